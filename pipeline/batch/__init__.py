@@ -1,0 +1,1 @@
+"""The night's work: a queue of clips in, every clip accounted for out."""

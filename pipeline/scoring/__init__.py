@@ -1,0 +1,1 @@
+"""Readings and tolerances in, verdicts out."""

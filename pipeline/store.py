@@ -1,0 +1,221 @@
+"""The results database (SQLite): clips, attempts, readings, curves and key pictures. Verdicts are never stored:
+they come from the tolerances of the day. A clip's results are replaced in one transaction or not at all."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.attempts.attempt import Attempt
+from pipeline.errors import MatsideError
+from pipeline.measures.reading import Curve, Reading
+from pipeline.vocabulary import READING_COLUMNS, Setting, Side, Skill
+
+SCHEMA_VERSION = 1
+SCHEMA = """
+CREATE TABLE IF NOT EXISTS clips (
+    clip TEXT PRIMARY KEY, content TEXT NOT NULL, athlete TEXT NOT NULL, cohort TEXT NOT NULL, date TEXT NOT NULL,
+    status TEXT NOT NULL, reason TEXT NOT NULL, frames INTEGER, seconds_of_work REAL, duration_s REAL,
+    made_with TEXT NOT NULL);
+CREATE INDEX IF NOT EXISTS clips_by_athlete ON clips (athlete, date);
+CREATE TABLE IF NOT EXISTS attempts (
+    id INTEGER PRIMARY KEY, clip TEXT NOT NULL REFERENCES clips ON DELETE CASCADE, link TEXT NOT NULL UNIQUE,
+    number INTEGER NOT NULL, skill TEXT NOT NULL, setting TEXT NOT NULL, start_s REAL NOT NULL, end_s REAL NOT NULL,
+    key_start_s REAL NOT NULL, key_end_s REAL NOT NULL, direction INTEGER NOT NULL, lead_side TEXT NOT NULL,
+    certainty REAL NOT NULL, told INTEGER NOT NULL);
+CREATE INDEX IF NOT EXISTS attempts_by_clip ON attempts (clip);
+CREATE TABLE IF NOT EXISTS readings (
+    attempt INTEGER NOT NULL REFERENCES attempts ON DELETE CASCADE, detail TEXT NOT NULL, side TEXT NOT NULL,
+    value REAL, low REAL, high REAL, unit TEXT NOT NULL, usable_share REAL NOT NULL, reason TEXT NOT NULL,
+    at_s REAL, line TEXT NOT NULL, PRIMARY KEY (attempt, detail, side)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS curves (
+    attempt INTEGER NOT NULL REFERENCES attempts ON DELETE CASCADE, detail TEXT NOT NULL, side TEXT NOT NULL,
+    unit TEXT NOT NULL, samples BLOB NOT NULL, PRIMARY KEY (attempt, detail, side)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS pictures (
+    attempt INTEGER NOT NULL REFERENCES attempts ON DELETE CASCADE, detail TEXT NOT NULL, side TEXT NOT NULL,
+    file TEXT NOT NULL, width INTEGER NOT NULL, height INTEGER NOT NULL, points TEXT NOT NULL,
+    PRIMARY KEY (attempt, detail, side)) WITHOUT ROWID;
+"""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The key frame of one reading, already blurred, as a file; the measured line's points in its pixels."""
+
+    detail: str
+    side: Side
+    file: str  # relative to the data folder
+    width: int
+    height: int
+    points: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class AttemptResult:
+    """All that was measured in one attempt."""
+
+    attempt: Attempt
+    link: str  # stays the same from run to run: page anchors and file names are made of it
+    readings: Sequence[Reading] = ()
+    curves: Sequence[Curve] = ()
+    pictures: Sequence[Picture] = ()
+
+
+@dataclass(frozen=True)
+class ClipResult:
+    """What became of one clip. `status` is one word for people; `reason` is empty only where all went well."""
+
+    clip: str  # path relative to the clips folder, with forward slashes
+    content: str  # hash of the file's bytes
+    athlete: str
+    cohort: str
+    date: str  # ISO, or empty where it cannot be told
+    status: str  # measured, nothing found, skipped, failed, needs you
+    reason: str = ""
+    frames: int | None = None
+    seconds_of_work: float | None = None
+    duration_s: float | None = None
+    made_with: str = ""  # model and settings, so that a change measures again
+    attempts: Sequence[AttemptResult] = field(default=())
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or not np.isfinite(value) else float(value)
+
+
+class Store:
+    """The database in one file. Use as a context manager; every write is a transaction."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            self._db = sqlite3.connect(path, timeout=60)
+            self._db.row_factory = sqlite3.Row
+            self._db.execute("PRAGMA foreign_keys = ON")
+            self._db.execute("PRAGMA journal_mode = WAL")
+            version = self._db.execute("PRAGMA user_version").fetchone()[0]
+            if version not in (0, SCHEMA_VERSION):
+                raise MatsideError(
+                    f"{path}: results of version {version}, but this Matside reads version {SCHEMA_VERSION}. "
+                    "Use the Matside that wrote them, or move the file away to start anew."
+                )
+            self._db.executescript(SCHEMA)
+            self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        except sqlite3.DatabaseError as error:
+            raise MatsideError(f"{path}: cannot be used as the results database ({error}). Move it away to start anew; the clips are untouched.") from error
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self._db.close()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._db:
+            self._db.execute("BEGIN IMMEDIATE")
+            yield self._db
+
+    def put(self, result: ClipResult) -> None:
+        """Replace all that is known of one clip, or nothing if anything fails."""
+        with self._transaction() as db:
+            db.execute("DELETE FROM clips WHERE clip = ?", (result.clip,))
+            db.execute(
+                "INSERT INTO clips VALUES (?,?,?,?,?,?,?,?,?,?,?)",
+                (result.clip, result.content, result.athlete, result.cohort, result.date, result.status, result.reason,
+                 result.frames, result.seconds_of_work, result.duration_s, result.made_with),
+            )  # fmt: skip
+            for one in result.attempts:
+                self._put_attempt(db, result.clip, one)
+
+    @staticmethod
+    def _put_attempt(db: sqlite3.Connection, clip: str, one: AttemptResult) -> None:
+        a = one.attempt
+        row = db.execute(
+            "INSERT INTO attempts VALUES (NULL,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+            (clip, one.link, a.number, a.skill, a.setting, a.start_s, a.end_s, a.key_start_s, a.key_end_s, a.direction,
+             a.lead_side, a.certainty, a.told),
+        )  # fmt: skip
+        key = row.lastrowid
+        db.executemany(
+            "INSERT INTO readings VALUES (?,?,?,?,?,?,?,?,?,?,?)",
+            [(key, r.detail, r.side, _number(r.value), _number(r.low), _number(r.high), r.unit, r.usable_share, r.reason,
+              _number(r.at_s), json.dumps(r.line)) for r in one.readings],
+        )  # fmt: skip
+        db.executemany(
+            "INSERT INTO curves VALUES (?,?,?,?,?)",
+            [(key, c.detail, c.side, c.unit, np.stack([c.t, c.value, c.low, c.high]).astype("<f4").tobytes()) for c in one.curves],
+        )
+        db.executemany(
+            "INSERT INTO pictures VALUES (?,?,?,?,?,?,?)",
+            [(key, p.detail, p.side, p.file, p.width, p.height, json.dumps(p.points)) for p in one.pictures],
+        )
+
+    def remove(self, clip: str) -> None:
+        """Forget one clip and all that was measured in it."""
+        with self._transaction() as db:
+            db.execute("DELETE FROM clips WHERE clip = ?", (clip,))
+
+    def clips(self) -> pd.DataFrame:
+        """One row a clip, ordered by date, athlete and name."""
+        return pd.read_sql_query("SELECT * FROM clips ORDER BY date, athlete, clip", self._db)
+
+    def attempts(self, athlete: str | None = None) -> pd.DataFrame:
+        """One row an attempt with its clip's athlete, cohort and date, in time order."""
+        where, args = ("WHERE c.athlete = ?", (athlete,)) if athlete else ("", ())
+        return pd.read_sql_query(
+            f"SELECT c.athlete, c.cohort, c.date, a.* FROM attempts a JOIN clips c USING (clip) {where} ORDER BY c.date, c.clip, a.number",
+            self._db, params=args,
+        )  # fmt: skip
+
+    def readings(self, athlete: str | None = None) -> pd.DataFrame:
+        """One row a reading: the promised columns (verdict left empty for scoring to fill), then link, at_s, lead_side."""
+        where, args = ("WHERE c.athlete = ?", (athlete,)) if athlete else ("", ())
+        table = pd.read_sql_query(
+            f"""SELECT c.clip, c.athlete, c.cohort, c.date, a.skill, a.setting, a.number AS attempt, a.start_s, a.end_s,
+            r.detail, r.side, r.value, r.low, r.high, r.unit, r.usable_share, '' AS verdict, r.reason, a.link, r.at_s, a.lead_side
+            FROM readings r JOIN attempts a ON a.id = r.attempt JOIN clips c USING (clip) {where}
+            ORDER BY c.date, c.clip, a.number, r.detail, r.side""",
+            self._db, params=args, dtype={"value": float, "low": float, "high": float, "at_s": float},
+        )  # fmt: skip
+        assert tuple(table.columns[: len(READING_COLUMNS)]) == READING_COLUMNS
+        return table
+
+    def curves(self, link: str) -> list[Curve]:
+        """The curves of one attempt, by its link."""
+        rows = self._db.execute(
+            "SELECT q.* FROM curves q JOIN attempts a ON a.id = q.attempt WHERE a.link = ? ORDER BY q.detail, q.side", (link,)
+        )
+        out = []
+        for row in rows:
+            t, value, low, high = np.frombuffer(row["samples"], "<f4").reshape(4, -1).astype(float)
+            out.append(Curve(row["detail"], Side(row["side"]), row["unit"], t, value, low, high))
+        return out
+
+    def pictures(self, link: str) -> list[Picture]:
+        """The key pictures of one attempt, by its link."""
+        rows = self._db.execute(
+            "SELECT p.* FROM pictures p JOIN attempts a ON a.id = p.attempt WHERE a.link = ? ORDER BY p.detail, p.side", (link,)
+        )
+        return [
+            Picture(r["detail"], Side(r["side"]), r["file"], r["width"], r["height"], tuple((float(x), float(y)) for x, y in json.loads(r["points"])))
+            for r in rows
+        ]
+
+    def attempt_of(self, row: pd.Series) -> Attempt:
+        """The Attempt of one row of `attempts()`."""
+        return Attempt(
+            Skill(row.skill), int(row.number), row.start_s, row.end_s, row.key_start_s, row.key_end_s, int(row.direction),
+            Side(row.lead_side), Setting(row.setting), row.certainty, bool(row.told),
+        )  # fmt: skip
