@@ -117,6 +117,12 @@ def probe(path: Path) -> Video:
         )  # fmt: skip
 
 
+def recorded_on(path: Path) -> date | None:
+    """The day the camera wrote into the file, without decoding anything; None where it wrote none. Raises UnreadableClip."""
+    with _opened(path, threads=1) as (container, stream):
+        return _made_on({**stream.metadata, **container.metadata})
+
+
 def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODER_THREADS) -> Iterator[Frame]:
     """Decode a clip frame by frame, upright, never enlarged, and at most `longest_side` pixels long where given.
 

@@ -1,0 +1,57 @@
+"""A clip's content hash: the same bytes are the same clip, whatever their name. Remembered by size and time of change."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+
+from pipeline.files import write_whole
+
+CHUNK = 1 << 20
+DIGEST_BYTES = 16  # 128 bits: two different clips of any club's lifetime will not meet
+
+
+def content_hash(path: Path) -> str:
+    """32 hexadecimal digits over the whole file (BLAKE2b)."""
+    digest = hashlib.blake2b(digest_size=DIGEST_BYTES)
+    with open(path, "rb") as file:
+        while chunk := file.read(CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+class ContentHashes:
+    """Hashes remembered in one small file, so that an unchanged folder is not read again."""
+
+    def __init__(self, memory: Path) -> None:
+        self.memory = memory
+        try:
+            self._known: dict[str, list] = json.loads(memory.read_text("utf-8"))
+        except (OSError, ValueError):
+            self._known = {}  # a memory that is lost or broken costs time, nothing else
+        if not isinstance(self._known, dict):
+            self._known = {}
+        self._changed = False
+
+    def of(self, name: str, path: Path) -> str:
+        """The hash of the clip called `name`; read from disk only if its size or time of change is new."""
+        stat = path.stat()
+        known = self._known.get(name)
+        if isinstance(known, list) and known[:2] == [stat.st_size, stat.st_mtime_ns]:
+            return str(known[2])
+        digest = content_hash(path)
+        self._known[name] = [stat.st_size, stat.st_mtime_ns, digest]
+        self._changed = True
+        return digest
+
+    def forget(self, names: set[str]) -> None:
+        """Drop what is remembered of these clips."""
+        for name in names & self._known.keys():
+            del self._known[name]
+            self._changed = True
+
+    def save(self) -> None:
+        if self._changed:
+            write_whole(self.memory, json.dumps(self._known))
+            self._changed = False

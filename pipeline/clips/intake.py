@@ -1,0 +1,117 @@
+"""Folder, roster and clips.csv in; for every clip, who, when and whether it may be opened, out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from pipeline.clips.clip_list import LEFT_OUT, ClipList, Told, load_clip_list
+from pipeline.clips.content import ContentHashes
+from pipeline.clips.naming import athlete_in_name, date_in_name
+from pipeline.clips.roster import Roster, load_roster
+from pipeline.clips.scan import clip_name, find_clips
+from pipeline.errors import MatsideError
+from pipeline.vocabulary import Setting, Side, Skill
+
+READY, SKIPPED, NEEDS_YOU, FAILED = "ready", "skipped", "needs you", "failed"
+ROSTER_NAME, LIST_NAME = "roster.csv", "clips.csv"
+
+
+@dataclass(frozen=True)
+class Clip:
+    """One clip with all that is known before it is opened."""
+
+    name: str  # path below the clips folder, forward slashes
+    path: Path
+    status: str  # READY, or SKIPPED, NEEDS_YOU or FAILED with a reason
+    reason: str = ""
+    content: str = ""  # hash of the bytes; empty where the clip may not be read
+    athlete: str = ""
+    cohort: str = ""
+    lead_side: Side = Side.NONE
+    date: date | None = None
+    skill: Skill | None = None
+    setting: Setting | None = None
+    listed: bool = False  # has a row in clips.csv
+
+
+@dataclass(frozen=True)
+class Intake:
+    """A night's clips and what the tables around them got wrong."""
+
+    clips: list[Clip]
+    roster: Roster
+    clip_list: ClipList
+    notices: tuple[str, ...] = ()
+
+    @property
+    def gaps(self) -> list[tuple[str, str, str]]:
+        """(clip, athlete, date) of the clips that clips.csv should have a row for."""
+        return [(c.name, c.athlete, c.date.isoformat() if c.date else "") for c in self.clips if c.status == NEEDS_YOU and not c.listed]
+
+
+def take_in(folder: Path, *, roster_path: Path | None = None, today: date, hashes: ContentHashes, leave_out: Sequence[Path] = ()) -> Intake:
+    """Find the clips and settle who and when. No clip without consent is read, not even for its hash.
+
+    Raises MatsideError if the folder, the roster or clips.csv cannot be used at all.
+    """
+    roster_path = roster_path or folder / ROSTER_NAME
+    paths = find_clips(folder, leave_out=leave_out)
+    if not roster_path.is_file():
+        raise MatsideError(
+            f"{roster_path}: no roster. Expected a CSV table with the columns athlete, cohort, lead_side, consent_until: "
+            "clips are opened only of athletes on it whose consent lasts."
+        )
+    roster = load_roster(roster_path)
+    clip_list = load_clip_list(folder / LIST_NAME)
+    named = [(clip_name(path, folder), path) for path in paths]
+    seen = Counter(path.name for path in paths)
+    clips = [_settle(name, path, clip_list.find(name, alone=seen[path.name] == 1), roster, today, hashes) for name, path in named]
+    notices = (*roster.problems, *clip_list.unknown([name for name, _ in named]))
+    return Intake(_once(clips), roster, clip_list, notices)
+
+
+def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: date, hashes: ContentHashes) -> Clip:
+    told = told or Told(name)
+    clip = Clip(name, path, NEEDS_YOU, skill=told.skill, setting=told.setting, listed=told.row > 0)
+    if told.problem:
+        return replace(clip, reason=told.problem)
+    if told.athlete.lower() == LEFT_OUT:
+        return replace(clip, status=SKIPPED, reason="left out: clips.csv says skip")
+    code = told.athlete or athlete_in_name(name, roster)
+    clip = replace(clip, athlete=code, date=told.date or date_in_name(name))
+    where = f"in {LIST_NAME}, row {told.row}" if told.row else f"in {LIST_NAME}"
+    if not code:
+        return replace(clip, reason=f"whose clip is it? Fill in athlete {where}")
+    if refusal := roster.refusal(code, today):
+        return replace(clip, status=SKIPPED, reason=refusal)
+    one = roster.find(code)
+    assert one is not None
+    clip = replace(clip, athlete=one.athlete, cohort=one.cohort, lead_side=one.lead_side)
+    try:
+        clip = replace(clip, content=hashes.of(name, path))
+        if clip.date is None:
+            from pipeline.clips.video import recorded_on
+
+            clip = replace(clip, date=recorded_on(path))
+    except MatsideError as error:
+        return replace(clip, status=FAILED, reason=str(error))
+    except OSError as error:
+        return replace(clip, status=FAILED, reason=f"cannot be read ({error.strerror}); change its permissions or copy it again")
+    if clip.date is None:
+        return replace(clip, reason=f"when was it filmed? Fill in date {where}")
+    return replace(clip, status=READY)
+
+
+def _once(clips: list[Clip]) -> list[Clip]:
+    """Leave each content ready once: under its first name."""
+    first: dict[str, str] = {}
+    out = []
+    for clip in clips:
+        if clip.status == READY and first.setdefault(clip.content, clip.name) != clip.name:
+            clip = replace(clip, status=SKIPPED, reason=f"the same video as {first[clip.content]}, which is measured once")
+        out.append(clip)
+    return out

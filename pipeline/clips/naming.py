@@ -1,0 +1,46 @@
+"""Who and when, from the clip's file name and folder. What a name does not say is not guessed."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from pathlib import PurePosixPath
+
+from pipeline.clips.roster import CODE, Roster
+
+DATE = r"(?P<year>20\d{2})-?(?P<month>\d{2})-?(?P<day>\d{2})"
+OURS = re.compile(rf"(?P<athlete>{CODE})_{DATE}(?:[_ -].*)?$")  # OT-01_2026-03-02_3
+PHONE = re.compile(rf"(?:^|[^\d]){DATE}(?:[^\d]|$)")  # VID_20260302_171500, 2026-03-02 17.15.00
+NOT_CODES = {"IMG", "VID", "MOV", "PXL", "DSC", "MVI", "CLIP", "VIDEO", "WHATSAPP"}  # what phones put first: never an athlete
+
+
+def athlete_in_name(name: str, roster: Roster) -> str:
+    """The athlete's code in the file name, else in the name of a folder around it that is a code on the roster; else empty.
+
+    >>> athlete_in_name("week 9/OT-01_2026-03-02_3.mp4", Roster(None)), athlete_in_name("IMG_1234.MOV", Roster(None))
+    ('OT-01', '')
+    """
+    path = PurePosixPath(name)
+    match = OURS.match(path.stem)
+    if match and match["athlete"].upper() not in NOT_CODES:
+        return match["athlete"]
+    for folder in reversed(path.parts[:-1]):
+        if one := roster.find(folder):
+            return one.athlete
+    return ""
+
+
+def date_in_name(name: str) -> date | None:
+    """The day in the file name, as we or a phone write it; else None.
+
+    >>> date_in_name("OT-01_2026-03-02_3.mp4"), date_in_name("VID_20260302_171500.mp4"), date_in_name("IMG_1234.MOV")
+    (datetime.date(2026, 3, 2), datetime.date(2026, 3, 2), None)
+    """
+    stem = PurePosixPath(name).stem
+    match = OURS.match(stem) or PHONE.search(stem)
+    if match is None:
+        return None
+    try:
+        return date(int(match["year"]), int(match["month"]), int(match["day"]))
+    except ValueError:
+        return None

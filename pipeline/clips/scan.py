@@ -1,0 +1,45 @@
+"""A folder in, its clips out, whatever the layout. Looks at names only."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from pipeline.errors import MatsideError
+
+EXTENSIONS = frozenset({".mp4", ".mov", ".m4v", ".avi", ".webm", ".mkv"})
+
+
+def find_clips(folder: Path, *, leave_out: Sequence[Path] = ()) -> list[Path]:
+    """Every clip below `folder`, in the order of their names. Hidden files and folders, and those in `leave_out`, are passed over.
+
+    A phone's AppleDouble companions (`._IMG_1.MOV`) are hidden files and hold no picture.
+    Raises MatsideError if the folder is not there or cannot be read.
+    """
+    if not folder.is_dir():
+        raise MatsideError(f"{folder}: no such folder. Give the folder that holds the clips.")
+    apart = {path.resolve() for path in leave_out}
+    try:
+        return sorted(_walk(folder, apart), key=lambda path: path.as_posix())
+    except PermissionError as error:
+        raise MatsideError(f"{error.filename or folder}: this user may not read the folder. Change its permissions.") from error
+
+
+def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:
+    with os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.name.startswith("."):
+                continue
+            path = Path(entry.path)
+            if entry.is_dir(follow_symlinks=False):
+                if not apart or path.resolve() not in apart:
+                    yield from _walk(path, apart)
+            elif path.suffix.lower() in EXTENSIONS and entry.is_file():
+                yield path
+
+
+def clip_name(path: Path, folder: Path) -> str:
+    """The clip's name in every table: its path below the folder with forward slashes, in text that any database can hold."""
+    relative = path.relative_to(folder).as_posix()
+    return os.fsencode(relative).decode("utf-8", "backslashreplace")

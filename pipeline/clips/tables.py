@@ -1,0 +1,63 @@
+"""The coach's own CSV tables as spreadsheets really write them: BOM, semicolons, tabs, old encodings, blank lines."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.errors import MatsideError
+from pipeline.files import plain_cell
+
+SEPARATORS = ",;\t"
+
+
+@dataclass(frozen=True)
+class Table:
+    """A CSV table; `rows` hold (row number as a spreadsheet shows it, {column: text})."""
+
+    path: Path
+    columns: tuple[str, ...]  # in the file's order, lower case
+    separator: str
+    encoding: str
+    rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
+
+
+def read_table(path: Path, *, needs: Sequence[str]) -> Table:
+    """Read a table that must have the columns `needs`. Raises MatsideError naming the file and what is missing."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise MatsideError(f"{path}: cannot be read ({error.strerror}).") from error
+    text, encoding = _decode(data)
+    first = text.lstrip("\r\n").split("\n", 1)[0]
+    separator = max(SEPARATORS, key=first.count)
+    try:
+        records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+    except csv.Error as error:
+        raise MatsideError(f"{path}: not a CSV table ({error}). Save it from the spreadsheet as CSV (UTF-8).") from error
+    lines = [(number, cells) for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
+    if not lines:
+        raise MatsideError(f"{path}: the table is empty. Its first row should be: {', '.join(needs)}.")
+    columns = tuple(cell.strip().lower().replace(" ", "_") for cell in lines[0][1])
+    missing = [column for column in needs if column not in columns]
+    if missing:
+        raise MatsideError(
+            f"{path}, row {lines[0][0]}: expected the columns {', '.join(needs)}; {', '.join(missing)} missing. It has: {', '.join(columns)}."
+        )
+    table = Table(path, columns, separator, encoding)
+    for number, cells in lines[1:]:
+        padded = [*cells, *[""] * (len(columns) - len(cells))]
+        table.rows.append((number, {c: plain_cell(v.strip()) for c, v in zip(columns, padded, strict=False) if c}))
+    return table
+
+
+def _decode(data: bytes) -> tuple[str, str]:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", "replace"), "utf-16"
+    try:
+        return data.decode("utf-8-sig"), "utf-8"
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace"), "cp1252"
