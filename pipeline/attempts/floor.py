@@ -1,0 +1,106 @@
+"""Where the floor is in the picture, found from the athlete alone: what rests on it is low and stands still."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.landmarks.track import INDEX, Track
+
+# What a gymnast puts on the floor, and how far each point lies above it then, in trunk lengths (joint centre or landmark to skin).
+RESTS = {"heel": 0.03, "foot_index": 0.03, "wrist": 0.08}
+_POINTS = [INDEX[f"{side}_{part}"] for part in RESTS for side in ("left", "right")]
+_ABOVE = np.repeat(list(RESTS.values()), 2)
+SLOW = 0.8  # trunk lengths a second; a resting foot's landmark jitters less
+TILT_SD = 2.0  # degrees; how level a phone is held before anything is known (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Floor:
+    """The floor as a line in the picture, with where it may have drifted to at each moment.
+
+    A point's height is measured along the line's upward normal, so a phone held askew does not matter.
+    """
+
+    slope: float  # picture y per picture x
+    t: np.ndarray  # (n,) seconds
+    y: np.ndarray  # (n,) picture y of the line at x = 0, moment by moment; constant where the camera stands still
+    sd: float  # pixels; spread of the resting points around the line
+
+    @property
+    def up(self) -> np.ndarray:
+        """(2,) unit vector of the picture that points up from the floor."""
+        return np.array([self.slope, -1.0]) / np.hypot(self.slope, 1.0)
+
+    @property
+    def tilt(self) -> float:
+        """How far the phone was turned, degrees; positive where the floor falls to the right of the picture."""
+        return float(np.degrees(np.arctan(self.slope)))
+
+    def height(self, xy: np.ndarray, t: np.ndarray) -> np.ndarray:
+        """Heights in pixels above the floor of points xy (n, ..., 2) at the times t (n,); NaN where a point is missing."""
+        base = np.interp(t, self.t, self.y).reshape((-1,) + (1,) * (xy.ndim - 2))
+        return (base + self.slope * xy[..., 0] - xy[..., 1]) / np.hypot(self.slope, 1.0)
+
+
+def find_floor(track: Track, unit: float) -> Floor | None:
+    """The floor line of a clip, or None where nothing was ever seen to rest.
+
+    unit: the athlete's trunk in pixels. Method: of each frame the lowest of heels, toes and hands, if it is nearly still, is a
+    resting point; a line is fitted through them with weights that forget what lies above it (an asymmetric robust fit), its
+    slope held towards level unless resting points far apart say otherwise; then its height may follow them slowly in time.
+    """
+    low, x, t = _resting(track, unit)
+    if len(low) < 5:
+        return None
+    slope, base, sd = _asymmetric_line(x, low, unit)
+    residual = low - base - slope * x
+    near = np.abs(residual) < max(3 * sd, 0.15 * unit)
+    y = np.full(len(track.t), base)
+    if near.sum() >= 5:
+        y = base + _follow(track.t, t[near], residual[near], prior_sd=0.06 * unit, point_sd=max(sd, 0.01 * unit))
+    return Floor(float(slope), track.t, y, float(sd))
+
+
+def _resting(track: Track, unit: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """y, x and times of the points seen to rest: the lowest foot or hand of each frame where it hardly moves."""
+    xy = track.xy[:, _POINTS]
+    with np.errstate(invalid="ignore"):
+        y = xy[..., 1] + _ABOVE * unit
+        speed = np.full(y.shape, np.nan)
+        if len(track) > 2:
+            step = (track.t[2:] - track.t[:-2])[:, None]
+            speed[1:-1] = np.linalg.norm(xy[2:] - xy[:-2], axis=-1) / step / unit
+        y = np.where(speed < SLOW, y, np.nan)
+    usable = np.isfinite(y).any(axis=1)
+    i = np.flatnonzero(usable)
+    j = np.nanargmax(y[i], axis=1) if len(i) else np.zeros(0, int)
+    return y[i, j], xy[i, j, 0], track.t[i]
+
+
+def _asymmetric_line(x: np.ndarray, y: np.ndarray, unit: float) -> tuple[float, float, float]:
+    """(slope, y at x = 0, sd) of the line along the low edge (large y) of a cloud of points."""
+    centre = float(np.median(x))
+    base, slope, sd = float(np.quantile(y, 0.8)), 0.0, 0.05 * unit
+    for _ in range(12):
+        residual = (y - base - slope * (x - centre)) / (2.0 * sd)
+        weight = np.where(residual < 0, 1 / (1 + residual**2) ** 2, 1 / (1 + (residual / 2) ** 2))
+        dx, total = x - centre, weight.sum()
+        design = np.array([[total, (weight * dx).sum()], [(weight * dx).sum(), (weight * dx**2).sum()]])
+        # resting points repeat from frame to frame: a second of standing is worth about five independent looks
+        share = min(1.0, 30.0 / total)
+        design *= share / sd**2
+        design[1, 1] += 1 / np.tan(np.radians(TILT_SD)) ** 2
+        base, slope = np.linalg.solve(design, np.array([(weight * y).sum(), (weight * dx * y).sum()]) * share / sd**2)
+        spread = y - base - slope * dx
+        sd = float(np.clip(1.4826 * np.median(np.abs(spread[weight > 0.25])) if (weight > 0.25).any() else sd, 0.01 * unit, 0.08 * unit))
+    return float(slope), float(base - slope * centre), sd
+
+
+def _follow(t: np.ndarray, at: np.ndarray, value: np.ndarray, *, prior_sd: float, point_sd: float, width: float = 0.6) -> np.ndarray:
+    """Slow drift of `value` seen at times `at`, at every t: a kernel mean in time drawn towards 0 where little was seen."""
+    weight = np.exp(-0.5 * ((t[:, None] - at[None, :]) / width) ** 2)
+    robust = 1 / (1 + (value / (2 * prior_sd)) ** 2)
+    looks = (weight * robust).sum(axis=1)
+    return (weight * robust * value).sum(axis=1) / (looks + (point_sd / prior_sd) ** 2 * 5)

@@ -1,0 +1,158 @@
+"""A track as the few signals that tell skills apart, in the body's own units and on an even clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.attempts.floor import Floor, find_floor
+from pipeline.geometry import joint_angle, length, middle, turn
+from pipeline.landmarks.track import INDEX, NAMES, Track
+
+RATE = 30.0  # signals a second; body movements of children in these skills have little above 6 Hz (Winter, from memory)
+BRIDGE_S = 0.3  # gaps up to this are bridged by a straight line when looking for skills; readings never use bridged frames
+SIDES = ("left", "right")
+
+
+def trunk_length(track: Track) -> float:
+    """The athlete's trunk (middle of shoulders to middle of hips) in pixels, NaN where never seen.
+
+    Foreshortening only ever shortens it, so a high quantile over the clip is the trunk seen square on.
+    """
+    trunk = length(middle(track["left_shoulder"], track["right_shoulder"]), middle(track["left_hip"], track["right_hip"]))
+    trunk = trunk[np.isfinite(trunk)]
+    return float(np.quantile(trunk, 0.8)) if len(trunk) else float("nan")
+
+
+@dataclass(frozen=True)
+class Signals:
+    """All arrays are on the clock `t`; lengths in trunk lengths, heights above the floor, angles in degrees, NaN = not known."""
+
+    t: np.ndarray  # (n,) seconds, evenly spaced
+    xy: np.ndarray  # (n, 33, 2) pixels, turned so that up is straight up in the picture
+    height: np.ndarray  # (n, 33) above the floor
+    trunk_turn: np.ndarray  # (n,) the trunk's tilt from upright, clockwise, counted on through whole turns
+    knee: np.ndarray  # (n, 2) knee angles, left and right
+    speed: np.ndarray  # (n,) how fast the body's points move, median, trunks a second
+    unit: float  # pixels a trunk
+    floor: Floor
+
+    def h(self, part: str) -> np.ndarray:
+        """(n, 2) heights of a left/right part."""
+        return self.height[:, [INDEX[f"{side}_{part}"] for side in SIDES]]
+
+    def p(self, part: str) -> np.ndarray:
+        """(n, 2, 2) places of a left/right part in trunk lengths, y down."""
+        return self.xy[:, [INDEX[f"{side}_{part}"] for side in SIDES]] / self.unit
+
+    def between(self, start: float, end: float) -> np.ndarray:
+        """(n,) bool: the samples from start to end."""
+        return (self.t >= start - 1e-9) & (self.t <= end + 1e-9)
+
+
+def signals(track: Track) -> Signals | None:
+    """The signals of a track, or None where too little of the athlete was seen to say anything."""
+    unit = trunk_length(track)
+    if not np.isfinite(unit) or unit < 5 or track.seen.sum() < 5:
+        return None
+    floor = find_floor(track, unit)
+    if floor is None:
+        return None
+    t = np.arange(track.t[0], track.t[-1] + 1e-9, 1 / RATE)
+    xy = resample(track.t, track.xy.reshape(len(track), -1), t).reshape(len(t), len(NAMES), 2)
+    height = floor.height(xy, t) / unit
+    angle = -np.radians(floor.tilt)
+    xy = xy @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    shoulder, hip = (_mid(xy, part) for part in ("shoulder", "hip"))
+    trunk_turn = unwrap(turn(np.array([0.0, -1.0]), shoulder - hip))
+    knee = np.stack([joint_angle(*(xy[:, INDEX[f"{side}_{part}"]] for part in ("hip", "knee", "ankle"))) for side in SIDES], axis=-1)
+    body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle", "wrist") for side in SIDES]
+    pace = np.linalg.norm(velocity(xy[:, body].reshape(len(t), -1), t).reshape(len(t), len(body), 2), axis=-1) / unit
+    known = np.isfinite(pace).any(axis=1)
+    speed = np.full(len(t), np.nan)
+    speed[known] = np.nanquantile(pace[known], 0.7, axis=1)
+    return Signals(t, xy, height, trunk_turn, knee, smooth(speed, 5), unit, floor)
+
+
+def _mid(xy: np.ndarray, part: str) -> np.ndarray:
+    return middle(xy[:, INDEX[f"left_{part}"]], xy[:, INDEX[f"right_{part}"]])
+
+
+def resample(at: np.ndarray, values: np.ndarray, t: np.ndarray, *, bridge: float = BRIDGE_S, width: float = 0.035) -> np.ndarray:
+    """values (n, k) seen at the times `at`, wanted at `t`: a median-cleaned local mean, gaps over `bridge` seconds left NaN."""
+    out = np.full((len(t), values.shape[1]), np.nan)
+    for k in range(values.shape[1]):
+        ok = np.isfinite(values[:, k])
+        if ok.sum() < 2:
+            continue
+        when, v = at[ok], _median3(values[ok, k])
+        right = np.clip(np.searchsorted(when, t), 1, len(when) - 1)
+        gap = when[right] - when[right - 1]
+        line = np.interp(t, when, v)
+        if np.median(np.diff(when)) < width:  # a fast camera: average what lies within a sample's reach
+            weight = np.exp(-0.5 * ((t[:, None] - when[None]) / (width / 2)) ** 2) if len(when) * len(t) < 4e6 else None
+            if weight is not None:
+                total = weight.sum(axis=1)
+                near = total > 0.5
+                line[near] = (weight @ v)[near] / total[near]
+        inside = (t >= when[0] - 1e-9) & (t <= when[-1] + 1e-9)
+        out[:, k] = np.where(inside & (gap <= bridge), line, np.nan)
+    return out
+
+
+def velocity(values: np.ndarray, t: np.ndarray, *, half: int = 4) -> np.ndarray:
+    """Slope over time of values (n, k) on an even clock: a straight line through up to 2*half+1 samples, gaps skipped.
+
+    Unit a second; NaN where fewer than three samples were near. A line over 0.3 s lets landmark jitter through at a sixth of what
+    a difference of neighbours does (Savitzky and Golay 1964).
+    """
+    ok = np.isfinite(values)
+    v = np.where(ok, values, 0.0)
+    sums = [np.zeros(values.shape) for _ in range(5)]  # count, x, xx, v, xv with x in samples from the middle
+    for x in range(-half, half + 1):
+        source = slice(max(0, x), len(t) + min(0, x))
+        target = slice(max(0, -x), len(t) + min(0, -x))
+        for total, part in zip(sums, (ok[source], x * ok[source], x * x * ok[source], v[source], x * v[source]), strict=True):
+            total[target] += part
+    count, sx, sxx, sv, sxv = sums
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slope = (count * sxv - sx * sv) / (count * sxx - sx**2)
+    step = t[1] - t[0] if len(t) > 1 else 1.0
+    return np.where((count >= 3) & ok, slope / step, np.nan)
+
+
+def _median3(v: np.ndarray) -> np.ndarray:
+    if len(v) < 3:
+        return v
+    out = v.copy()
+    out[1:-1] = np.median(np.stack([v[:-2], v[1:-1], v[2:]]), axis=0)
+    return out
+
+
+def smooth(v: np.ndarray, samples: int) -> np.ndarray:
+    """Centred running mean that skips gaps; (n,) in and out, NaN only where nothing was near."""
+    kernel = np.ones(samples)
+    ok = np.isfinite(v)
+    total = np.convolve(np.where(ok, v, 0.0), kernel, mode="same")
+    count = np.convolve(ok.astype(float), kernel, mode="same")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(count > 0, total / count, np.nan)
+
+
+def unwrap(degrees: np.ndarray) -> np.ndarray:
+    """Angles counted on through whole turns, across gaps by the shorter way; NaN stays NaN."""
+    out = np.array(degrees, float)
+    ok = np.isfinite(out)
+    out[ok] = np.degrees(np.unwrap(np.radians(out[ok])))
+    return out
+
+
+def runs(mask: np.ndarray) -> list[tuple[int, int]]:
+    """(first, last) indices of each run of True, in order.
+
+    >>> runs(np.array([False, True, True, False, True]))
+    [(1, 2), (4, 4)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]

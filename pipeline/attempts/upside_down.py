@@ -1,0 +1,209 @@
+"""Cartwheels, backward rolls and shoulder stands: every time the trunk goes over, and what it was."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.attempts.candidate import Candidate, margin
+from pipeline.attempts.facing import facing
+from pipeline.attempts.rest import hip_height, lowest_part, span, standing_height
+from pipeline.attempts.signals import Signals, runs, smooth
+from pipeline.vocabulary import Side, Skill
+
+BRIDGE_S = 1.0  # the landmarks may lose an upside-down child for this long
+SHOULDERS_DOWN = 0.62  # trunks; shoulders rest on the floor below this, arms hold them well above it in a cartwheel
+FEET_UP = 0.75  # trunks; both feet get at least this high; a forward bend leaves them on the floor
+FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a shoulder stand comes back
+HOLD_S = 0.4  # the shortest hold that counts
+HOLD_STILL = 0.5  # trunks a second in a hold
+
+
+@dataclass(frozen=True)
+class Over:
+    """One time the trunk went over, and the features it is judged by."""
+
+    first: int  # samples with the trunk below level
+    last: int
+    start: int  # samples where the movement around it begins and ends
+    end: int
+    shoulders: float  # trunks above the floor, at their lowest
+    knees: float  # degrees, the median knee angle
+    feet: float  # highest both feet got, trunks above the floor
+    turned: float  # degrees the trunk went round from start to end, clockwise positive
+    facing: int
+    facing_clear: float  # 0.5..1
+    hold: tuple[int, int] | None  # the longest still stretch with the legs up
+
+
+def times_over(s: Signals) -> list[Over]:
+    """Every stretch with the trunk upside down, in time order."""
+    with np.errstate(invalid="ignore"):
+        down = np.cos(np.radians(s.trunk_turn))
+        over = down < 0.0
+    rate = 1 / (s.t[1] - s.t[0]) if len(s.t) > 1 else 1.0
+    over = _bridge(over, np.isnan(down), int(BRIDGE_S * rate))
+    stretches = [(a, b) for a, b in runs(over) if np.nanmin(down[a : b + 1], initial=1.0) < -0.35 and (b - a + 1) / rate > 0.15]
+    stretches = _join(stretches, int(0.3 * rate))
+    out = []
+    for k, (a, b) in enumerate(stretches):
+        floor = (stretches[k - 1][1] + a) // 2 if k else 0
+        ceiling = (stretches[k + 1][0] + b) // 2 if k + 1 < len(stretches) else len(s.t) - 1
+        out.append(_describe(s, a, b, floor, ceiling))
+    return out
+
+
+def _bridge(mask: np.ndarray, unknown: np.ndarray, longest: int) -> np.ndarray:
+    """Unknown samples between two True ones count as True where the gap is short."""
+    out = mask.copy()
+    for a, b in runs(unknown):
+        if 0 < a and b < len(mask) - 1 and mask[a - 1] and mask[b + 1] and b - a + 1 <= longest:
+            out[a : b + 1] = True
+    return out
+
+
+def _join(stretches: list[tuple[int, int]], gap: int) -> list[tuple[int, int]]:
+    joined: list[tuple[int, int]] = []
+    for a, b in stretches:
+        if joined and a - joined[-1][1] <= gap:
+            joined[-1] = (joined[-1][0], b)
+        else:
+            joined.append((a, b))
+    return joined
+
+
+def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
+    start, end = span(s, a, b, floor=floor, ceiling=ceiling)
+    inside = slice(a, b + 1)
+    shoulder = np.nanmean(s.h("shoulder")[inside], axis=1)
+    shoulders = float(np.nanquantile(shoulder, 0.15)) if np.isfinite(shoulder).any() else float("nan")
+    feet = float(np.nanmax(np.nanmin(s.h("ankle")[inside], axis=1), initial=0.0))
+    known = np.flatnonzero(np.isfinite(s.trunk_turn[start : end + 1])) + start
+    turned = float(s.trunk_turn[known[-1]] - s.trunk_turn[known[0]]) if len(known) else 0.0
+    way, clear = facing(s.xy[start : end + 1])
+    knees = float(np.nanmedian(s.knee[inside])) if np.isfinite(s.knee[inside]).any() else float("nan")
+    return Over(a, b, start, end, shoulders, knees, feet, turned, way, clear, _hold(s, a, b))
+
+
+def _hold(s: Signals, a: int, b: int) -> tuple[int, int] | None:
+    """The longest stretch, in the samples a..b, with the feet far above the hips and little movement."""
+    ankle, hip = np.nanmean(s.h("ankle")[a : b + 1], axis=1), np.nanmean(s.h("hip")[a : b + 1], axis=1)
+    shoulder = np.nanmean(s.h("shoulder")[a : b + 1], axis=1)
+    with np.errstate(invalid="ignore"):
+        up = (ankle - hip > 0.6) & (hip - shoulder > 0.3)
+        held = up & (smooth(s.speed[a : b + 1], 3) < HOLD_STILL)
+    held = _bridge(held, np.isnan(ankle), 6)
+    found = _join(runs(held), 2)
+    if not found:
+        return None
+    first, last = max(found, key=lambda r: r[1] - r[0])
+    return a + first, a + last
+
+
+def judge(s: Signals, over: Over, told: Skill | None) -> Candidate | None:
+    """The skill that this time over was, or None if it was none of ours. `told` asks only how well that one fits."""
+    best = max(
+        (c for c in (_cartwheel(s, over), _roll(s, over), _shoulder_stand(s, over)) if c is not None and told in (None, c.skill)),
+        key=lambda c: c.fit,
+        default=None,
+    )
+    return best
+
+
+def _cartwheel(s: Signals, over: Over) -> Candidate | None:
+    fit = min(
+        margin(over.shoulders, SHOULDERS_DOWN, 0.12), margin(over.feet, FEET_UP, 0.2), margin(abs(over.turned), FULL_TURN - 40, 50),
+        margin(over.knees, 100.0, 20.0),
+    )  # fmt: skip
+    hands, feet = lowest_part(s, ("wrist", "index")), lowest_part(s, ("heel", "foot_index"))
+    direction = 1 if over.turned >= 0 else -1
+    a, b = over.first, over.last
+    hand = np.nanmin(hands, axis=1, initial=np.inf)
+    hand[~np.isfinite(hands).any(axis=1)] = np.nan
+    middle = slice(a, b + 1)
+    if not np.isfinite(hand[middle]).any():
+        return None
+    on_floor = float(np.nanquantile(hand[middle], 0.2))
+    fit = min(fit, margin(on_floor, 0.5, -0.2))
+    first = _crossing(s.t, hand, a + int(np.nanargmin(hand[middle])), over.start, on_floor + 0.10)
+    foot = np.full(len(s.t), np.nan)
+    some = np.isfinite(feet).any(axis=1)
+    foot[some] = np.nanmin(feet[some], axis=1)
+    top = a + int(np.nanargmax(foot[middle])) if np.isfinite(foot[middle]).any() else (a + b) // 2
+    after = foot[top : over.end + 1]
+    if not np.isfinite(after).any():
+        return None
+    landed = float(np.nanquantile(after, 0.1))
+    last = _crossing_down(s.t, foot, top, over.end, landed + 0.10)
+    lead = _first_hand(s, over, hands, on_floor)
+    return Candidate(Skill.CARTWHEEL, s.t[over.start], s.t[over.end], first, max(last, first), direction, lead, fit)
+
+
+def _crossing(t: np.ndarray, v: np.ndarray, low: int, limit: int, level: float) -> float:
+    """Going back from the sample `low`, where v is below level: the time at which v came down through it."""
+    for i in range(low, max(limit, 1) - 1, -1):
+        if v[i - 1] >= level > v[i]:
+            return float(t[i] - (level - v[i]) / (v[i - 1] - v[i]) * (t[i] - t[i - 1]))
+    return float(t[limit])
+
+
+def _crossing_down(t: np.ndarray, v: np.ndarray, top: int, limit: int, level: float) -> float:
+    """Going on from the sample `top`, where v is high: the time at which v comes down through level."""
+    for i in range(top + 1, limit + 1):
+        if v[i - 1] >= level > v[i]:
+            return float(t[i] - (level - v[i]) / (v[i - 1] - v[i]) * (t[i] - t[i - 1]))
+    return float(t[limit])
+
+
+def _first_hand(s: Signals, over: Over, hands: np.ndarray, on_floor: float) -> Side:
+    """The side whose hand is lower on the way down; that leg led."""
+    goes = np.abs(s.trunk_turn - s.trunk_turn[over.start])
+    with np.errstate(invalid="ignore"):
+        falling = (goes > 50) & (goes < 150) & s.between(s.t[over.start], s.t[over.last])
+    gap = (hands[:, 0] - hands[:, 1])[falling]
+    gap = gap[np.isfinite(gap)]
+    if len(gap) == 0 or abs(np.median(gap)) < 0.1:
+        return Side.NONE
+    return Side.LEFT if np.median(gap) < 0 else Side.RIGHT
+
+
+def _roll(s: Signals, over: Over) -> Candidate | None:
+    backward = -over.turned * over.facing  # degrees turned backwards
+    fit = min(
+        margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(backward, FULL_TURN, 60), margin(over.feet, 0.35, 0.15), margin(over.facing_clear, 0.55, 0.05),
+    )  # fmt: skip
+    overhead = feet_overhead(s, over)
+    stood = rises(s, over)
+    return Candidate(Skill.BACKWARD_ROLL, s.t[over.start], s.t[over.end], overhead, max(stood, overhead), over.facing, Side.NONE, fit)
+
+
+def feet_overhead(s: Signals, over: Over) -> float:
+    """When the feet pass over the head: their middle passes the shoulders' in the direction of travel, trunk upside down."""
+    ankle, shoulder = (np.nanmean(s.p(part)[..., 0], axis=1) for part in ("ankle", "shoulder"))
+    ahead = -(ankle - shoulder) * over.facing  # rolling back, one who faces right travels left
+    for i in range(over.first, over.last + 1):
+        if ahead[i] > 0 and s.trunk_turn[i] is not None:
+            if i and np.isfinite(ahead[i - 1]) and ahead[i - 1] < 0:
+                return float(s.t[i] - ahead[i] / (ahead[i] - ahead[i - 1]) * (s.t[i] - s.t[i - 1]))
+            return float(s.t[i])
+    return float(s.t[(over.first + over.last) // 2])
+
+
+def rises(s: Signals, over: Over) -> float:
+    """When standing is reached after the roll: hips at nine tenths of their standing height, trunk upright."""
+    high = hip_height(s) > 0.9 * standing_height(s)
+    upright = np.cos(np.radians(s.trunk_turn)) > 0.8
+    up = np.flatnonzero(high & upright & s.between(s.t[over.last], s.t[over.end]))
+    return float(s.t[up[0]]) if len(up) else float(s.t[over.end])
+
+
+def _shoulder_stand(s: Signals, over: Over) -> Candidate | None:
+    if over.hold is None:
+        return None
+    a, b = over.hold
+    seconds = s.t[b] - s.t[a]
+    fit = min(
+        margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(abs(over.turned), 180.0, -60), margin(over.feet, 1.1, 0.25), margin(seconds, HOLD_S - 0.07, 0.07),
+    )  # fmt: skip
+    return Candidate(Skill.SHOULDER_STAND, s.t[over.start], s.t[over.end], s.t[a], s.t[b], over.facing, Side.NONE, fit)
