@@ -29,6 +29,7 @@ class Track:
     disagreement: np.ndarray  # (n, 33) pixels between the passes that were joined; NaN where only one pass saw it
     size: tuple[int, int]  # (width, height) of the full-size picture
     source: str  # the clip's name, for messages
+    notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
 
     def __post_init__(self) -> None:
         n = len(self.t)

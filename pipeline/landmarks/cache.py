@@ -1,0 +1,107 @@
+"""Tracks kept as Parquet, so that no clip is followed twice: keyed by the clip's bytes, the model's bytes and the settings.
+
+One row a frame. Columns: `t` (seconds from the first shown frame), `presence` (0..1), and for each of the 33 landmarks
+`<name>_x`, `<name>_y` (pixels of the full-size picture in display orientation, y down), `<name>_z` (same pixels, from the
+middle of the hips, away from the camera positive), `<name>_visibility` (0..1) and `<name>_disagreement` (pixels between the
+passes that were joined). A gap is null, never zero. The file's metadata holds `source`, `width`, `height`, `notes`, the
+clip's `content` hash, `model` (name and sha256), `settings` (JSON) and Matside's `version`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from pipeline import __version__
+from pipeline.errors import MatsideError
+from pipeline.landmarks import models
+from pipeline.landmarks.settings import LandmarkSettings
+from pipeline.landmarks.track import NAMES, Track
+
+LAYOUT = "matside-track-1"
+PER_POINT = ("x", "y", "z", "visibility", "disagreement")
+
+
+def cached_track(
+    path: Path, content_hash: str, settings: LandmarkSettings, folder: Path, *, source: str, progress: Callable[[float], None] | None = None
+) -> Track:
+    """The track of a clip from `folder` where it is there, else followed now and kept there."""
+    from pipeline.landmarks.locate import track_athlete
+
+    file = cache_file(content_hash, settings, folder)
+    if file.is_file():
+        try:
+            return read_track(file, source=source)
+        except MatsideError:
+            file.unlink(missing_ok=True)  # half a disk or another layout: follow again
+    track = track_athlete(path, settings, source=source, progress=progress)
+    model = models.landmark_model(settings.model)
+    about = {
+        "content": content_hash,
+        "model": f"{model.name} {model.sha256}",
+        "settings": settings.model_dump_json(),
+        "version": __version__,
+    }
+    write_track(track, file, about=about)
+    return track
+
+
+def cache_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
+    """Where the track of a clip of these bytes lies under these settings."""
+    return folder / f"{content_hash[:32]}_{models.landmark_model(settings.model).key}_{settings.key()}.parquet"
+
+
+def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None) -> None:
+    """Write a track whole or not at all."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    columns: dict[str, np.ndarray] = {"t": track.t, "presence": track.presence.astype(np.float32)}
+    for i, name in enumerate(NAMES):
+        values = (track.xy[:, i, 0], track.xy[:, i, 1], track.z[:, i], track.visibility[:, i], track.disagreement[:, i])
+        columns |= {f"{name}_{kind}": v.astype(np.float32) for kind, v in zip(PER_POINT, values, strict=True)}
+    table = pa.table({name: pa.array(values, from_pandas=True) for name, values in columns.items()})
+    words = {
+        "layout": LAYOUT, "source": track.source, "width": str(track.size[0]), "height": str(track.size[1]),
+        "notes": json.dumps(list(track.notes)), **(about or {}),
+    }  # fmt: skip
+    table = table.replace_schema_metadata(words)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.stem[:16]}-", suffix=".part")
+    os.close(handle)
+    try:
+        pq.write_table(table, part, compression="zstd")
+        with open(part, "rb") as written:
+            os.fsync(written.fileno())
+        os.replace(part, file)
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise
+
+
+def read_track(file: Path, *, source: str | None = None) -> Track:
+    """A track as it was written. Raises MatsideError for a file that is none, or broken."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        table = pq.read_table(file)
+        words = {k.decode(): v.decode() for k, v in (table.schema.metadata or {}).items()}
+        if words.get("layout") != LAYOUT:
+            raise MatsideError(
+                f"{file}: a track of layout {words.get('layout')!r}; expected {LAYOUT!r}. Delete it to follow the clip again."
+            )
+        column = {name: table.column(name).to_numpy(zero_copy_only=False).astype(float) for name in table.column_names}
+        x, y, z, visibility, disagreement = (np.stack([column[f"{name}_{kind}"] for name in NAMES], axis=1) for kind in PER_POINT)
+        return Track(
+            column["t"], np.stack([x, y], axis=2), z, visibility, column["presence"], disagreement,
+            (int(words["width"]), int(words["height"])), source if source is not None else words["source"],
+            tuple(json.loads(words["notes"])),
+        )  # fmt: skip
+    except (pa.ArrowException, OSError, KeyError, ValueError) as error:
+        raise MatsideError(f"{file}: not a whole track ({error}). Delete it to follow the clip again.") from error

@@ -1,0 +1,74 @@
+"""Which of the people followed is the athlete: the one who moves through the skill.
+
+Measured against the person's own size and the scene held still: how far the trunk turns, how long it is upside down, how
+far the hips travel and how the limbs move. A spotter walks and reaches, but stays upright; a child behind waits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.landmarks.join import Person
+from pipeline.landmarks.paths import CORE, torso
+from pipeline.landmarks.track import INDEX
+
+LIMBS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist", "knee", "ankle")])
+SMOOTH = 5  # frames of a running median against single wrong frames
+CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
+
+
+@dataclass(frozen=True)
+class Activity:
+    """What a person did in a stretch."""
+
+    turned: float  # degrees the trunk's direction ranges over
+    inverted_s: float  # seconds with the hips above the shoulders
+    travelled: float  # torsos: range of the hips' way over the floor
+    limbs: float  # torsos: how far wrists, knees and ankles range about the trunk
+    seen_s: float
+
+    @property
+    def score(self) -> float:
+        """One number; comparable between people of one clip."""
+        return (
+            min(self.turned, 360.0) / 90.0 + 2.0 * min(self.inverted_s, 1.5) + 0.25 * min(self.travelled, 4.0) + 0.8 * min(self.limbs, 2.5)
+        ) * min(1.0, self.seen_s / 0.5)
+
+
+def activity(person: Person, t: np.ndarray, camera: np.ndarray) -> Activity:
+    """`t` (n,) seconds and `camera` (n, 2) shift of the scene for the person's frames."""
+    ok = person.valid & np.isfinite(person.xy[:, CORE].sum((1, 2)))
+    if ok.sum() < 3:
+        return Activity(0.0, 0.0, 0.0, 0.0, 0.0)
+    xy, times = person.xy[ok], t[ok]
+    dt = np.minimum(np.gradient(times), 0.2)
+    size = float(np.percentile(torso(xy), 75))
+    shoulders, hips = xy[:, CORE[:2]].mean(1), xy[:, CORE[2:]].mean(1)
+    up = _median(shoulders - hips)
+    angle = np.degrees(np.unwrap(np.arctan2(up[:, 0], -up[:, 1])))
+    turned = float(np.percentile(angle, 98) - np.percentile(angle, 2))
+    inverted = float(dt[up[:, 1] > 0.3 * size].sum())
+    way = _median(hips - camera[ok])
+    travelled = float(np.linalg.norm(np.percentile(way, 97, axis=0) - np.percentile(way, 3, axis=0)) / size)
+    # limbs in the trunk's own frame, so that turning as a whole does not count twice
+    cos, sin = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+    about = xy[:, LIMBS] - hips[:, None]
+    local = np.stack(
+        [about[..., 0] * cos[:, None] + about[..., 1] * sin[:, None], about[..., 1] * cos[:, None] - about[..., 0] * sin[:, None]], -1
+    )
+    spread = np.percentile(local, 95, axis=0) - np.percentile(local, 5, axis=0)
+    return Activity(turned, inverted, travelled, float(np.linalg.norm(spread, axis=1).mean() / size), float(dt.sum()))
+
+
+def _median(points: np.ndarray) -> np.ndarray:
+    from scipy.ndimage import median_filter
+
+    return median_filter(points, size=(min(SMOOTH, len(points)), 1), mode="nearest")
+
+
+def doubt(scores: list[float]) -> float:
+    """0 where one stands out, towards 1 where the two most active are alike; 0 where there is only one."""
+    best = sorted(scores, reverse=True)[:2]
+    return 0.0 if len(best) < 2 or best[0] <= 0 else float(best[1] / best[0])

@@ -1,0 +1,71 @@
+"""The athlete's points made steady: sides sorted by continuity, single wild points taken out. Gaps stay gaps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.landmarks.join import ARMS, LEGS
+
+KEEP_SIDES = 0.15  # torsos: what a swap of sides must gain over keeping them
+WILD = 0.35  # torsos off the line between its neighbours, both of which agree
+LONGEST_MEMORY = 3  # frames over which sides are carried across a gap
+
+
+def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
+    """Which frames have their legs (column 0) and arms (column 1) the other way round; swaps them in place.
+
+    xy (n, 33, 2) and every `extra` (n, 33) are changed together. A swap must make the movement much smoother.
+    Viterbi over the two readings of every frame, from one gap to the next.
+    """
+    flipped = np.zeros((len(xy), 2), bool)
+    for column, (left, right) in enumerate((LEGS, ARMS)):
+        both, other = np.r_[left, right], np.r_[right, left]
+        moving = both[[1, 2, 6, 7]] if column == 0 else both[[1, 2, 7, 8]]
+        swapped = other[[1, 2, 6, 7]] if column == 0 else other[[1, 2, 7, 8]]
+        for start, stop in _runs(np.isfinite(xy[:, moving].sum((1, 2)))):
+            state = _viterbi(xy[start:stop][:, moving] / size, xy[start:stop][:, swapped] / size)
+            flipped[start:stop, column] = state
+        rows = np.flatnonzero(flipped[:, column])
+        for values in (xy, *extra):
+            values[np.ix_(rows, both)] = values[np.ix_(rows, other)]
+    return flipped
+
+
+def _viterbi(plain: np.ndarray, swapped: np.ndarray) -> np.ndarray:
+    """(n,) bool: the frame is better read swapped. Being swapped costs, so that the model's word stands where it is unclear."""
+    n = len(plain)
+    here = np.stack([plain, swapped])  # (2, n, k, 2)
+    speed = np.zeros_like(here[:, 0])
+    cost = np.array([0.0, KEEP_SIDES * 2])
+    came = np.zeros((2, n), int)
+    for i in range(1, n):
+        step = np.linalg.norm(here[:, None, i] - here[None, :, i - 1] - speed[None] * 0, axis=-1).mean(-1)  # (now, before)
+        total = cost[None] + step
+        came[:, i] = total.argmin(1)
+        cost = total.min(1) + np.array([0.0, KEEP_SIDES * 0.2])
+    state = np.empty(n, int)
+    state[-1] = int(cost.argmin())
+    for i in range(n - 1, 0, -1):
+        state[i - 1] = came[state[i], i]
+    return state == 1
+
+
+def drop_wild(xy: np.ndarray, t: np.ndarray, size: float) -> np.ndarray:
+    """(n, 33) bool: points that leave for one or two frames and come back; to be taken for unseen."""
+    wild = np.zeros(xy.shape[:2], bool)
+    for gap in (1, 2):
+        for i in range(1, len(xy) - gap):
+            before, after = xy[i - 1], xy[i + gap]
+            share = ((t[i : i + gap] - t[i - 1]) / (t[i + gap] - t[i - 1]))[:, None, None]
+            expected = before + share * (after - before)
+            with np.errstate(invalid="ignore"):
+                off = np.linalg.norm(xy[i : i + gap] - expected, axis=-1)
+                calm = np.linalg.norm(after - before, axis=-1) < WILD * size
+                wild[i : i + gap] |= (off > WILD * size) & calm
+    return wild
+
+
+def _runs(ok: np.ndarray) -> list[tuple[int, int]]:
+    """(start, stop) of the runs of True."""
+    edges = np.flatnonzero(np.diff(np.r_[False, ok, False].astype(int)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

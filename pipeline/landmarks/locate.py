@@ -1,0 +1,125 @@
+"""Video in, one athlete's track out: find, follow both ways, join, choose, clean."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.clips.video import UnreadableClip, frames, probe
+from pipeline.landmarks import models
+from pipeline.landmarks.camera import camera_shift
+from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, doubt
+from pipeline.landmarks.clean import drop_wild, sort_sides
+from pipeline.landmarks.detector import Detector
+from pipeline.landmarks.join import Person, people_of
+from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.passes import all_passes
+from pipeline.landmarks.paths import apart, torso
+from pipeline.landmarks.people import survey
+from pipeline.landmarks.settings import LandmarkSettings
+from pipeline.landmarks.spool import Spool, stretches
+from pipeline.landmarks.track import N, Track
+
+log = logging.getLogger(__name__)
+OVERLAP_S = 1.0  # stretches of a long clip share so much, to know people again
+KNOWN_AGAIN = 0.4  # torsos
+
+
+@dataclass
+class _Followed:
+    """One person through one or more stretches."""
+
+    pieces: list[Person]
+    done: list[Activity]
+
+    @property
+    def score(self) -> float:
+        return max(a.score for a in self.done) + 0.1 * sum(a.score for a in self.done)
+
+
+def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progress: Callable[[float], None] | None = None) -> Track:
+    """The athlete of a clip, in display-orientation pixels of the full-size picture.
+
+    `progress` is called with the seconds of the clip that are done. Raises MatsideError where the clip cannot be read or
+    the model file is wrong. Nobody found gives a track without any seen frame.
+    """
+    video = probe(path)
+    model = models.landmark_model(settings.model)
+    net, detector = LandmarkNet(models.fast_file(model)), Detector(models.detector_path())
+    times: list[float] = []
+    followed: list[_Followed] = []
+    scale, notes = 1.0, []
+    decoded = frames(path, longest_side=settings.longest_side)
+    try:
+        for spool in stretches(
+            decoded, most_bytes=settings.memory_mb * 1_000_000, overlap_s=OVERLAP_S, most_per_second=settings.most_frames_per_second
+        ):
+            scale = spool.scale
+            times[spool.first :] = spool.t
+            _stretch(net, detector, spool, settings, followed)
+            if progress is not None:
+                progress(spool.t[-1])
+    except UnreadableClip as error:
+        if not times:
+            raise
+        notes.append(str(error))
+    return _finished(followed, np.array(times), scale, (video.width, video.height), source, notes)
+
+
+def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: LandmarkSettings, followed: list[_Followed]) -> None:
+    """Follow everybody worth it in one stretch, and add them to whom they were before."""
+    sightings = survey(spool, detector, per_second=settings.find_per_second, least=settings.find_score)
+    paths = all_passes(net, spool, sightings)
+    camera, t = camera_shift(spool), np.asarray(spool.t)
+    for person in people_of(paths, sightings):
+        did = activity(person, t, camera)
+        before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
+        if before is None:
+            followed.append(_Followed([person], [did]))
+        else:
+            before.pieces.append(person)
+            before.done.append(did)
+
+
+def _continues(before: Person, now: Person) -> bool:
+    """The two are one person where their stretches overlap."""
+    start, stop = now.first, before.first + len(before.xy)
+    if stop <= start:
+        return False
+    a, b = before.xy[start - before.first :], now.xy[: stop - start]
+    size = np.fmax(torso(a), 1.0)
+    distance = apart(a, b, size)
+    return bool(np.isfinite(distance).any() and np.nanmedian(distance) < KNOWN_AGAIN)
+
+
+def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tuple[int, int], source: str, notes: list[str]) -> Track:
+    n = len(t)
+    xy, presence = np.full((n, N, 2), np.nan), np.zeros(n)
+    z, visibility, disagreement = (np.full((n, N), np.nan) for _ in range(3))
+    if followed:
+        followed = sorted(followed, key=lambda f: -f.score)
+        unsure = doubt([f.score for f in followed])
+        if unsure > CLOSE_CALL:
+            notes = [*notes, f"Two people move much alike ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
+        for piece in followed[0].pieces:
+            rows = slice(piece.first, piece.first + len(piece.xy))
+            fresh = ~np.isfinite(xy[rows, 0, 0])
+            for whole, part in (
+                (xy, piece.xy),
+                (z, piece.z),
+                (visibility, piece.visibility),
+                (disagreement, piece.disagreement),
+                (presence, piece.presence),
+            ):
+                whole[rows][fresh] = part[fresh]
+    if np.isfinite(xy).any():
+        body = float(np.nanmedian(torso(xy)))
+        sort_sides(xy, body, z, visibility, disagreement)
+        wild = drop_wild(xy, t, body)
+        for values in (xy, z, visibility, disagreement):
+            values[wild] = np.nan
+    return Track(t, (xy + 0.5) / scale - 0.5, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))

@@ -1,0 +1,155 @@
+"""Which model files are used: where they lie, their hashes, and what is built from them once in the user's cache.
+
+The originals come inside the mediapipe wheel (Apache-2.0) and are read without importing mediapipe.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import os
+import tempfile
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from pipeline.errors import MatsideError
+
+WHEEL_LANDMARKS = "modules/pose_landmark/pose_landmark_full.tflite"
+WHEEL_DETECTOR = "modules/pose_detection/pose_detection.tflite"
+HERE = Path(__file__).parent / "models"
+# A model shipped with Matside is one line here: its name and its file in models/.
+SHIPPED: dict[str, str] = {}
+# Models whose shoulder and hip points are already joint centres; for all others joint_centres.py moves them.
+ANATOMICAL: frozenset[str] = frozenset({"tuned"})
+DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
+
+
+@dataclass(frozen=True)
+class LandmarkModel:
+    """A landmark model of the family: 256 x 256 crop in, 39 points with heatmaps out."""
+
+    name: str  # short, for people: "wheel", "tuned", or the file's stem
+    path: Path  # the .tflite file
+    sha256: str
+    anatomical: bool  # its shoulders and hips are joint centres
+
+    @property
+    def key(self) -> str:
+        """Short enough for file names, distinct enough for caches."""
+        return self.sha256[:12]
+
+
+def landmark_model(choice: str = "wheel") -> LandmarkModel:
+    """The model by name ("wheel" or one of SHIPPED) or by path (.tflite, or a .task bundle that contains one)."""
+    if choice == "wheel":
+        return _entry("wheel", _in_wheel(WHEEL_LANDMARKS))
+    if choice in SHIPPED:
+        path = HERE / SHIPPED[choice]
+        if not path.is_file():
+            raise MatsideError(f"{path}: the {choice} landmark model is missing. Install Matside again, or set the model to 'wheel'.")
+        return _entry(choice, path)
+    path = Path(choice).expanduser()
+    if not path.is_file():
+        names = ", ".join(["wheel", *SHIPPED])
+        raise MatsideError(f"landmark model {choice!r}: expected {names}, or the path of a .tflite or .task file; there is no such file.")
+    if path.suffix == ".task":
+        path = _from_task(path)
+    return _entry(Path(choice).stem, path)
+
+
+def detector_path() -> Path:
+    """The person detector inside the mediapipe wheel."""
+    return _in_wheel(WHEEL_DETECTOR)
+
+
+def fast_file(model: LandmarkModel) -> Path:
+    """The model without its silhouette branch (same points, a third less time), built once."""
+    from pipeline.landmarks.prune import without_mask
+
+    return _built(f"points-{model.key}.tflite", lambda: without_mask(model.path.read_bytes(), name=str(model.path)))
+
+
+def task_bundle(model: LandmarkModel) -> Path:
+    """A .task file that mediapipe's PoseLandmarker loads: the wheel's detector and this landmark model, with metadata."""
+    return _built(f"pose-{model.key}.task", lambda: _bundle(detector_path().read_bytes(), model.path.read_bytes()))
+
+
+def _bundle(detector: bytes, landmarks: bytes) -> bytes:
+    import io
+
+    from mediapipe.tasks.python.metadata.metadata_writers.metadata_writer import MetadataWriter
+
+    def described(content: bytes, mean: float, std: float, name: str) -> bytes:
+        writer = MetadataWriter.create(bytearray(content))
+        writer.add_general_info(name)
+        writer.add_image_input([mean], [std])
+        return bytes(writer.populate()[0])
+
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as bundle:  # stored: mediapipe maps the parts into memory
+        bundle.writestr(DETECTOR_IN_TASK, described(detector, 127.5, 127.5, "pose detector"))
+        bundle.writestr(LANDMARKS_IN_TASK, described(landmarks, 0.0, 255.0, "pose landmarks"))
+    return out.getvalue()
+
+
+def _in_wheel(relative: str) -> Path:
+    spec = importlib.util.find_spec("mediapipe")  # finds the package without running it
+    folder = Path(spec.origin).parent if spec and spec.origin else None
+    if folder is None or not (folder / relative).is_file():
+        raise MatsideError(
+            f"mediapipe with {relative} is not installed. Install Matside's requirements again (mediapipe 0.10.21; later ones carry no models)."
+        )
+    return folder / relative
+
+
+def _from_task(path: Path) -> Path:
+    try:
+        with zipfile.ZipFile(path) as bundle:
+            content = bundle.read(LANDMARKS_IN_TASK)
+    except (zipfile.BadZipFile, KeyError) as error:
+        raise MatsideError(
+            f"{path}: not a pose-landmarker bundle (no {LANDMARKS_IN_TASK} inside). Give a .task or .tflite file of the family."
+        ) from error
+    return _built(f"from-task-{hashlib.sha256(content).hexdigest()[:12]}.tflite", lambda: content)
+
+
+def _entry(name: str, path: Path) -> LandmarkModel:
+    stat = path.stat()
+    return LandmarkModel(name, path, _sha256(path, stat.st_size, stat.st_mtime_ns), name in ANATOMICAL)
+
+
+@lru_cache(maxsize=16)
+def _sha256(path: Path, size: int, mtime: int) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def cache_folder() -> Path:
+    """Where built model files are kept: the user's cache, or MATSIDE_CACHE where that is set."""
+    import platformdirs
+
+    return Path(os.environ.get("MATSIDE_CACHE") or platformdirs.user_cache_dir("matside", appauthor=False)) / "models"
+
+
+def _built(name: str, build: Callable[[], bytes]) -> Path:
+    """The file of that name in the cache, built first where it is missing. Safe for several processes at once."""
+    target = cache_folder() / name
+    if target.is_file() and target.stat().st_size:
+        return target
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        folder = target.parent
+    except OSError:  # a read-only home: build beside the temporary files instead
+        folder = Path(tempfile.mkdtemp(prefix="matside-models-"))
+        target = folder / name
+    handle, part = tempfile.mkstemp(dir=folder, prefix=f".{name}-")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(build())
+        os.replace(part, target)
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise
+    return target

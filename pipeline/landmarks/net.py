@@ -1,0 +1,84 @@
+"""The landmark network on one crop: LiteRT in, points with their confidence out. The only module that runs it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import MatsideError
+from pipeline.landmarks.crops import Crop, cut
+from pipeline.landmarks.heatmaps import refine
+from pipeline.landmarks.track import N
+
+HIPS, TOP = 33, 34  # the two steering points after the 33 landmarks: middle of the hips, top of the circle round the body
+POINTS = 39
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What the network sees in one crop, in the picture's pixels."""
+
+    xy: np.ndarray  # (33, 2)
+    z: np.ndarray  # (33,) depth from the middle of the hips, same pixels, away from the camera positive
+    visibility: np.ndarray  # (33,) 0..1
+    peak: np.ndarray  # (33,) 0..1 height of each landmark's heatmap near the point
+    presence: float  # 0..1 that a person is in the crop
+    centre: np.ndarray  # (2,) middle of the hips, as steering point
+    top: np.ndarray  # (2,) top of the circle round the body
+
+
+class LandmarkNet:
+    """Runs one model file on one thread. Not shared between threads."""
+
+    def __init__(self, path: Path) -> None:
+        from ai_edge_litert.interpreter import Interpreter
+
+        try:
+            self._net = Interpreter(str(path), num_threads=1)
+            self._net.allocate_tensors()
+            self._input = self._net.get_input_details()[0]["index"]
+            by_shape = {tuple(int(v) for v in d["shape"]): d["index"] for d in self._net.get_output_details()}
+            self._points, self._presence = by_shape[1, POINTS * 5], by_shape[1, 1]
+            self._heatmaps = by_shape[1, 64, 64, POINTS]
+        except (ValueError, KeyError, RuntimeError) as error:
+            raise MatsideError(
+                f"{path}: not a landmark model of the pose family (39 points with heatmaps from a 256 x 256 crop): {error}."
+            ) from error
+
+    def __call__(self, image: np.ndarray, crop: Crop, *, mirrored: bool = False) -> Guess:
+        """Landmarks inside one crop of an RGB picture. `mirrored` looks at the crop's mirror image and undoes it."""
+        pixels = cut(image, crop)
+        if mirrored:
+            pixels = pixels[:, ::-1]
+        raw, presence, heatmaps = self.raw(pixels)
+        points, peak = refine(raw[:, :2], heatmaps)
+        z, visibility = raw[:N, 2], 1 / (1 + np.exp(-raw[:N, 3]))
+        points = points - 0.5  # the model counts from the corner of a pixel, the crop from its middle
+        if mirrored:
+            points[:, 0] = 255 - points[:, 0]
+            points[:N], peak[:N], z, visibility = points[MIRROR], peak[MIRROR], z[MIRROR], visibility[MIRROR]
+        placed = crop.to_picture(points)
+        return Guess(placed[:N], z * (crop.side / 256), visibility, peak[:N], presence, placed[HIPS], placed[TOP])
+
+    def raw(self, pixels: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
+        """(39, 5) x, y, z, visibility and presence logits; the crop's presence; (64, 64, 39) heatmap logits."""
+        self._net.set_tensor(self._input, np.ascontiguousarray(pixels, dtype=np.float32)[None] * np.float32(1 / 255))
+        self._net.invoke()
+        points = self._net.get_tensor(self._points)[0].reshape(POINTS, 5)
+        return points, float(self._net.get_tensor(self._presence)[0, 0]), self._net.get_tensor(self._heatmaps)[0]
+
+
+def _mirror() -> np.ndarray:
+    from pipeline.landmarks.track import INDEX, NAMES
+
+    def other(name: str) -> str:
+        if "left" in name:
+            return name.replace("left", "right")
+        return name.replace("right", "left")
+
+    return np.array([INDEX[other(name)] for name in NAMES])
+
+
+MIRROR = _mirror()

@@ -1,0 +1,70 @@
+"""One pass of following: what was seen, frame by frame, from one start in one direction."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.landmarks.net import Guess
+from pipeline.landmarks.track import INDEX, N
+
+CORE = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "left_hip", "right_hip")])
+BODY = np.arange(INDEX["left_shoulder"], N)  # all but the face
+
+
+@dataclass
+class Path:
+    """Arrays cover a stretch's frames; frames not followed are NaN. Working-size pixels."""
+
+    first: int  # frame number of row 0
+    xy: np.ndarray  # (n, 33, 2)
+    z: np.ndarray  # (n, 33)
+    visibility: np.ndarray  # (n, 33)
+    peak: np.ndarray  # (n, 33)
+    presence: np.ndarray  # (n,)
+    crop: np.ndarray  # (n, 4) x, y, side, angle of the crop looked at
+    step: int = 1  # +1 forwards, -1 backwards
+    looks: int = 0  # calls of the network
+    merged: bool = False  # ended where it met another pass of the same direction
+    notes: list[str] = field(default_factory=list)
+
+    @classmethod
+    def empty(cls, first: int, n: int, step: int) -> Path:
+        """Nothing seen yet."""
+        blank = np.full
+        return cls(first, blank((n, N, 2), np.nan), blank((n, N), np.nan), blank((n, N), np.nan), blank((n, N), np.nan),
+                   np.zeros(n), blank((n, 4), np.nan), step)  # fmt: skip
+
+    def put(self, number: int, guess: Guess) -> None:
+        """Keep what was seen in one frame."""
+        i = number - self.first
+        self.xy[i], self.z[i], self.visibility[i], self.peak[i] = guess.xy, guess.z, guess.visibility, guess.peak
+        self.presence[i] = guess.presence
+
+    @property
+    def valid(self) -> np.ndarray:
+        """(n,) bool: followed in this frame."""
+        return np.isfinite(self.xy[:, INDEX["left_hip"], 0])
+
+    @property
+    def hips(self) -> np.ndarray:
+        """(n, 2) middle of the hips."""
+        return self.xy[:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(1)
+
+    @property
+    def shoulders(self) -> np.ndarray:
+        """(n, 2) middle of the shoulders."""
+        return self.xy[:, [INDEX["left_shoulder"], INDEX["right_shoulder"]]].mean(1)
+
+
+def torso(xy: np.ndarray) -> np.ndarray:
+    """(...,) distance from the shoulders' to the hips' middle of (..., 33, 2) points."""
+    return np.linalg.norm(xy[..., CORE[:2], :].mean(-2) - xy[..., CORE[2:], :].mean(-2), axis=-1)
+
+
+def apart(a: np.ndarray, b: np.ndarray, size: np.ndarray | float) -> np.ndarray:
+    """(...,) mean distance of shoulders and hips between two (..., 33, 2) bodies, in units of `size`, sides not told apart."""
+    same = np.linalg.norm(a[..., CORE, :] - b[..., CORE, :], axis=-1).mean(-1)
+    crossed = np.linalg.norm(a[..., CORE, :] - b[..., CORE[[1, 0, 3, 2]], :], axis=-1).mean(-1)
+    return np.minimum(same, crossed) / size

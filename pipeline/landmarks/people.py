@@ -1,0 +1,85 @@
+"""Finding people where they stand upright, a few times a second, and linking what is surely the same person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.landmarks.detector import Detector, Found
+from pipeline.landmarks.spool import Spool
+
+GATE = 0.45  # of the body's reach: how far hips may be between two looks to be linked (plus what time allows)
+SPEED = 1.2  # reaches per second a person is taken to move at most between two looks
+SIZE_STEP = 1.35  # ratio of reach between two looks
+LONGEST_GAP_S = 0.8  # a person not found for longer begins a new sighting; following joins them
+
+
+@dataclass
+class Sighting:
+    """One person found again and again, without a long gap."""
+
+    frames: list[int] = field(default_factory=list)
+    found: list[Found] = field(default_factory=list)
+
+    @property
+    def score(self) -> float:
+        """Mean detector score."""
+        return float(np.mean([f.score for f in self.found]))
+
+    def at(self, frames: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """((n, 2) hips, (n, 2) shoulders) at frame numbers within the sighting, NaN outside."""
+        outside = (frames < self.frames[0]) | (frames > self.frames[-1])
+        out = []
+        for points in (np.array([f.hips for f in self.found]), np.array([f.shoulders for f in self.found])):
+            placed = np.stack([np.interp(frames, self.frames, points[:, k]) for k in (0, 1)], axis=1)
+            placed[outside] = np.nan
+            out.append(placed)
+        return out[0], out[1]
+
+
+def survey(spool: Spool, detector: Detector, *, per_second: float, least: float) -> list[Sighting]:
+    """Everybody who can be found in a stretch, as sightings. The first and the last frame are always looked at."""
+    instants = look_at(spool, per_second)
+    open_, closed = [], []
+    for number in instants:
+        t = spool.t[number - spool.first]
+        left = []
+        for sighting in open_:
+            gap = t - spool.t[sighting.frames[-1] - spool.first]
+            (left if gap <= LONGEST_GAP_S else closed).append(sighting)
+        open_ = left
+        people = [f for f in detector(spool[number], least=least) if f.reach > 8]
+        pairs = sorted(
+            (_distance(s.found[-1], f, t - spool.t[s.frames[-1] - spool.first]), i, j)
+            for i, s in enumerate(open_)
+            for j, f in enumerate(people)
+        )
+        taken_s, taken_f = set(), set()
+        for distance, i, j in pairs:
+            if distance <= 1 and i not in taken_s and j not in taken_f:
+                open_[i].frames.append(number)
+                open_[i].found.append(people[j])
+                taken_s.add(i)
+                taken_f.add(j)
+        open_ += [Sighting([number], [f]) for j, f in enumerate(people) if j not in taken_f]
+    return closed + open_
+
+
+def look_at(spool: Spool, per_second: float) -> list[int]:
+    """Frame numbers to look at: evenly in time, with both ends."""
+    t = np.asarray(spool.t)
+    if len(t) == 1:
+        return [spool.first]
+    steps = max(int(np.ceil((t[-1] - t[0]) * per_second)), 1)
+    wanted = np.linspace(t[0], t[-1], steps + 1)
+    return sorted({spool.first + int(np.argmin(np.abs(t - w))) for w in wanted})
+
+
+def _distance(before: Found, now: Found, gap_s: float) -> float:
+    """Up to 1 where the two can be one person."""
+    reach = (before.reach * now.reach) ** 0.5
+    ratio = max(before.reach, now.reach) / min(before.reach, now.reach)
+    if ratio > SIZE_STEP:
+        return np.inf
+    return float(np.hypot(*(now.hips - before.hips)) / reach / (GATE + SPEED * gap_s))
