@@ -1,0 +1,106 @@
+"""The backward roll from the feet passing overhead to standing: how far the knees stay off the floor, or how long they rest on it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.geometry import length
+from pipeline.measures import words
+from pipeline.measures.angles import names, problem_of
+from pipeline.measures.reading import Reading
+from pipeline.measures.scene import Scene
+from pipeline.measures.uncertainty import PASSES_SHARE, Evidence, error_table, make_reading
+from pipeline.vocabulary import Side, Skill
+
+KNEE_RADIUS = 0.17  # of the shank: the joint's centre above the floor when the knee rests on it
+TOUCHING = 4.0  # % of the shank; a knee this near rests on the mat, which gives
+BOTH = (Side.LEFT, Side.RIGHT)
+
+
+def shank_pixels(scene: Scene) -> float:
+    """The athlete's own shank: its longest appearance over the attempt (a high quantile), the longer of the two sides."""
+    lengths = [length(scene.p(side, "knee"), scene.p(side, "ankle")) for side in BOTH]
+    known = [float(np.nanquantile(v, 0.85)) for v in lengths if np.isfinite(v).any()]
+    return max(known) if known else float("nan")
+
+
+def clearance(scene: Scene, side: Side) -> np.ndarray:
+    """(n,) height of a knee's underside above the floor, % of the shank; NaN where knee or floor is not known."""
+    from pipeline.landmarks.track import INDEX
+
+    return 100 * (scene.height[:, INDEX[f"{side}_knee"]] / shank_pixels(scene) - KNEE_RADIUS)
+
+
+def lower_knee(scene: Scene) -> tuple[np.ndarray, Side]:
+    """(n,) clearance of the lower knee in each frame, and the side that gets lowest. In a side view the nearer knee is trusted:
+    the far one counts only where it is seen lower by more than the passes disagree."""
+    near, far = clearance(scene, scene.near), clearance(scene, _other(scene.near))
+    doubt = 100 * PASSES_SHARE * scene.noise((_other(scene.near), "knee"))[:, 0] / shank_pixels(scene)
+    with np.errstate(invalid="ignore"):
+        lower = np.where(np.isfinite(near) & ~(far < near - 2 * doubt - 5.0), near, far)
+    side = scene.near
+    window = scene.key & np.isfinite(lower)
+    if window.any():
+        i = np.flatnonzero(window)[np.argmin(lower[window])]
+        side = scene.near if lower[i] == near[i] else _other(scene.near)
+    return lower, side
+
+
+def _other(side: Side) -> Side:
+    return Side.RIGHT if side is Side.LEFT else Side.LEFT
+
+
+def frame_sd(scene: Scene, side: Side) -> np.ndarray:
+    """(n,) % of the shank: what jitter, passes and floor leave open in one frame's clearance."""
+    from pipeline.landmarks.track import INDEX
+
+    i = INDEX[f"{side}_knee"]
+    floor = scene.floor.sd / 2 if scene.floor is not None else 0.0
+    parts = (np.nan_to_num(scene.jitter[:, i]), PASSES_SHARE * np.nan_to_num(scene.disagreement[:, i]), np.full(len(scene.t), floor))
+    return 100 * np.sqrt(sum(p**2 for p in parts)) / shank_pixels(scene)
+
+
+def readings(scene: Scene) -> list[Reading]:
+    """Knee clearance (never below the floor) and the time a knee rests on it."""
+    lower, side = lower_knee(scene)
+    window = scene.key
+    frames, t = lower[window], scene.t[window]
+    ok = np.isfinite(frames)
+    share = float(ok.mean()) if len(ok) else 0.0
+    problem = problem_of(scene, share, "knees", "way from feet overhead to standing", words.SIDE_VIEW)
+    if not problem and scene.floor is None:
+        problem = words.no_floor()
+    line = names((side, "hip"), (side, "knee"), (side, "ankle"))
+    if problem or not ok.any():
+        evidence = Evidence(float("nan"), usable=share, line=line, problem=problem)
+        return [make_reading(Skill.BACKWARD_ROLL, detail, Side.NONE, evidence) for detail in ("knee_clearance", "knee_contact_time")]
+    sd = frame_sd(scene, side)[window]
+    i = int(np.flatnonzero(ok)[np.argmin(frames[ok])])
+    lowest = float(frames[i])
+    found = Evidence(max(lowest, 0.0), spread=float(sd[i]), usable=share, at_s=float(t[i]), line=line, limits=(0.0, np.inf))
+    return [make_reading(Skill.BACKWARD_ROLL, "knee_clearance", Side.NONE, found), _contact(frames, sd, t, share, line, float(t[i]))]
+
+
+def _contact(frames: np.ndarray, sd: np.ndarray, t: np.ndarray, share: float, line: tuple[str, ...], at: float) -> Reading:
+    """Seconds a knee rests on the floor; the interval asks how long if every height were off by its doubt, up or down."""
+    model = error_table()[(Skill.BACKWARD_ROLL, "knee_clearance")]
+    doubt = model.factor * np.sqrt(model.sd**2 + sd**2)
+    level = frames + model.bias
+    value, longest, shortest = (_time_below(t, level + by, TOUCHING) for by in (0.0, -doubt, doubt))
+    known = error_table()[(Skill.BACKWARD_ROLL, "knee_contact_time")]
+    edge = known.factor * known.sd if longest > 0 else 0.0
+    low, high = max(0.0, min(shortest, value - edge)), max(longest, value + edge)
+    return Reading("knee_contact_time", Side.NONE, value, low, high, "s", share, "", at, line)
+
+
+def _time_below(t: np.ndarray, level: np.ndarray, limit: float) -> float:
+    """Seconds for which a level lies below a limit, crossings interpolated; gaps count as above."""
+    ok = np.isfinite(level)
+    t, level = t[ok], level[ok]
+    if len(t) < 2:
+        return 0.0
+    a, b, step = level[:-1] - limit, level[1:] - limit, np.diff(t)
+    step = np.where(step > 0.3, 0.0, step)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.where((a < 0) & (b < 0), 1.0, np.where(a < 0, a / (a - b), np.where(b < 0, b / (b - a), 0.0)))
+    return float(np.sum(step * part))

@@ -1,0 +1,48 @@
+"""The lunge hold, seen from the side: one line from fingertip to back heel."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.geometry import joint_angle, offset_from_chord
+from pipeline.measures.angles import angle_of, held_angle
+from pipeline.measures.reading import Reading
+from pipeline.measures.scene import Scene, other
+from pipeline.measures.uncertainty import make_reading
+from pipeline.vocabulary import Side, Skill
+
+
+def line_deviation(scene: Scene, arm: Side, leg: Side) -> np.ndarray:
+    """(n,) largest distance of wrist, elbow, shoulder, hip and knee from the chord fingertip-back heel, % of the chord."""
+    tip, heel = scene.p(arm, "index"), scene.p(leg, "heel")
+    joints = (scene.p(arm, "wrist"), scene.p(arm, "elbow"), scene.p(arm, "shoulder"), scene.p(leg, "hip"), scene.p(leg, "knee"))
+    return 100 * np.max([np.abs(offset_from_chord(p, tip, heel)) for p in joints], axis=0)
+
+
+def arms_by_ears(scene: Scene, arm: Side) -> np.ndarray:
+    """(n,) degrees between the upper arm and the line hip-shoulder carried on."""
+    return 180.0 - joint_angle(scene.p(arm, "elbow"), scene.p(arm, "shoulder"), scene.p(arm, "hip"))
+
+
+def readings(scene: Scene) -> list[Reading]:
+    """The lunge's five details. The back leg is the one not leading; of the arms the nearer one is read."""
+    back = other(scene.lead) if scene.lead else other(_front(scene))
+    arm = scene.near
+    chord = ((arm, "index"), (arm, "wrist"), (arm, "elbow"), (arm, "shoulder"), (back, "hip"), (back, "knee"), (back, "heel"))
+    shoulder = ((arm, "elbow"), (arm, "shoulder"), (arm, "hip"))
+    hip = ((arm, "shoulder"), (back, "hip"), (back, "knee"))
+    knee = ((back, "hip"), (back, "knee"), (back, "ankle"))
+    found = {
+        "line_deviation": held_angle(scene, lambda s: line_deviation(s, arm, back), chord, hip, what="line from fingertip to back heel", limits=(0, np.inf)),
+        "shoulder_angle": held_angle(scene, lambda s: angle_of(s, *shoulder), shoulder, shoulder, what="nearer arm", limits=(0, 180)),
+        "hip_angle": held_angle(scene, lambda s: angle_of(s, *hip, signed=True), hip, hip, what="back leg's hip"),
+        "knee_angle": held_angle(scene, lambda s: angle_of(s, *knee), knee, knee, what="back knee", limits=(0, 180)),
+        "arms_by_ears": held_angle(scene, lambda s: arms_by_ears(s, arm), shoulder, shoulder, what="nearer arm", limits=(0, 180)),
+    }
+    return [make_reading(Skill.LUNGE, detail, Side.NONE, evidence) for detail, evidence in found.items()]
+
+
+def _front(scene: Scene) -> Side:
+    """The leg further the way the athlete faces."""
+    gap = scene.facing * (scene.p(Side.LEFT, "ankle") - scene.p(Side.RIGHT, "ankle"))[scene.key, 0]
+    return Side.LEFT if np.isfinite(gap).any() and np.nanmedian(gap) > 0 else Side.RIGHT

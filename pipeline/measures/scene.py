@@ -1,0 +1,123 @@
+"""One attempt made ready to measure: joints smoothed and levelled, the view, the nearer side, the floor, the athlete's own lengths."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.attempts.attempt import Attempt
+from pipeline.attempts.facing import nearer_side
+from pipeline.attempts.floor import Floor, find_floor
+from pipeline.attempts.signals import trunk_length
+from pipeline.geometry import length
+from pipeline.landmarks.track import INDEX, Track
+from pipeline.measures.smoothing import smooth_both_ways
+from pipeline.vocabulary import Side, Skill
+
+WIDTH_S = {Skill.LUNGE: 0.20, Skill.SHOULDER_STAND: 0.20, Skill.BACKWARD_ROLL: 0.10, Skill.CARTWHEEL: 0.10}
+MARGIN_S = 0.5  # frames this far outside the attempt steady its ends
+SHOULDER_WIDTH = 0.62  # of the trunk; joint to joint, children 6 to 10 (from Snyder et al. 1977, from memory)
+HIP_WIDTH = 0.40
+DEPTH_SCALE = 1.0  # the model's depth against its picture coordinates
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Frames of one attempt (and a little around it). Pixels are levelled: the floor runs along x, y down."""
+
+    skill: Skill
+    t: np.ndarray  # (n,) seconds
+    xy: np.ndarray  # (n, 33, 2) smoothed, levelled pixels, x stretched by the view's angle in side views
+    z: np.ndarray  # (n, 33) smoothed depth
+    jitter: np.ndarray  # (n, 33) pixels, sd left in a smoothed point by frame-to-frame noise
+    disagreement: np.ndarray  # (n, 33) pixels between the passes
+    height: np.ndarray  # (n, 33) pixels above the floor; NaN where the floor is not known
+    inside: np.ndarray  # (n,) bool, within the attempt
+    key: np.ndarray  # (n,) bool, within the key window
+    unit: float  # pixels a trunk
+    floor: Floor | None
+    facing: int
+    near: Side
+    lead: Side
+    off_square: float  # degrees the view is off the one wanted, estimated
+    source: str
+
+    def p(self, side: Side, part: str) -> np.ndarray:
+        """(n, 2) one joint's pixels."""
+        return self.xy[:, INDEX[f"{side}_{part}"]]
+
+    def p3(self, side: Side, part: str) -> np.ndarray:
+        """(n, 3) one joint's pixels and depth."""
+        i = INDEX[f"{side}_{part}"]
+        return np.concatenate([self.xy[:, i], self.z[:, i, None]], axis=-1)
+
+    def turned(self, degrees: float) -> Scene:
+        """The same as if the view were off square by `degrees` more (side views): x stretched accordingly."""
+        now, then = np.cos(np.radians(self.off_square)), np.cos(np.radians(np.clip(self.off_square + degrees, 0, 60)))
+        return replace(self, xy=self.xy * np.array([now / then, 1.0]))
+
+    def noise(self, *points: tuple[Side, str]) -> np.ndarray:
+        """(n, k) pixels: the passes' disagreement at some joints; 0 where only one pass saw it."""
+        return np.nan_to_num(self.disagreement[:, [INDEX[f"{side}_{part}"] for side, part in points]])
+
+
+def other(side: Side) -> Side:
+    """The other side of the body."""
+    return Side.RIGHT if side is Side.LEFT else Side.LEFT
+
+
+def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -> Scene:
+    """The frames of an attempt, smoothed both ways, levelled by the floor and, in side views, corrected for the view's angle."""
+    unit = trunk_length(track)
+    around = (track.t >= attempt.start_s - MARGIN_S) & (track.t <= attempt.end_s + MARGIN_S)
+    i = np.flatnonzero(around)
+    t = track.t[i]
+    floor = find_floor(track, unit) if np.isfinite(unit) else None
+    points = np.concatenate([track.xy[i].reshape(len(i), -1), track.z[i]], axis=1)
+    smoothed, sd = smooth_both_ways(t, points, WIDTH_S[attempt.skill]) if len(i) else (points, points)
+    xy, z = smoothed[:, :66].reshape(len(i), 33, 2), smoothed[:, 66:] * DEPTH_SCALE
+    jitter = np.sqrt(np.mean(sd[:, :66].reshape(len(i), 33, 2) ** 2, axis=-1))
+    height = floor.height(xy, t) if floor is not None else np.full(xy.shape[:2], np.nan)
+    if floor is not None:
+        a = -np.radians(floor.tilt)
+        xy = xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    near, _ = nearer_side(track, attempt.start_s, attempt.end_s, attempt.direction)
+    inside = (t >= attempt.start_s - 1e-9) & (t <= attempt.end_s + 1e-9)
+    key = (t >= attempt.key_start_s - 1e-9) & (t <= attempt.key_end_s + 1e-9)
+    off = off_side(xy[inside], unit) if attempt.skill is not Skill.CARTWHEEL else off_front(xy[key], unit)
+    if attempt.skill is not Skill.CARTWHEEL:
+        xy = xy * np.array([1 / np.cos(np.radians(min(off, 60.0))), 1.0]) if np.isfinite(off) else xy
+    return Scene(
+        attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
+        off, track.source,
+    )  # fmt: skip
+
+
+SQUARE_ENOUGH = 8.0  # degrees; apparent widths this small are landmark noise and natural twist as often as a turned view
+
+
+def off_side(xy: np.ndarray, unit: float) -> float:
+    """Degrees a side view is off square, from how wide shoulders and hips appear across the trunk; 0 where within noise."""
+    widths = []
+    for part, wide in (("shoulder", SHOULDER_WIDTH), ("hip", HIP_WIDTH)):
+        left, right = xy[:, INDEX[f"left_{part}"]], xy[:, INDEX[f"right_{part}"]]
+        across = np.abs((left - right)[:, 0])
+        if np.isfinite(across).any():
+            widths.append(float(np.nanmedian(across)) / (wide * unit))
+    if not widths:
+        return float("nan")
+    angle = float(np.degrees(np.arcsin(np.clip(np.mean(widths), 0, 0.95))))
+    return float(np.sqrt(max(angle**2 - SQUARE_ENOUGH**2, 0.0)))
+
+
+def off_front(xy: np.ndarray, unit: float) -> float:
+    """Degrees a front view is off square, from how narrow shoulders and hips appear."""
+    shares = []
+    for part, wide in (("shoulder", SHOULDER_WIDTH), ("hip", HIP_WIDTH)):
+        apparent = length(xy[:, INDEX[f"left_{part}"]], xy[:, INDEX[f"right_{part}"]])
+        if np.isfinite(apparent).any():
+            shares.append(float(np.nanmedian(apparent)) / (wide * unit))
+    if not shares:
+        return float("nan")
+    return float(np.degrees(np.arccos(np.clip(np.mean(shares), 0, 1))))

@@ -1,0 +1,35 @@
+"""Why there is no reading, in full sentences a coach understands, each with how to film it next time."""
+
+from __future__ import annotations
+
+FEW_SEEN = 0.5  # less of the window seen than this: no reading
+TOO_SMALL = 28.0  # pixels a trunk; below, a joint's error of a few pixels is over 10 degrees
+TOO_TURNED = 40.0  # degrees off square beyond which no correction was checked
+
+SIDE_VIEW = "Stand square to the side of the mat, the whole body in the picture from start to end."
+FRONT_VIEW = "Film the cartwheel from the front, across its path, the whole body in the picture from start to end."
+
+
+def not_seen(what: str, share: float, where: str, advice: str) -> str:
+    """`what` was seen in too few frames."""
+    return f"The {what} could be seen in only {100 * share:.0f} % of the {where}. {advice}"
+
+
+def too_small() -> str:
+    """The athlete fills too little of the picture."""
+    return "The athlete is too small in the picture to measure; come closer or zoom in so that she fills about half of its height."
+
+
+def too_turned(degrees: float, advice: str) -> str:
+    """The view is too far off square."""
+    return f"The camera looked about {degrees:.0f}° off the direction it should. {advice}"
+
+
+def no_floor() -> str:
+    """The floor line could not be found."""
+    return "The floor could not be found, because feet and hands were hardly seen resting on it. Keep the mat and the feet in the picture, also before and after the roll."
+
+
+def no_hold() -> str:
+    """Nothing was held long enough."""
+    return "No hold of 0.4 s or longer was found. Ask for a still hold and film until after it ends."
