@@ -86,6 +86,19 @@ class ClipResult:
     attempts: Sequence[AttemptResult] = field(default=())
 
 
+@dataclass(frozen=True)
+class Known:
+    """What the store holds of a clip, short: enough to tell whether anything changed."""
+
+    content: str
+    athlete: str
+    cohort: str
+    date: str
+    status: str
+    reason: str
+    made_with: str
+
+
 def _number(value: float | None) -> float | None:
     return None if value is None or not np.isfinite(value) else float(value)
 
@@ -166,6 +179,19 @@ class Store:
         """Forget one clip and all that was measured in it."""
         with self._transaction() as db:
             db.execute("DELETE FROM clips WHERE clip = ?", (clip,))
+
+    def rename(self, old: str, new: str) -> None:
+        """Call a clip by another name: the same bytes, moved or named anew. Replaces what was known under the new name."""
+        with self._transaction() as db:
+            db.execute("PRAGMA defer_foreign_keys = ON")
+            db.execute("DELETE FROM clips WHERE clip = ?", (new,))
+            db.execute("UPDATE clips SET clip = ? WHERE clip = ?", (new, old))
+            db.execute("UPDATE attempts SET clip = ? WHERE clip = ?", (new, old))
+
+    def known(self) -> dict[str, Known]:
+        """Every clip by name."""
+        rows = self._db.execute("SELECT clip, content, athlete, cohort, date, status, reason, made_with FROM clips")
+        return {row["clip"]: Known(*tuple(row)[1:]) for row in rows}
 
     def clips(self) -> pd.DataFrame:
         """One row a clip, ordered by date, athlete and name."""

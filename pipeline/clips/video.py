@@ -33,6 +33,8 @@ BT709, DEFAULT_COLOURS, FULL_RANGE = 1, 5, 2  # FFmpeg's and swscale's numbers
 class UnreadableClip(MatsideError):
     """The clip cannot be read, or not to its end. `frames` and `seconds` say how far it came."""
 
+    lasting = True  # trying again will not help while the file stays as it is
+
     def __init__(self, message: str, *, frames: int = 0, seconds: float = 0.0) -> None:
         super().__init__(message)
         self.frames, self.seconds = frames, seconds

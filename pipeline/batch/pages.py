@@ -1,0 +1,42 @@
+"""When pages are drawn anew: after anything they show has changed, and only then."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.files import write_whole
+from pipeline.scoring.tolerances import Tolerances, load_tolerances
+from pipeline.store import Store
+
+STAMP = "pages.drawn"
+
+
+def load_profile(given: Sequence[str | Path]) -> Tolerances:
+    """The tolerances in force: profile names or files, each laid over those before it."""
+    return load_tolerances(*given)
+
+
+def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: bool = False) -> tuple[Path, bool]:
+    """Draw the pages unless they show exactly this already. Returns the index page and whether anything was drawn."""
+    stamp = _stamp(store, tolerances)
+    marker = out / "data" / STAMP
+    index = out / "index.html"
+    if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8") == stamp:
+        return index, False
+    from pipeline.reports.site import write_site
+
+    marker.unlink(missing_ok=True)  # a crash midway must not leave half-new pages that look done
+    index = write_site(store, tolerances, out, out / "data")
+    write_whole(marker, stamp)
+    return index, True
+
+
+def _stamp(store: Store, tolerances: Tolerances) -> str:
+    """Changes whenever the pages would."""
+    digest = hashlib.sha256(f"{__version__}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode())
+    for clip, known in sorted(store.known().items()):
+        digest.update(f"{clip}\0{known}\n".encode("utf-8", "backslashreplace"))
+    return digest.hexdigest()

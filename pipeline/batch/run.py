@@ -1,0 +1,188 @@
+"""The night: a folder of clips in, every clip accounted for in the store, pages out. Stops at any instant and goes on from there."""
+
+from __future__ import annotations
+
+import logging
+import shutil
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from pipeline.batch.lock import only_run
+from pipeline.batch.plan import Plan, make_plan
+from pipeline.batch.pool import Beat, Limits, Outcome, work
+from pipeline.batch.process import Task, process_clip
+from pipeline.batch.progress import Reporter, Silent, clip_line
+from pipeline.clips.clip_list import ask
+from pipeline.clips.content import ContentHashes
+from pipeline.clips.intake import FAILED, NEEDS_YOU, Intake, take_in
+from pipeline.errors import MatsideError
+from pipeline.settings import Settings
+from pipeline.store import ClipResult, Store
+
+log = logging.getLogger(__name__)
+
+LEAST_FREE_BYTES = 200_000_000
+Engine = Callable[..., Iterator[Outcome | Beat]]
+
+
+@dataclass
+class Night:
+    """What a run did, for the summary and the exit code."""
+
+    found: int = 0  # clips in the folder
+    unchanged: int = 0
+    statuses: Counter[str] = field(default_factory=Counter)  # of every clip in the folder
+    notices: list[str] = field(default_factory=list)
+    asked: Path | None = None  # the clips.csv with rows to fill in
+    index: Path | None = None  # the page to open
+    redrawn: bool = False
+
+    @property
+    def needs_somebody(self) -> bool:
+        return bool(self.statuses[NEEDS_YOU] or self.statuses[FAILED])
+
+
+def run_folder(
+    folder: Path, out: Path, *, roster: Path | None = None, settings: Settings | None = None, tolerances: Sequence[str | Path] = (),
+    workers: int | None = None, today: date | None = None, wait: bool = False, again: bool = False, tell: Reporter | None = None,
+    engine: Engine = work,
+) -> Night:  # fmt: skip
+    """Measure what is new in `folder` and write the pages to `out`.
+
+    `again` measures what is done already once more; `wait` waits for another run in the same `out` instead of raising.
+    Raises MatsideError where the night cannot go on at all: no roster, wrong settings or tolerances, no room on the disk.
+    """
+    from pipeline.batch.pages import load_profile, write_pages
+
+    tell = tell or Silent()
+    settings = settings or Settings()
+    profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
+    data = out / "data"
+    with only_run(data, wait=wait), _log_file(data / "run.log"):
+        _room(data)
+        hashes = ContentHashes(data / "contents.json")
+        intake = take_in(folder, roster_path=roster, today=today or date.today(), hashes=hashes, leave_out=[out])
+        hashes.save()
+        night = Night(found=len(intake.clips), notices=list(intake.notices))
+        for notice in intake.notices:
+            log.warning(notice)
+        with Store(data / "matside.sqlite") as store:
+            plan = make_plan(intake.clips, store.known(), landmarks=settings.landmarks, model=_model_hash(settings), data=data, again=again)
+            night.unchanged = plan.unchanged
+            night.notices += [
+                f"{clip.name}: {clip.reason}; what was measured before is kept until `matside forget {clip.athlete}`" for clip in plan.kept
+            ]
+            for old, new in plan.renamed:
+                log.info("%s is now called %s", old, new)
+                store.rename(old, new)
+            for row in plan.rows:
+                log.info(clip_line(row))
+                store.put(row)
+            _measure(plan, store, settings, workers, data, tell, engine)
+            night.statuses = _statuses(intake, store)
+            night.asked = ask(intake.clip_list, intake.gaps, out)
+            night.index, night.redrawn = write_pages(store, profile, out, changed=bool(plan.tasks))
+    return night
+
+
+def _measure(plan: Plan, store: Store, settings: Settings, workers: int | None, data: Path, tell: Reporter, engine: Engine) -> None:
+    """Measure what is to be measured, and put each result away as it comes."""
+    if not plan.tasks:
+        return
+    night = settings.night
+    limits = Limits(night.limit_s, night.limit_per_second, night.silence_s, night.memory_mb, night.retries)
+    tell.start(len(plan.tasks), sum(plan.sizes.values()))
+    shares: dict[str, float] = {}
+    done, number = 0.0, 0
+    events = engine(plan.tasks, process_clip, workers=workers or night.workers or cores(), limits=limits, log_to=data / "workers.log")
+    for event in events:
+        size = plan.sizes[event.task.clip]
+        if isinstance(event, Beat):
+            shares[event.task.clip] = event.share * size
+        else:
+            shares.pop(event.task.clip, None)
+            done, number = done + size, number + 1
+            result = _result(event)
+            store.put(result)
+            log.log(logging.WARNING if result.status == FAILED else logging.INFO, clip_line(result))
+            if event.details:
+                log.warning("%s", event.details)
+            tell.finished(number, result)
+            if result.status == FAILED:
+                _room(data)
+        tell.moved(done + sum(shares.values()))
+
+
+def _result(outcome: Outcome) -> ClipResult:
+    """The outcome as a row; a fault that may pass keeps no `made_with`, so that the next run tries again."""
+    task: Task = outcome.task
+    if not outcome.fault:
+        return outcome.value
+    reason = outcome.fault if outcome.tries == 1 else f"{outcome.fault} (tried {outcome.tries} times)"
+    return ClipResult(
+        clip=task.clip, content=task.content, athlete=task.athlete, cohort=task.cohort, date=task.date, status=FAILED, reason=" ".join(reason.split()),
+        made_with=task.made_with if outcome.lasting else "",
+    )  # fmt: skip
+
+
+def _statuses(intake: Intake, store: Store) -> Counter[str]:
+    """How the clips in the folder stand now."""
+    known = store.known()
+    by_content = {k.content: k.status for k in known.values() if k.content}
+    return Counter(known[c.name].status if c.name in known else by_content.get(c.content, c.status) for c in intake.clips)
+
+
+def _model_hash(settings: Settings) -> str:
+    from pipeline.landmarks.models import landmark_model
+
+    return landmark_model(settings.landmarks.model).sha256
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    import os
+
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on macOS and Windows
+        return os.cpu_count() or 1
+
+
+def _room(data: Path) -> None:
+    free = shutil.disk_usage(data).free
+    if free < LEAST_FREE_BYTES:
+        raise MatsideError(
+            f"{data}: only {free / 1e6:.0f} MB free on the disk, expected {LEAST_FREE_BYTES / 1e6:.0f} MB. "
+            "Make room and run again: what is done stays done."
+        )
+
+
+class _log_file:
+    """Send our log lines of this run to a file as well, and leave the logging as it was."""
+
+    def __init__(self, path: Path) -> None:
+        self._handler: logging.Handler = logging.FileHandler(path, encoding="utf-8", errors="backslashreplace")
+        self._handler.setFormatter(_OneLine("%(asctime)s %(levelname)s %(message)s", "%Y-%m-%d %H:%M:%S"))
+        self._logger = logging.getLogger("pipeline")
+
+    def __enter__(self) -> None:
+        self._level = self._logger.level
+        self._logger.addHandler(self._handler)
+        self._logger.setLevel(logging.INFO)
+
+    def __exit__(self, *exc: Any) -> None:
+        self._logger.removeHandler(self._handler)
+        self._logger.setLevel(self._level)
+        self._handler.close()
+
+
+class _OneLine(logging.Formatter):
+    """A message may hold a hostile file name: line breaks in it must not look like another line of the log."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        text = super().format(record)
+        return text if record.exc_info or "Traceback" in text else text.replace("\r", "\\r").replace("\n", "\\n")
