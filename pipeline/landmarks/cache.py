@@ -48,7 +48,7 @@ def cached_track(
         "version": __version__,
     }
     write_track(track, file, about=about)
-    return track
+    return read_track(file, source=source)  # as every later run will see it, to the last bit
 
 
 def cache_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:

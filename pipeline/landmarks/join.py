@@ -17,7 +17,7 @@ from pipeline.landmarks.track import INDEX, N
 
 SAME = 0.35  # torsos, mean of shoulders and hips: two passes nearer than this see one person
 SAME_POINT = 0.2  # torsos: two passes' points nearer than this are averaged, else the better one stands
-AT_SIGHTING = 0.3  # of the reach
+AT_SIGHTING, AT_RIVAL = 0.3, 0.15  # of the reach: nearer than this a pass is on a person found
 BONUS_FOUND, MALUS_ELSEWHERE, MALUS_RIVAL = 1.0, 3.0, 1.5
 LOST_VALUE, LOSE, REGAIN = 0.25, 0.5, 2.0
 JUMP_FREE, JUMP_PRICE = 0.6, 3.0  # torsos a frame
@@ -85,15 +85,15 @@ class _Core:
             self.between = np.nan_to_num(apart(self.xy[:, None], self.xy[None], self.torso[:, None]), nan=np.inf)  # (m, m, n)
 
 
-def _at(core: _Core, sighting: Sighting) -> tuple[np.ndarray, np.ndarray]:
+def _at(core: _Core, sighting: Sighting, within: float = AT_SIGHTING) -> tuple[np.ndarray, np.ndarray]:
     """((m, n) is the pass where the person was found, (n,) is anything known of that frame)."""
     frames = np.arange(core.valid.shape[1]) + core.first
     hips, shoulders = sighting.at(frames)
     known = np.isfinite(hips[:, 0])
     reach = np.interp(frames, sighting.frames, [f.reach for f in sighting.found])
     with np.errstate(invalid="ignore"):
-        near = (np.linalg.norm(core.xy[:, :, CORE[2:]].mean(2) - hips, axis=2) < AT_SIGHTING * reach) & (
-            np.linalg.norm(core.xy[:, :, CORE[:2]].mean(2) - shoulders, axis=2) < AT_SIGHTING * reach
+        near = (np.linalg.norm(core.xy[:, :, CORE[2:]].mean(2) - hips, axis=2) < within * reach) & (
+            np.linalg.norm(core.xy[:, :, CORE[:2]].mean(2) - shoulders, axis=2) < within * reach
         )
     return near & known, known
 
@@ -110,7 +110,7 @@ def _chain(core: _Core, own: list[Sighting], everyone: list[Sighting]) -> np.nda
         mine |= _at(core, sighting)[1]
     rivals = [s for s in everyone if s not in own and any(_together(s, o) for o in own)]
     for rival in rivals:
-        near, _ = _at(core, rival)
+        near, _ = _at(core, rival, AT_RIVAL)
         value = value - np.where(near & ~mine, MALUS_RIVAL, 0.0)
     best = np.full((m + 1, n), -np.inf)
     came = np.zeros((m + 1, n), int)

@@ -196,8 +196,8 @@ class Artist:
         rng = self.rng
         around, high = rng.uniform(0, 2 * np.pi), np.deg2rad(rng.uniform(25, 85))
         direction = np.array([np.cos(high) * np.cos(around), np.cos(high) * np.sin(around), np.sin(high)])
-        colour = rng.uniform(0.25, 0.8) * (1 + rng.normal(0, 0.05, 3))
-        ambient = rng.uniform(0.35, 0.7) * (1 + rng.normal(0, 0.04, 3))
+        colour = rng.uniform(0.3, 0.9) * (1 + rng.normal(0, 0.05, 3))
+        ambient = rng.uniform(0.4, 0.8) * (1 + rng.normal(0, 0.04, 3))
         return Light(direction, colour, ambient, rng.uniform(0.25, 0.95), middle, 1.6)
 
     def _edge(

@@ -1,0 +1,1 @@
+"""The ruler: how right and how fast Matside is, on clips with known joints."""

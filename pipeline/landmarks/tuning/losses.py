@@ -1,0 +1,201 @@
+"""What a student is asked for: drawn crops by their labels, real crops by the teacher's points moved to joint centres (torch).
+
+Both return the weighted parts by name; the loss is their sum. Points are weighted by what our skills are measured with.
+"""
+
+from __future__ import annotations
+
+import torch
+import torch.nn.functional as F
+
+from .convention import MODEL_HEIGHT, to_joint_centres
+from .heatmap import refine
+from .labels import SIZE
+from .views import MIRRORED, View, colour
+
+DEPTH_GAIN = 2.5  # the original's z per crop pixel, measured on drawn bodies
+ANGLES = ((11, 23, 25), (12, 24, 26), (23, 25, 27), (24, 26, 28))  # hips and knees
+AGREE = 14.0  # pixels between the teacher's two views of a real crop beyond which it is not believed
+_WEIGHT = torch.full((33,), 0.3)
+_WEIGHT[[1, 3, 4, 6, 9, 10]], _WEIGHT[[13, 14, 15, 16]], _WEIGHT[[11, 12, 23, 24, 25, 26, 27, 28]], _WEIGHT[[29, 30, 31, 32]] = (
+    0.2,
+    1.0,
+    1.5,
+    0.7,
+)
+_SHOULDERS_HIPS = [11, 12, 23, 24]
+
+
+def _near(a: torch.Tensor, b: torch.Tensor, beta: float) -> torch.Tensor:
+    return F.smooth_l1_loss(a, b, reduction="none", beta=beta)
+
+
+def _bce(p: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
+    return F.binary_cross_entropy(p.float().clamp(1e-6, 1 - 1e-6), target.float(), reduction="none")
+
+
+def _mean(values: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+    return (values * weight).sum() / (weight.sum() + 1e-6)
+
+
+def _discs(points: torch.Tensor) -> torch.Tensor:
+    """(b, k, 2) crop pixels -> (b, k, 64, 64) heatmaps with the original's mean profile: a disc of 1.8 cells with a soft edge."""
+    cells, at = torch.arange(64, device=points.device, dtype=torch.float32), points / 4
+    away = torch.sqrt(
+        (cells[None, None, None, :] - at[:, :, 0, None, None]) ** 2 + (cells[None, None, :, None] - at[:, :, 1, None, None]) ** 2 + 1e-6
+    )
+    return torch.sigmoid((1.8 - away) * 3.0)
+
+
+def _heatmap_loss(heatmap: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+    found = F.binary_cross_entropy_with_logits(heatmap[..., :35].permute(0, 3, 1, 2).float(), target, reduction="none")
+    return _mean(found.sum((2, 3)), weight) / 10
+
+
+def _angles_loss(got: torch.Tensor, want: torch.Tensor, trust: torch.Tensor) -> torch.Tensor:
+    """1 - cos of the error of directed hip and knee angles, less where a segment is short in the picture. trust (b, 33)."""
+    total = got.new_zeros(())
+    for a, b, c in ANGLES:
+        u, v, p, q = got[:, a] - got[:, b], got[:, c] - got[:, b], want[:, a] - want[:, b], want[:, c] - want[:, b]
+        seen = torch.atan2(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0], (u * v).sum(1) + 1e-6)
+        true = torch.atan2(p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0], (p * q).sum(1) + 1e-6)
+        long = torch.minimum(p.norm(dim=1), q.norm(dim=1)).clamp(0, 24) / 24 * (torch.minimum(u.norm(dim=1), v.norm(dim=1)) > 4)
+        total = total + ((1 - torch.cos(seen - true)) * long * trust[:, [a, b, c]].amin(1)).mean()
+    return total
+
+
+def _coarse(mask: torch.Tensor) -> torch.Tensor:
+    return torch.sigmoid(F.avg_pool2d(mask.permute(0, 3, 1, 2).float(), 4))
+
+
+def drawn_loss(student: list, original: list, known: dict) -> dict[str, torch.Tensor]:
+    """student, original: both networks' outputs on the same drawn crops; known: labels.split, moved with the crops.
+
+    Joints, depth, heatmaps and world points come from the labels; what the labels do not know (mask, presence of nobody, the last
+    auxiliary points) is held where the original has it.
+    """
+    points, person, mask, heatmap, world = student
+    points0, person0, mask0, heatmap0, world0 = original
+    b, device = len(points), points.device
+    points, points0, world, world0 = points.reshape(b, 39, 5), points0.reshape(b, 39, 5), world.reshape(b, 39, 3), world0.reshape(b, 39, 3)
+    xy, seen, framed, somebody = known["xy"], known["seen"], known["framed"], known["person"][:, None]
+    easy = (known["easy"] * known["whole"] * known["person"])[:, None]
+    within = ((xy > -12) & (xy < SIZE + 12)).all(-1).float()
+    in_crop = ((xy > 0) & (xy < SIZE)).all(-1)
+    hidden = torch.where(seen == 0, 0.5, 1.0)
+    weight = _WEIGHT.to(device) * somebody * torch.where(within > 0, 1.0, 0.15) * hidden * torch.where(framed > 0, 1.0, 0.3)
+
+    refined, used, _ = refine(points.float(), heatmap.float())
+    out = {
+        "xy": _mean(_near(points[:, :33, :2], xy, 2.0).sum(-1), weight),
+        "refined": (_near(refined[:, :33], xy, 2.0).sum(-1) * weight * used[:, :33].float()).sum() / (weight.sum() + 1e-6),
+        "z": 0.15 * _mean(_near(points[:, :33, 2] / DEPTH_GAIN, known["z"], 4.0), weight),
+        "heatmap": 0.6
+        * _heatmap_loss(heatmap, _discs(torch.cat([xy, known["aux"]], 1)), torch.cat([weight * framed, somebody.expand(-1, 2) * 0.3], 1)),
+        "aux": 0.5 * (_near(points[:, 33:35, :2], known["aux"], 2.0).sum(-1) * somebody).mean(),
+        "angle": 12 * _angles_loss(refined[:, :33], xy, within * hidden * somebody),
+    }
+
+    # What each point says of itself: seen, hidden, in the crop. Where the labels cannot tell, the original's word stands.
+    visible = torch.sigmoid(points0[:, :33, 3])
+    trunk = torch.zeros(33, device=device)
+    trunk[_SHOULDERS_HIPS] = 1  # the original calls these visible even when turned away
+    target = torch.where(seen == 1, visible.clamp(min=0.93), torch.where((seen == 0) & (trunk == 0), visible.clamp(max=0.35), visible))
+    target = torch.where(trunk == 1, visible.clamp(min=0.97), target)
+    target = torch.where(in_crop & (somebody > 0), target, visible)
+    out["visible"] = F.binary_cross_entropy_with_logits(points[:, :33, 3], target)
+    present = torch.sigmoid(points0[:, :33, 4])
+    present = torch.where(in_crop & (somebody > 0) & (framed > 0), present.clamp(min=0.995), present)
+    out["present"] = 0.5 * F.binary_cross_entropy_with_logits(points[:, :33, 4], present)
+    out["rest"] = 0.05 * F.smooth_l1_loss(points[:, 33:, 3:], points0[:, 33:, 3:])
+
+    # Presence: sure where the trunk is in the crop; without people exactly as low as the original.
+    good = (somebody > 0) & (within[:, [*_SHOULDERS_HIPS, 25, 26]].mean(1, keepdim=True) > 0.7)
+    there = torch.where(good, person0.clamp(min=0.9), person0)
+    strict = somebody + 4 * (1 - somebody)
+    out["person"] = 0.5 * ((_bce(person, there) - _bce(there, there)) * strict).mean()
+    blank = (torch.sigmoid(heatmap.float()) - torch.sigmoid(heatmap0.float())).square().sum((1, 2)).mean(1)
+    out["blank"] = 0.2 * (blank * (1 - somebody[:, 0])).mean()
+
+    # Held to the original: the last auxiliary points, the mask, and on easy crops depth and world points too.
+    spare = (torch.sigmoid(heatmap[..., 35:].float()) - torch.sigmoid(heatmap0[..., 35:].float())).square().sum((1, 2)).mean()
+    out["spare"] = 0.1 * ((_near(points[:, 35:, :3], points0[:, 35:, :3], 4.0).sum(-1) * easy).mean() + spare)
+    out["mask"] = 2 * F.l1_loss(_coarse(mask), _coarse(mask0))
+    metres = known["world"] * (MODEL_HEIGHT / known["height"].clamp(min=0.5))[:, None, None]
+    out["world"] = 8 * _mean(_near(world[:, :33], metres, 0.05).sum(-1), weight)
+    out["world_easy"] = 2 * (_near(world, world0, 0.05).sum(-1) * easy).mean()
+    out["z_easy"] = 0.02 * (_near(points[:, :33, 2], points0[:, :33, 2], 10.0) * easy).mean()
+    return out
+
+
+@torch.no_grad()
+def _taught(teacher, x: torch.Tensor) -> dict[str, torch.Tensor]:
+    """The teacher's word on real crops: mean of the crop and its mirror image, moved to joint centres, with where it is sure."""
+    b = len(x)
+    points, person, mask, heatmap, world = (v.float() for v in teacher(torch.cat([x, x.flip(3)])))
+    points, world = points.reshape(2 * b, 39, 5), world.reshape(2 * b, 39, 3)[:, :33]
+    refined, _, peak = refine(points, heatmap)
+    mirrored = refined[b:, :33][:, MIRRORED].clone()
+    mirrored[..., 0] = SIZE - mirrored[..., 0]
+    world_mirrored = world[b:][:, MIRRORED].clone()
+    world_mirrored[..., 0] *= -1
+    xy, world = 0.5 * (refined[:b, :33] + mirrored), 0.5 * (world[:b] + world_mirrored)
+    return {
+        "xy": to_joint_centres(xy, world), "world": world, "agree": ((refined[:b, :33] - mirrored).norm(dim=-1) < AGREE).float(),
+        "sure": 0.5 * (peak[:b, :33] + peak[b:, :33][:, MIRRORED]), "aux": points[:b, 33:35, :2], "own": points[:b, :33, 3:], "person": person[:b], "mask": mask[:b],
+    }  # fmt: skip
+
+
+def real_loss(student, weights: dict, teacher, wide: torch.Tensor, nobody: torch.Tensor) -> dict[str, torch.Tensor]:
+    """wide: real crops (b, 3, 384, 384) whose middle 256 hold the person, without labels; nobody: crops without people (n, 3, 256, 256).
+
+    The teacher looks at the crop nearly upright; the student at another view of it, turned further, zoomed, recoloured, and at times with
+    the person cut out and put before another background. A turned view has the same joints, so the student learns real bodies at
+    tilts where the teacher itself is lost.
+    """
+    b, device = len(wide), wide.device
+    with torch.no_grad():
+        straight = View.random(b, device, degrees=12, zoom=0.1, shift=8, flip=False)
+        taught = _taught(teacher, straight.picture(wide))
+        view = View.random(b, device, degrees=32, zoom=0.2, shift=14, any_turn=0.06)
+        across = lambda p: view.points(straight.unpoints(p))  # noqa: E731
+        xy, aux = view.sides(across(taught["xy"])), across(taught["aux"])
+        upright = straight.turn.transpose(1, 2) / straight.zoom[:, None, None]  # a rotation: its transpose turns back
+        level = torch.cat([taught["world"][..., :2] @ upright.transpose(1, 2), taught["world"][..., 2:]], -1)
+        world = view.sides(view.world(level))
+        sure, agree, own = (view.sides(taught[k]) for k in ("sure", "agree", "own"))
+        x = view.picture(wide)
+        mask = _other_view(taught["mask"].permute(0, 3, 1, 2), straight, view)
+        if len(nobody):
+            cut = torch.sigmoid(mask)
+            filled = cut.mean((1, 2, 3))
+            swap = (torch.rand(b, device=device) < 0.3) & (filled > 0.04) & (filled < 0.6)
+            behind = nobody[torch.randint(len(nobody), (b,), device=device)]
+            x = torch.where(swap[:, None, None, None], x * cut + behind * (1 - cut), x)
+        x = colour(x)
+    points, person, mask_, heatmap, world_ = (v.float() for v in student(x, weights=weights))
+    points = points.reshape(b, 39, 5)
+    good = (taught["person"] > 0.8).float()
+    within = ((xy > 0) & (xy < SIZE)).all(-1).float()
+    weight = _WEIGHT.to(device) * agree * within * (0.2 + 0.8 * sure) * good
+    refined, used, _ = refine(points, heatmap)
+    discs = _discs(torch.cat([xy, aux], 1)) * torch.cat([sure, torch.ones(b, 2, device=device)], 1)[..., None, None].clamp(0.3, 1)
+    held = torch.sigmoid(own)
+    return {
+        "real_xy": _mean(_near(points[:, :33, :2], xy, 2.0).sum(-1), weight),
+        "real_refined": (_near(refined[:, :33], xy, 2.0).sum(-1) * weight * used[:, :33].float()).sum() / (weight.sum() + 1e-6),
+        "real_heatmap": 0.6 * _heatmap_loss(heatmap, discs, torch.cat([weight, good.expand(-1, 2) * 0.3], 1)),
+        "real_aux": 0.5 * (_near(points[:, 33:35, :2], aux, 2.0).sum(-1) * good).mean(),
+        "real_own": 0.5 * (F.binary_cross_entropy_with_logits(points[:, :33, 3:], held, reduction="none") * within[..., None]).mean(),
+        "real_person": 0.5 * _bce(person, torch.maximum(taught["person"], 0.9 * good)).mean(),
+        "real_mask": 2 * F.l1_loss(_coarse(mask_), torch.sigmoid(F.avg_pool2d(mask, 4))),
+        "real_world": 8 * _mean(_near(world_.reshape(b, 39, 3)[:, :33], world, 0.05).sum(-1), weight),
+    }
+
+
+def _other_view(plane: torch.Tensor, before: View, after: View) -> torch.Tensor:
+    """(b, 1, 256, 256) logits seen in one view -> the same in another; far below zero beyond the edge."""
+    turn = after.turn @ torch.linalg.inv(before.turn)
+    shift = after.shift - (turn @ before.shift[:, :, None])[:, :, 0]
+    moved = View(turn, shift, after.zoom, after.flipped)
+    return moved.picture(plane + 20) - 20

@@ -1,0 +1,90 @@
+"""Turning, zooming, mirroring and colouring batches of crops on the GPU, with everything that is known about them (torch).
+
+A view is an affine map of crop pixels about the crop's middle: new = turn @ (old - middle) + middle + shift.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import torch
+import torch.nn.functional as F
+
+from .convention import mirror_order
+from .labels import SIZE
+
+MIRRORED = mirror_order()
+
+
+@dataclass(frozen=True)
+class View:
+    turn: torch.Tensor  # (b, 2, 2) rotation * zoom * mirror
+    shift: torch.Tensor  # (b, 2) pixels
+    zoom: torch.Tensor  # (b,)
+    flipped: torch.Tensor  # (b,) bool
+
+    @classmethod
+    def random(
+        cls, batch: int, device: str, *, degrees: float, zoom: float, shift: float, flip: bool = True, any_turn: float = 0.0
+    ) -> View:
+        """Uniform in +-degrees, zoom exp(+-zoom), +-shift pixels; a share `any_turn` is turned by any angle."""
+        u = lambda *shape: torch.rand(*shape, device=device) * 2 - 1  # noqa: E731
+        angle = u(batch) * math.radians(degrees)
+        angle = torch.where(torch.rand(batch, device=device) < any_turn, u(batch) * math.pi, angle)
+        flipped = torch.rand(batch, device=device) < 0.5 if flip else torch.zeros(batch, dtype=torch.bool, device=device)
+        c, s, f, z = torch.cos(angle), torch.sin(angle), torch.where(flipped, -1.0, 1.0), torch.exp(u(batch) * zoom)
+        turn = torch.stack([torch.stack([c * f, -s], -1), torch.stack([s * f, c], -1)], -2) * z[:, None, None]
+        return cls(turn, u(batch, 2) * shift, z, flipped)
+
+    def picture(self, x: torch.Tensor, size: int = SIZE) -> torch.Tensor:
+        """x (b, c, s, s), same middle and scale -> (b, c, size, size); black beyond the edge."""
+        back = torch.linalg.inv(self.turn)
+        map_ = torch.cat([back * (size / x.shape[-1]), -(back @ (self.shift * 2 / x.shape[-1])[:, :, None])], 2)
+        grid = F.affine_grid(map_, [len(x), x.shape[1], size, size], align_corners=False)
+        return F.grid_sample(x, grid, mode="bilinear", padding_mode="zeros", align_corners=False)
+
+    def points(self, p: torch.Tensor) -> torch.Tensor:
+        """(b, k, 2) crop pixels, sides not yet exchanged."""
+        return (p - SIZE / 2) @ self.turn.transpose(1, 2) + SIZE / 2 + self.shift[:, None]
+
+    def unpoints(self, p: torch.Tensor) -> torch.Tensor:
+        """The inverse of `points`."""
+        return (p - SIZE / 2 - self.shift[:, None]) @ torch.linalg.inv(self.turn).transpose(1, 2) + SIZE / 2
+
+    def world(self, w: torch.Tensor) -> torch.Tensor:
+        """(b, k, 3) metres, turned and mirrored but not zoomed."""
+        return torch.cat([w[..., :2] @ (self.turn / self.zoom[:, None, None]).transpose(1, 2), w[..., 2:]], -1)
+
+    def sides(self, values: torch.Tensor) -> torch.Tensor:
+        """(b, 33, ...) with left and right exchanged where the view is mirrored."""
+        return torch.where(self.flipped.view(-1, *[1] * (values.ndim - 1)), values[:, MIRRORED], values)
+
+
+def colour(x: torch.Tensor) -> torch.Tensor:
+    """Other exposure and white balance; black beyond the edge stays black."""
+    b, device = len(x), x.device
+    gain = torch.exp(torch.randn(b, 3, 1, 1, device=device) * 0.06 + torch.randn(b, 1, 1, 1, device=device) * 0.15)
+    return (x * gain + torch.randn(b, 1, 1, 1, device=device) * 0.03 * (x > 0)).clamp(0, 1)
+
+
+def look_again(x: torch.Tensor, known: dict) -> tuple[torch.Tensor, dict]:
+    """A slightly moved, half the time mirrored, recoloured version of drawn crops and their labels (as labels.split gives)."""
+    view = View.random(len(x), x.device, degrees=9, zoom=0.08, shift=4)
+    out = dict(known, xy=view.points(known["xy"]), aux=view.points(known["aux"]), world=view.world(known["world"]))
+    out["z"], out["torso"] = known["z"] * view.zoom[:, None], known["torso"] * view.zoom
+    for name in ("xy", "z", "seen", "framed", "world"):
+        out[name] = view.sides(out[name])
+    beyond = ((out["xy"] < 0) | (out["xy"] >= SIZE)).any(-1)
+    out["seen"] = torch.where(beyond, torch.zeros_like(out["seen"]), out["seen"])
+    return colour(view.picture(x)), out
+
+
+def scrambled(x: torch.Tensor, tiles: int) -> torch.Tensor:
+    """Crops cut into tiles x tiles squares and shuffled, at times with another blended in: pictures with people's textures, but nobody."""
+    n, t = len(x), SIZE // tiles
+    order = torch.randperm(tiles * tiles, device=x.device)
+    squares = x.reshape(n, 3, tiles, t, tiles, t).permute(0, 2, 4, 1, 3, 5).reshape(n, tiles * tiles, 3, t, t)[:, order]
+    out = squares.reshape(n, tiles, tiles, 3, t, t).permute(0, 3, 1, 4, 2, 5).reshape(n, 3, SIZE, SIZE)
+    blend = torch.rand(n, 1, 1, 1, device=x.device) < 0.3
+    return torch.where(blend, 0.5 * out + 0.5 * out.flip(0).flip(3), out)

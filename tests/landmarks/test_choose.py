@@ -1,0 +1,59 @@
+"""Who the athlete is, among drawn people who stand, walk, reach and tumble."""
+
+import numpy as np
+import pytest
+
+from pipeline.landmarks.choose import activity, doubt
+from pipeline.landmarks.track import INDEX
+from tests.landmarks.stickman import body, person_of
+
+N_FRAMES = 60
+T = np.arange(N_FRAMES) / 30
+STILL = np.zeros((N_FRAMES, 2))
+
+
+def standing(x=300.0):
+    rng = np.random.default_rng(0)
+    return person_of(np.array([body(x, 200, 50) for _ in T]) + rng.normal(0, 0.5, (N_FRAMES, 33, 2)))
+
+
+def walking_spotter():
+    return person_of(np.array([body(100 + 2.5 * i, 200, 80) for i in range(N_FRAMES)]))
+
+
+def cartwheeling(direction=1):
+    return person_of(np.array([body(300 + direction * 2 * i, 200, 40, direction * 360 * i / N_FRAMES) for i in range(N_FRAMES)]))
+
+
+def raising_arms():
+    bodies = np.array([body(500, 200, 50) for _ in T])
+    lift = np.minimum(np.arange(N_FRAMES) / 30, 1)
+    for side in ("left", "right"):
+        bodies[:, INDEX[f"{side}_wrist"], 1] -= 1.9 * 50 * lift
+        bodies[:, INDEX[f"{side}_elbow"], 1] -= 0.9 * 50 * lift
+    bodies[:, INDEX["left_ankle"], 0] += 40 * lift
+    return person_of(bodies)
+
+
+@pytest.mark.parametrize("direction", [1, -1])
+def test_who_turns_over_beats_who_walks_along(direction):
+    tumbler, spotter = activity(cartwheeling(direction), T, STILL), activity(walking_spotter(), T, STILL)
+    assert tumbler.score > 2 * spotter.score
+    assert tumbler.turned > 300 and tumbler.inverted_s > 0.4
+    assert spotter.turned < 5 and spotter.inverted_s == 0
+
+
+def test_who_moves_into_the_lunge_beats_who_stands():
+    assert activity(raising_arms(), T, STILL).score > 2 * activity(standing(), T, STILL).score
+
+
+def test_a_swinging_camera_makes_nobody_an_athlete():
+    pan = np.c_[4.0 * np.arange(N_FRAMES), 0 * T]
+    panned = person_of(standing().xy + pan[:, None])
+    assert activity(panned, T, pan).score == pytest.approx(activity(standing(), T, STILL).score, abs=0.15)
+
+
+def test_two_alike_are_doubtful_one_alone_is_not():
+    assert doubt([4.0, 3.9, 0.2]) > 0.9
+    assert doubt([4.0, 0.4]) == pytest.approx(0.1)
+    assert doubt([4.0]) == 0

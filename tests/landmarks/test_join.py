@@ -1,0 +1,67 @@
+"""Passes joined into people: agreement, drift to a neighbour, exchanged legs, gaps."""
+
+import numpy as np
+from numpy.testing import assert_allclose
+
+from pipeline.landmarks.detector import Found
+from pipeline.landmarks.join import LEGS, people_of
+from pipeline.landmarks.people import Sighting
+from pipeline.landmarks.track import INDEX
+from tests.landmarks.stickman import body, path_of
+
+SIZE = 50.0
+
+
+def found(x, y):
+    return Found(0.9, (x - 10, y - 90, x + 10, y - 40), np.array([x, y]), np.array([x, y - 110.0]), np.array([x, y - SIZE]))
+
+
+def sighting(frames, places):
+    return Sighting(list(frames), [found(x, y) for x, y in places])
+
+
+def walking(n, x0=100.0, speed=2.0):
+    return np.array([body(x0 + speed * i, 200, SIZE) for i in range(n)])
+
+
+def test_two_passes_that_agree_are_averaged_and_say_how_far_they_were_apart():
+    true = walking(20)
+    noise = np.array([2.0, 0.0])
+    people = people_of([path_of(true + noise), path_of(true - noise, step=-1)], [sighting([0, 19], [(100, 200), (138, 200)])])
+    assert len(people) == 1
+    assert_allclose(people[0].xy, true, atol=1e-6)
+    assert_allclose(people[0].disagreement, 4.0, atol=1e-6)
+
+
+def test_a_pass_that_drifts_to_the_spotter_is_left_for_the_one_that_stays():
+    true, spotter = walking(40), np.array([body(230, 200, SIZE)] * 40)
+    forwards = true.copy()
+    forwards[20:] = spotter[20:]
+    sightings = [sighting([0, 5], [(100, 200), (110, 200)]), sighting([0, 10, 20, 30, 39], [(230, 200)] * 5)]
+    paths = [path_of(forwards), path_of(spotter), path_of(true, step=-1), path_of(spotter, step=-1)]
+    people = people_of(paths, sightings)
+    athlete = next(p for p in people if abs(p.xy[0, INDEX["nose"], 0] - 100) < 5)
+    assert_allclose(athlete.xy, true, atol=1e-6)
+    assert np.isnan(athlete.disagreement[30]).all()  # there only one pass saw the athlete
+    assert len(people) == 2
+
+
+def test_legs_named_the_other_way_round_in_one_pass_are_not_averaged_into_the_middle():
+    true = walking(10)
+    other = true.copy()
+    for i in range(5, 10):
+        other[i][np.r_[LEGS[0], LEGS[1]]] = other[i][np.r_[LEGS[1], LEGS[0]]]
+    people = people_of([path_of(true, peak=0.8), path_of(other, step=-1, peak=0.9)], [sighting([0, 9], [(100, 200), (118, 200)])])
+    assert_allclose(people[0].xy, true, atol=1e-6)
+
+
+def test_where_no_pass_is_on_the_athlete_there_is_a_gap():
+    seen = walking(30)
+    seen[10:15] = np.nan
+    people = people_of([path_of(seen)], [sighting([0, 29], [(100, 200), (158, 200)])])
+    assert np.isnan(people[0].xy[10:15]).all()
+    assert np.isfinite(people[0].xy[:10]).all() and np.isfinite(people[0].xy[15:]).all()
+
+
+def test_no_passes_no_people():
+    assert people_of([], []) == []

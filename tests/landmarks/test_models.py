@@ -1,0 +1,63 @@
+"""Model files: found without importing mediapipe, trimmed without changing a point, refused in one line."""
+
+import subprocess
+import sys
+import zipfile
+
+import numpy as np
+import pytest
+
+from pipeline.errors import MatsideError
+from pipeline.landmarks import models
+from pipeline.landmarks.net import LandmarkNet
+
+
+def test_the_wheels_model_is_found_without_running_mediapipe():
+    code = "from pipeline.landmarks import models; import sys; m = models.landmark_model(); models.detector_path(); print(m.sha256, 'mediapipe' in sys.modules)"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
+    assert out == [models.landmark_model("wheel").sha256, "False"]
+
+
+def test_the_trimmed_model_gives_the_same_points_to_the_last_bit(tmp_path, monkeypatch):
+    monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
+    model = models.landmark_model()
+    pixels = np.random.default_rng(0).integers(0, 255, (256, 256, 3), dtype=np.uint8)
+    whole, trimmed = LandmarkNet(model.path), LandmarkNet(models.fast_file(model))
+    for a, b in zip(whole.raw(pixels), trimmed.raw(pixels), strict=True):
+        np.testing.assert_array_equal(a, b)
+    assert len(list((tmp_path / "models").iterdir())) == 1
+
+
+def test_a_bundle_is_built_once_and_holds_both_models(tmp_path, monkeypatch):
+    monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
+    model = models.landmark_model()
+    first = models.task_bundle(model)
+    stamp = first.stat().st_mtime_ns
+    assert models.task_bundle(model).stat().st_mtime_ns == stamp
+    with zipfile.ZipFile(first) as bundle:
+        assert sorted(bundle.namelist()) == ["pose_detector.tflite", "pose_landmarks_detector.tflite"]
+        assert all(i.compress_type == zipfile.ZIP_STORED for i in bundle.infolist())
+    from_task = models.landmark_model(str(first))
+    assert LandmarkNet(models.fast_file(from_task)).raw(np.zeros((256, 256, 3), np.uint8))[0].shape == (39, 5)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("absent.tflite", None, "there is no such file"),
+        ("text.tflite", b"hello", "pose"),
+        ("text.task", b"hello", "not a pose-landmarker bundle"),
+    ],
+)
+def test_a_wrong_model_file_is_refused_in_one_line(tmp_path, monkeypatch, name, content, words):
+    monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    with pytest.raises(MatsideError, match=words) as error:
+        LandmarkNet(models.fast_file(models.landmark_model(str(tmp_path / name))))
+    assert "\n" not in str(error.value)
+
+
+def test_the_detector_file_is_not_a_landmark_model():
+    with pytest.raises(MatsideError, match="not a landmark model"):
+        LandmarkNet(models.detector_path())
