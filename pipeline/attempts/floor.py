@@ -80,22 +80,41 @@ def _resting(track: Track, unit: float) -> tuple[np.ndarray, np.ndarray, np.ndar
 
 
 def _asymmetric_line(x: np.ndarray, y: np.ndarray, unit: float) -> tuple[float, float, float]:
-    """(slope, y at x = 0, sd) of the line along the low edge (large y) of a cloud of points."""
+    """(slope, y at x = 0, sd) of the line along the low edge (large y) of a cloud of points, from several starts."""
     centre = float(np.median(x))
-    base, slope, sd = float(np.quantile(y, 0.8)), 0.0, 0.05 * unit
+    fits = [_improve(x - centre, y, unit, np.tan(np.radians(start))) for start in np.arange(-9.0, 9.1, 3.0)]
+    slope, base, sd = min(fits, key=lambda f: _cost(x - centre, y, unit, f[0], f[1]))
+    return slope, base - slope * centre, sd
+
+
+def _looks(count: float) -> float:
+    """How many independent looks resting points are worth: a foot at rest repeats itself from frame to frame."""
+    return min(count, 30.0)
+
+
+def _cost(dx: np.ndarray, y: np.ndarray, unit: float, slope: float, base: float) -> float:
+    """What a line leaves unexplained: points above it cost at most 1 each, points under the floor without bound."""
+    residual = (y - base - slope * dx) / (0.08 * unit)
+    above, under = np.minimum(residual, 0) ** 2, np.maximum(residual, 0)
+    cost = np.mean(above / (1 + above) + np.log1p(under**2))
+    return float(_looks(len(y)) * cost + 0.5 * (np.degrees(np.arctan(slope)) / TILT_SD) ** 2)
+
+
+def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float) -> tuple[float, float, float]:
+    """(slope, base, sd): the line reached from a first slope by reweighted least squares."""
+    base, sd = float(np.quantile(y - slope * dx, 0.8)), 0.05 * unit
     for _ in range(12):
-        residual = (y - base - slope * (x - centre)) / (2.0 * sd)
+        residual = (y - base - slope * dx) / (2.0 * sd)
         weight = np.where(residual < 0, 1 / (1 + residual**2) ** 2, 1 / (1 + (residual / 2) ** 2))
-        dx, total = x - centre, weight.sum()
-        design = np.array([[total, (weight * dx).sum()], [(weight * dx).sum(), (weight * dx**2).sum()]])
-        # resting points repeat from frame to frame: a second of standing is worth about five independent looks
-        share = min(1.0, 30.0 / total)
-        design *= share / sd**2
+        total = weight.sum()
+        share = _looks(total) / total / sd**2
+        design = np.array([[total, (weight * dx).sum()], [(weight * dx).sum(), (weight * dx**2).sum()]]) * share
         design[1, 1] += 1 / np.tan(np.radians(TILT_SD)) ** 2
-        base, slope = np.linalg.solve(design, np.array([(weight * y).sum(), (weight * dx * y).sum()]) * share / sd**2)
-        spread = y - base - slope * dx
-        sd = float(np.clip(1.4826 * np.median(np.abs(spread[weight > 0.25])) if (weight > 0.25).any() else sd, 0.01 * unit, 0.08 * unit))
-    return float(slope), float(base - slope * centre), sd
+        base, slope = np.linalg.solve(design, np.array([(weight * y).sum(), (weight * dx * y).sum()]) * share)
+        spread = np.abs(y - base - slope * dx)[weight > 0.25]
+        if len(spread):
+            sd = float(np.clip(1.4826 * np.median(spread), 0.01 * unit, 0.08 * unit))
+    return float(slope), float(base), sd
 
 
 def _follow(t: np.ndarray, at: np.ndarray, value: np.ndarray, *, prior_sd: float, point_sd: float, width: float = 0.6) -> np.ndarray:

@@ -11,6 +11,9 @@ STILL = 0.30  # trunks a second; standing children sway and landmarks jitter bel
 REST_S = 0.12  # a rest lasts at least this
 STANDING = 0.80  # hips at this share of their standing height, or higher
 REACH_S = 4.0  # no skill begins or ends further than this from its middle
+LEFT_NEAR, LEFT_FAR = 0.15, 0.45  # trunks from the rest: above jitter, and plainly on the way
+SOFTNESS = 0.55  # how much of that square law's lead is taken; bodies start less softly (fitted on computed movements)
+LONGEST_LEAD_S = 0.25  # how far before LEFT_NEAR a soft start may lie
 
 
 def hip_height(s: Signals) -> np.ndarray:
@@ -31,17 +34,29 @@ def standing(s: Signals) -> np.ndarray:
         return (np.cos(np.radians(s.trunk_turn)) > 0.8) & (hip_height(s) > STANDING * standing_height(s))
 
 
-def span(s: Signals, first: int, last: int, *, floor: int = 0, ceiling: int | None = None) -> tuple[int, int]:
-    """(start, end) indices of the movement around first..last: from the end of the rest before to the start of the rest after.
+def span(s: Signals, first: int, last: int, *, floor: int = 0, ceiling: int | None = None) -> tuple[float, float]:
+    """(start, end) seconds of the movement around the samples first..last.
 
-    Looks for a still stand first, then for any standing moment of least movement, then for any rest at all.
-    floor, ceiling: indices not to go beyond (a neighbouring skill).
+    Each end is looked for at the nearest still stand, else at any rest, and then placed where the body begins to leave that rest
+    (or has come back to it). floor, ceiling: samples not to go beyond (a neighbouring skill).
     """
     ceiling = len(s.t) - 1 if ceiling is None else ceiling
-    return _outward(s, first, floor, -1), _outward(s, last, ceiling, +1)
+    return _edge(s, first, floor, -1), _edge(s, last, ceiling, +1)
+
+
+def _edge(s: Signals, inner: int, limit: int, step: int) -> float:
+    rough = _outward(s, inner, limit, step)
+    return _departure(s, rough, inner, limit, step)
+
+
+def still_speed(s: Signals) -> float:
+    """What counts as still in this clip, trunks a second: more where the landmarks jitter more."""
+    stood = s.speed[standing(s) & np.isfinite(s.speed)]
+    return float(np.clip(1.5 * np.quantile(stood, 0.2), STILL, 2.5 * STILL)) if len(stood) > 5 else STILL
 
 
 def _outward(s: Signals, here: int, limit: int, step: int) -> int:
+    """The sample of the nearest rest going out from `here`."""
     rate = 1 / (s.t[1] - s.t[0])
     far = max(limit, here - int(REACH_S * rate)) if step < 0 else min(limit, here + int(REACH_S * rate))
     index = np.arange(here, far + step, step)
@@ -49,24 +64,70 @@ def _outward(s: Signals, here: int, limit: int, step: int) -> int:
         return here
     speed, stood = s.speed[index], standing(s)[index]
     with np.errstate(invalid="ignore"):
-        still = speed < STILL
-    need = max(2, int(round(REST_S * rate)))
+        still = speed < still_speed(s)
+    need = max(2, round(REST_S * rate))
     for mask in (still & stood, still & (np.cos(np.radians(s.trunk_turn[index])) > 0.5), still):
         for a, b in runs(mask):
             if b - a + 1 >= need or b == len(index) - 1:
                 return int(index[a])
-    if stood.any():
-        candidates = np.flatnonzero(stood & np.isfinite(speed))
-        if len(candidates):
-            return int(index[candidates[np.argmin(speed[candidates])]])
+    candidates = np.flatnonzero(stood & np.isfinite(speed))
+    if len(candidates):
+        return int(index[candidates[np.argmin(speed[candidates])]])
     known = np.flatnonzero(np.isfinite(speed))
     return int(index[known[-1]]) if len(known) else here
 
 
-def settles(values: np.ndarray, rest: float, tolerance: float) -> np.ndarray:
-    """(n,) bool: within `tolerance` of the resting value or below it."""
-    with np.errstate(invalid="ignore"):
-        return values < rest + tolerance
+def _posture(s: Signals) -> np.ndarray:
+    """(n, 6) hips and shoulders over the middle of the feet, and the feet apart: what standing still leaves unchanged, trunks."""
+    ankle = s.p("ankle")
+    feet = ankle.mean(axis=1)
+    hips, shoulders = s.p("hip").mean(axis=1) - feet, s.p("shoulder").mean(axis=1) - feet
+    return np.concatenate([hips, shoulders, ankle[:, 1] - ankle[:, 0]], axis=1)
+
+
+def _departure(s: Signals, rough: int, inner: int, limit: int, step: int) -> float:
+    """When the posture leaves the rest found at `rough`, going towards `inner`.
+
+    Movements start softly: the distance from rest grows with the square of time, so the start is found from when it passes two
+    distances well above jitter, not from the first twitch.
+    """
+    posture = _posture(s)
+    rate = 1 / (s.t[1] - s.t[0])
+    out = rough + step * int(0.3 * rate)
+    rest_at = np.arange(rough, min(max(out, min(limit, rough)), max(limit, rough)) + step, step)
+    rest_at = rest_at[(rest_at >= 0) & (rest_at < len(s.t))]
+    known = posture[rest_at][np.isfinite(posture[rest_at]).all(axis=1)]
+    if len(known) == 0:
+        return float(s.t[rough])
+    gap = posture - np.median(known, axis=0)
+    away = np.maximum(
+        np.linalg.norm(gap[:, :2], axis=1), np.maximum(np.linalg.norm(gap[:, 2:4], axis=1), np.linalg.norm(gap[:, 4:], axis=1))
+    )
+    far = _first_above(s.t, away, rest_at[-1], inner, -step, LEFT_FAR, None)
+    if far is None:
+        return float(s.t[rough])
+    near = _first_above(s.t, away, far[1], rest_at[-1], step, LEFT_NEAR, "below")
+    if near is None:
+        return float(s.t[rough])
+    grow = SOFTNESS * np.sqrt(LEFT_NEAR) / (np.sqrt(LEFT_FAR) - np.sqrt(LEFT_NEAR))
+    back = min(abs(far[0] - near[0]) * grow, LONGEST_LEAD_S)
+    return float(np.clip(near[0] + step * back, s.t[0], s.t[-1]))
+
+
+def _first_above(t: np.ndarray, v: np.ndarray, start: int, end: int, step: int, level: float, kind: str | None) -> tuple[float, int] | None:
+    """(time, sample) at which v first passes `level` going from start to end; kind "below" asks where it has fallen under it."""
+    previous = None
+    for i in range(start, end + step, step):
+        if not np.isfinite(v[i]):
+            continue
+        passed = v[i] < level if kind == "below" else v[i] > level
+        if passed:
+            if previous is None or v[previous] == v[i]:
+                return float(t[i]), i
+            share = (level - v[previous]) / (v[i] - v[previous])
+            return float(t[previous] + share * (t[i] - t[previous])), i
+        previous = i
+    return None
 
 
 def lowest_part(s: Signals, parts: tuple[str, ...]) -> np.ndarray:

@@ -34,7 +34,7 @@ class Signals:
     height: np.ndarray  # (n, 33) above the floor
     trunk_turn: np.ndarray  # (n,) the trunk's tilt from upright, clockwise, counted on through whole turns
     knee: np.ndarray  # (n, 2) knee angles, left and right
-    speed: np.ndarray  # (n,) how fast the body's points move, median, trunks a second
+    speed: np.ndarray  # (n,) how fast trunk and legs change their shape (their faster joints), trunks a second; see `shape_speed`
     unit: float  # pixels a trunk
     floor: Floor
 
@@ -67,12 +67,23 @@ def signals(track: Track) -> Signals | None:
     shoulder, hip = (_mid(xy, part) for part in ("shoulder", "hip"))
     trunk_turn = unwrap(turn(np.array([0.0, -1.0]), shoulder - hip))
     knee = np.stack([joint_angle(*(xy[:, INDEX[f"{side}_{part}"]] for part in ("hip", "knee", "ankle"))) for side in SIDES], axis=-1)
-    body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle", "wrist") for side in SIDES]
-    pace = np.linalg.norm(velocity(xy[:, body].reshape(len(t), -1), t).reshape(len(t), len(body), 2), axis=-1) / unit
-    known = np.isfinite(pace).any(axis=1)
-    speed = np.full(len(t), np.nan)
-    speed[known] = np.nanquantile(pace[known], 0.7, axis=1)
-    return Signals(t, xy, height, trunk_turn, knee, smooth(speed, 5), unit, floor)
+    body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle") for side in SIDES]
+    return Signals(t, xy, height, trunk_turn, knee, smooth(shape_speed(xy[:, body], t) / unit, 5), unit, floor)
+
+
+def shape_speed(points: np.ndarray, t: np.ndarray) -> np.ndarray:
+    """(n,) how fast points (n, k, 2) move about their own middle: the 0.8 quantile over the points, in their unit a second.
+
+    Taken about the middle, a panning or shaking camera does not count as movement. Arms are left out by the caller: they rise
+    and fall before and after a skill.
+    """
+    v = velocity(points.reshape(len(t), -1), t).reshape(points.shape)
+    all_there = np.isfinite(v).all(axis=(1, 2))
+    out = np.full(len(t), np.nan)
+    if all_there.any():
+        moving = v[all_there]
+        out[all_there] = np.quantile(np.linalg.norm(moving - moving.mean(axis=1, keepdims=True), axis=-1), 0.8, axis=1)
+    return out
 
 
 def _mid(xy: np.ndarray, part: str) -> np.ndarray:

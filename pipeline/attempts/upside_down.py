@@ -8,8 +8,8 @@ import numpy as np
 
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
-from pipeline.attempts.rest import hip_height, lowest_part, span, standing_height
-from pipeline.attempts.signals import Signals, runs, smooth
+from pipeline.attempts.rest import hip_height, lowest_part, span, standing_height, still_speed
+from pipeline.attempts.signals import Signals, runs
 from pipeline.vocabulary import Side, Skill
 
 BRIDGE_S = 1.0  # the landmarks may lose an upside-down child for this long
@@ -17,7 +17,8 @@ SHOULDERS_DOWN = 0.62  # trunks; shoulders rest on the floor below this, arms ho
 FEET_UP = 0.75  # trunks; both feet get at least this high; a forward bend leaves them on the floor
 FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a shoulder stand comes back
 HOLD_S = 0.4  # the shortest hold that counts
-HOLD_STILL = 0.5  # trunks a second in a hold
+HOLD_STILL = 0.45  # trunks a second in a hold
+HOLD_FEET = 0.8  # trunks; the feet of a badly piked stand hang over the head at about hip height
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,8 @@ class Over:
     last: int
     start: int  # samples where the movement around it begins and ends
     end: int
+    start_s: float  # the same in seconds, between the samples
+    end_s: float
     shoulders: float  # trunks above the floor, at their lowest
     knees: float  # degrees, the median knee angle
     feet: float  # highest both feet got, trunks above the floor
@@ -58,7 +61,7 @@ def _bridge(mask: np.ndarray, unknown: np.ndarray, longest: int) -> np.ndarray:
     """Unknown samples between two True ones count as True where the gap is short."""
     out = mask.copy()
     for a, b in runs(unknown):
-        if 0 < a and b < len(mask) - 1 and mask[a - 1] and mask[b + 1] and b - a + 1 <= longest:
+        if a > 0 and b < len(mask) - 1 and mask[a - 1] and mask[b + 1] and b - a + 1 <= longest:
             out[a : b + 1] = True
     return out
 
@@ -74,7 +77,8 @@ def _join(stretches: list[tuple[int, int]], gap: int) -> list[tuple[int, int]]:
 
 
 def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
-    start, end = span(s, a, b, floor=floor, ceiling=ceiling)
+    start_s, end_s = span(s, a, b, floor=floor, ceiling=ceiling)
+    start, end = (int(np.argmin(np.abs(s.t - at))) for at in (start_s, end_s))
     inside = slice(a, b + 1)
     shoulder = np.nanmean(s.h("shoulder")[inside], axis=1)
     shoulders = float(np.nanquantile(shoulder, 0.15)) if np.isfinite(shoulder).any() else float("nan")
@@ -83,16 +87,17 @@ def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
     turned = float(s.trunk_turn[known[-1]] - s.trunk_turn[known[0]]) if len(known) else 0.0
     way, clear = facing(s.xy[start : end + 1])
     knees = float(np.nanmedian(s.knee[inside])) if np.isfinite(s.knee[inside]).any() else float("nan")
-    return Over(a, b, start, end, shoulders, knees, feet, turned, way, clear, _hold(s, a, b))
+    return Over(a, b, start, end, start_s, end_s, shoulders, knees, feet, turned, way, clear, _hold(s, a, b))
 
 
 def _hold(s: Signals, a: int, b: int) -> tuple[int, int] | None:
-    """The longest stretch, in the samples a..b, with the feet far above the hips and little movement."""
+    """The longest stretch, in the samples a..b, with the hips over the shoulders, the feet off the floor and little movement."""
     ankle, hip = np.nanmean(s.h("ankle")[a : b + 1], axis=1), np.nanmean(s.h("hip")[a : b + 1], axis=1)
     shoulder = np.nanmean(s.h("shoulder")[a : b + 1], axis=1)
+    still = max(HOLD_STILL, 1.2 * still_speed(s))
     with np.errstate(invalid="ignore"):
-        up = (ankle - hip > 0.6) & (hip - shoulder > 0.3)
-        held = up & (smooth(s.speed[a : b + 1], 3) < HOLD_STILL)
+        up = (ankle > HOLD_FEET) & (hip - shoulder > 0.4)
+        held = up & (s.speed[a : b + 1] < still)
     held = _bridge(held, np.isnan(ankle), 6)
     found = _join(runs(held), 2)
     if not found:
@@ -137,7 +142,7 @@ def _cartwheel(s: Signals, over: Over) -> Candidate | None:
     landed = float(np.nanquantile(after, 0.1))
     last = _crossing_down(s.t, foot, top, over.end, landed + 0.10)
     lead = _first_hand(s, over, hands, on_floor)
-    return Candidate(Skill.CARTWHEEL, s.t[over.start], s.t[over.end], first, max(last, first), direction, lead, fit)
+    return Candidate(Skill.CARTWHEEL, over.start_s, over.end_s, first, max(last, first), direction, lead, fit)
 
 
 def _crossing(t: np.ndarray, v: np.ndarray, low: int, limit: int, level: float) -> float:
@@ -175,7 +180,7 @@ def _roll(s: Signals, over: Over) -> Candidate | None:
     )  # fmt: skip
     overhead = feet_overhead(s, over)
     stood = rises(s, over)
-    return Candidate(Skill.BACKWARD_ROLL, s.t[over.start], s.t[over.end], overhead, max(stood, overhead), over.facing, Side.NONE, fit)
+    return Candidate(Skill.BACKWARD_ROLL, over.start_s, over.end_s, overhead, max(stood, overhead), over.facing, Side.NONE, fit)
 
 
 def feet_overhead(s: Signals, over: Over) -> float:
@@ -204,6 +209,6 @@ def _shoulder_stand(s: Signals, over: Over) -> Candidate | None:
     a, b = over.hold
     seconds = s.t[b] - s.t[a]
     fit = min(
-        margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(abs(over.turned), 180.0, -60), margin(over.feet, 1.1, 0.25), margin(seconds, HOLD_S - 0.07, 0.07),
+        margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(seconds, HOLD_S - 0.07, 0.07),
     )  # fmt: skip
-    return Candidate(Skill.SHOULDER_STAND, s.t[over.start], s.t[over.end], s.t[a], s.t[b], over.facing, Side.NONE, fit)
+    return Candidate(Skill.SHOULDER_STAND, over.start_s, over.end_s, s.t[a], s.t[b], over.facing, Side.NONE, fit)

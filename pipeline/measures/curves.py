@@ -24,7 +24,9 @@ def curves(scene: Scene) -> list[Curve]:
         return out + [_angle(scene, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH]
     side = other(scene.lead) if scene.skill is Skill.LUNGE and scene.lead else scene.near
     shoulder: Point = (scene.near, "shoulder")
-    hip = (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))
+    hip = (
+        (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))
+    )
     knee = _corner(side, "knee")
     out = [
         _angle(scene, "hip_angle", Side.NONE, angle_of(scene, *hip, signed=True), hip),
@@ -57,4 +59,6 @@ def _angle(scene: Scene, detail: str, side: Side, value: np.ndarray, corner: tup
 def _curve(scene: Scene, detail: str, side: Side, unit: str, value: np.ndarray, sd: np.ndarray) -> Curve:
     inside = scene.inside
     v, half = value[inside], 1.96 * sd[inside]
-    return Curve(detail, side, unit, scene.t[inside], v, np.where(np.isfinite(v), v - half, np.nan), np.where(np.isfinite(v), v + half, np.nan))
+    return Curve(
+        detail, side, unit, scene.t[inside], v, np.where(np.isfinite(v), v - half, np.nan), np.where(np.isfinite(v), v + half, np.nan)
+    )

@@ -33,7 +33,9 @@ def readings(scene: Scene) -> list[Reading]:
     hip = ((arm, "shoulder"), (back, "hip"), (back, "knee"))
     knee = ((back, "hip"), (back, "knee"), (back, "ankle"))
     found = {
-        "line_deviation": held_angle(scene, lambda s: line_deviation(s, arm, back), chord, hip, what="line from fingertip to back heel", limits=(0, np.inf)),
+        "line_deviation": held_angle(
+            scene, lambda s: line_deviation(s, arm, back), chord, hip, what="line from fingertip to back heel", limits=(0, np.inf)
+        ),
         "shoulder_angle": held_angle(scene, lambda s: angle_of(s, *shoulder), shoulder, shoulder, what="nearer arm", limits=(0, 180)),
         "hip_angle": held_angle(scene, lambda s: angle_of(s, *hip, signed=True), hip, hip, what="back leg's hip"),
         "knee_angle": held_angle(scene, lambda s: angle_of(s, *knee), knee, knee, what="back knee", limits=(0, 180)),

@@ -19,9 +19,17 @@ def readings(scene: Scene) -> list[Reading]:
     near = scene.near
     shoulder, hip, knee, ankle, toe = ((near, part) for part in ("shoulder", "hip", "knee", "ankle", "foot_index"))
     found = {
-        "hip_angle": held_angle(scene, lambda s: angle_of(s, shoulder, hip, ankle, signed=True), (shoulder, hip, ankle), (shoulder, hip, ankle), what="hip"),
-        "hip_knee_angle": held_angle(scene, lambda s: angle_of(s, shoulder, hip, knee, signed=True), (shoulder, hip, knee), (shoulder, hip, knee), what="hip"),
-        "leg_to_vertical": held_angle(scene, lambda s: angle_to(s.p(*ankle) - s.p(*hip), UP), (hip, ankle), (hip, knee, ankle), what="leg", limits=(0, 180)),
-        "toe_point": held_angle(scene, lambda s: angle_of(s, knee, ankle, toe), (knee, ankle, toe), (knee, ankle, toe), what="foot", limits=(0, 180)),
+        "hip_angle": held_angle(
+            scene, lambda s: angle_of(s, shoulder, hip, ankle, signed=True), (shoulder, hip, ankle), (shoulder, hip, ankle), what="hip"
+        ),
+        "hip_knee_angle": held_angle(
+            scene, lambda s: angle_of(s, shoulder, hip, knee, signed=True), (shoulder, hip, knee), (shoulder, hip, knee), what="hip"
+        ),
+        "leg_to_vertical": held_angle(
+            scene, lambda s: angle_to(s.p(*ankle) - s.p(*hip), UP), (hip, ankle), (hip, knee, ankle), what="leg", limits=(0, 180)
+        ),
+        "toe_point": held_angle(
+            scene, lambda s: angle_of(s, knee, ankle, toe), (knee, ankle, toe), (knee, ankle, toe), what="foot", limits=(0, 180)
+        ),
     }
     return [make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, evidence) for detail, evidence in found.items()]

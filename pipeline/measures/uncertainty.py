@@ -14,7 +14,9 @@ from pipeline.vocabulary import DETAIL, Side, Skill
 
 TABLE = Path(__file__).with_name("error_table.csv")
 LOOK_S = 0.3  # neighbouring frames share their errors for about this long; a hold of h seconds is h / LOOK_S looks
-PASSES_SHARE = 0.5  # of the distance between the passes that is error of their mean (two independent looks: sd of the mean is half their distance)
+PASSES_SHARE = (
+    0.5  # of the distance between the passes that is error of their mean (two independent looks: sd of the mean is half their distance)
+)
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,9 @@ def make_reading(skill: Skill, detail: str, side: Side, evidence: Evidence, tabl
     """The reading of one detail: bias taken off, all parts of the error added in squares, times the calibrated factor."""
     known = (table or error_table())[(skill, detail)]
     unit = DETAIL[(skill, detail)].unit
-    problem = evidence.problem or ("" if np.isfinite(evidence.value) else "The joints for this line were not seen together; film the whole body from start to end.")
+    problem = evidence.problem or (
+        "" if np.isfinite(evidence.value) else "The joints for this line were not seen together; film the whole body from start to end."
+    )
     if problem:
         nan = float("nan")
         return Reading(detail, side, nan, nan, nan, unit, float(evidence.usable), problem, evidence.at_s, evidence.line)

@@ -249,7 +249,7 @@ def wander(rng: np.random.Generator, *, seconds: float = 6.0, fps: float = 30.0)
 
 def walk(*, seconds: float = 5.0, fps: float = 30.0) -> Motion:
     """Walking past at about 1 m/s, arms swinging."""
-    times = list(np.arange(0.0, seconds, 0.5))
+    times = list(np.arange(0.0, seconds + 0.5, 0.5))
     poses = []
     for i, _ in enumerate(times):
         a = 1 if i % 2 else -1
