@@ -122,7 +122,8 @@ def _result(outcome: Outcome) -> ClipResult:
     task: Task = outcome.task
     if not outcome.fault:
         return outcome.value
-    reason = outcome.fault if outcome.tries == 1 else f"{outcome.fault} (tried {outcome.tries} times)"
+    fault = outcome.fault.removeprefix(f"{task.path.name}: ")
+    reason = fault if outcome.tries == 1 else f"{fault} (tried {outcome.tries} times)"
     return ClipResult(
         clip=task.clip, content=task.content, athlete=task.athlete, cohort=task.cohort, date=task.date, status=FAILED, reason=" ".join(reason.split()),
         made_with=task.made_with if outcome.lasting else "",

@@ -43,11 +43,12 @@ class ClipList:
 
     def find(self, name: str, *, alone: bool = True) -> Told | None:
         """The row of this clip; by its bare file name only if it is `alone` in being called so."""
-        return self.told.get(name) or (self.told.get(PurePosixPath(name).name) if alone else None)
+        names = (name, name.strip(), PurePosixPath(name).name.strip() if alone else "")
+        return next((self.told[n] for n in names if n in self.told), None)
 
     def unknown(self, names: Sequence[str]) -> list[str]:
         """One line for each row whose clip is not among `names`."""
-        known = set(names) | {PurePosixPath(name).name for name in names}
+        known = {n.strip() for name in names for n in (name, PurePosixPath(name).name)}
         return [
             f"{self.path.name}, row {t.row}, column clip: there is no clip {t.clip!r} in the folder"
             for t in self.told.values()

@@ -155,16 +155,20 @@ def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODE
             t = at
             yield Frame(count, t, upright.apply(_rgb(scaler, raw, size)), scale)
             count += 1
-        _complain(path, container, stream, count, t, faults)
+        _complain(path, container, stream, count, t, max(0.0, first_s), faults)
 
 
-def _complain(path: Path, container: av.container.InputContainer, stream: av.VideoStream, count: int, t: float, faults: list[str]) -> None:
-    """Raise UnreadableClip if the clip did not give what it promised."""
+def _complain(
+    path: Path, container: av.container.InputContainer, stream: av.VideoStream, count: int, t: float, first_s: float, faults: list[str]
+) -> None:
+    """Raise UnreadableClip if the clip did not give what it promised; `t` counts from the first frame, at `first_s` of the file."""
     if count == 0:
         why = faults[0] if faults else "it holds no frames"
         raise UnreadableClip(f"{path.name}: no picture could be decoded ({why}). Copy the clip from the phone again.")
     claimed = _claimed_duration(container, stream)
-    short = count < TRUNCATED_BELOW * stream.frames if stream.frames > 1 else claimed is not None and t + 1 < TRUNCATED_BELOW * claimed
+    short = claimed is not None and first_s + t + 1 < TRUNCATED_BELOW * claimed
+    if stream.frames > 1:  # where the file counts its frames, its length alone may be wrong without harm
+        short = count < TRUNCATED_BELOW * stream.frames and (short or claimed is None or t < TRUNCATED_BELOW * claimed - 1 / 30)
     if short or any(fault.startswith("the times") for fault in faults):
         of = f" of {claimed:.1f} s" if claimed else ""
         why = f" ({faults[-1]})" if faults else ""
@@ -196,8 +200,8 @@ def _opened(path: Path, *, threads: int) -> Iterator[tuple[av.container.InputCon
     with container:
         moving = [s for s in container.streams.video if not s.disposition & av.stream.Disposition.attached_pic]
         if not moving:
-            held = "only sound" if container.streams.audio else "no moving picture"
-            raise UnreadableClip(f"{path.name}: holds {held}. Expected a video.")
+            held = "only sound" if container.streams.audio else "no moving picture, or was cut off"
+            raise UnreadableClip(f"{path.name}: holds {held}. Expected a video; copy it from the phone again.")
         stream = moving[0]
         codec = stream.codec_context
         if codec is None:

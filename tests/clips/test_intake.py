@@ -1,0 +1,298 @@
+"""Who, when, and whether a clip may be opened, over whole folders."""
+
+import os
+import unicodedata
+from datetime import UTC, date, datetime
+
+import pytest
+
+import pipeline.clips.intake as intake_module
+from pipeline.clips.clip_list import ask
+from pipeline.clips.content import ContentHashes, content_hash
+from pipeline.clips.intake import FAILED, NEEDS_YOU, READY, SKIPPED, take_in
+from pipeline.clips.naming import athlete_in_name, date_in_name
+from pipeline.clips.roster import Roster
+from pipeline.clips.scan import clip_name, find_clips
+from pipeline.errors import MatsideError
+from pipeline.vocabulary import Setting, Skill
+from tests.clips.filming import film
+
+TODAY = date(2026, 3, 2)
+ROSTER = "athlete,cohort,lead_side,consent_until\nOT-01,Otters,left,2027-01-01\nHE-02,Herons,right,2027-01-01\nCU-03,Curlews,,2026-03-01\n"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """An empty clips folder with a roster; OT-01 and HE-02 may be opened, CU-03's consent ran out."""
+    clips = tmp_path / "clips"
+    clips.mkdir()
+    (clips / "roster.csv").write_text(ROSTER)
+    return clips
+
+
+def put(folder, name, content=None):
+    """A file that is never decoded here, so any bytes do."""
+    path = folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(name.encode("utf-8", "surrogateescape") if content is None else content)
+    return path
+
+
+def taken(folder, tmp_path, **options):
+    got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "contents.json"), **options)
+    return {clip.name: clip for clip in got.clips}
+
+
+# ---- scan --------------------------------------------------------------------------------------------------------------
+
+
+def test_any_layout_any_capitals_and_no_hidden_files(folder):
+    wanted = ["IMG_1.MOV", "a.mp4", "deep/er/b.MkV", "c.m4v", "d.avi", "e.WEBM"]
+    for name in [*wanted, "._IMG_1.MOV", ".hidden/x.mp4", "notes.txt", "a.mp4.part", "clips.csv", "deep/._b.mkv", "mp4"]:
+        put(folder, name)
+    (folder / "folder.mp4").mkdir()
+    assert sorted(clip_name(p, folder) for p in find_clips(folder)) == sorted(wanted)
+
+
+def test_the_output_folder_is_left_out(folder):
+    put(folder, "a.mp4")
+    put(folder, "reports/data/b.mp4")
+    assert [p.name for p in find_clips(folder, leave_out=[folder / "reports"])] == ["a.mp4"]
+
+
+def test_no_folder(tmp_path):
+    with pytest.raises(MatsideError, match="nowhere: no such folder"):
+        find_clips(tmp_path / "nowhere")
+
+
+def test_a_link_in_a_circle_ends(folder):
+    put(folder, "a.mp4")
+    (folder / "round").symlink_to(folder, target_is_directory=True)
+    assert len(find_clips(folder)) == 1
+
+
+# ---- naming ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "athlete", "day"),
+    [
+        ("OT-01_2026-03-02_3.mp4", "OT-01", date(2026, 3, 2)),
+        ("week 9/OT-01_2026-03-02.MOV", "OT-01", date(2026, 3, 2)),
+        ("OT-01_20260302_3.mp4", "OT-01", date(2026, 3, 2)),
+        ("OT-01_2026-03-02_3 (1).mp4", "OT-01", date(2026, 3, 2)),
+        ("IMG_1234.MOV", "", None),
+        ("IMG_20260302_171500.jpg.mp4", "", date(2026, 3, 2)),
+        ("VID_20260302_171500.mp4", "", date(2026, 3, 2)),
+        ("PXL_20260302_171500123.mp4", "", date(2026, 3, 2)),
+        ("20260302_171500.mp4", "", date(2026, 3, 2)),
+        ("OT-01_2026-13-45_3.mp4", "OT-01", None),
+        ("OT-01.mp4", "", None),
+        ("1234567890123.mp4", "", None),
+        ("OT-01_2026-03-021.mp4", "", None),
+    ],
+)
+def test_names(name, athlete, day):
+    assert athlete_in_name(name, Roster(None)) == athlete
+    assert date_in_name(name) == day
+
+
+def test_a_folder_named_by_a_code_on_the_roster_names_its_clips(folder, tmp_path):
+    put(folder, "ot-01/VID_20260302_1.mp4")
+    put(folder, "ZZ-09/VID_20260302_2.mp4")
+    got = taken(folder, tmp_path)
+    assert (got["ot-01/VID_20260302_1.mp4"].athlete, got["ot-01/VID_20260302_1.mp4"].status) == ("OT-01", READY)
+    assert got["ZZ-09/VID_20260302_2.mp4"].status == NEEDS_YOU
+
+
+# ---- consent -----------------------------------------------------------------------------------------------------------
+
+
+def test_without_consent_not_even_the_bytes_are_read(folder, tmp_path, monkeypatch):
+    put(folder, "CU-03_2026-03-02_1.mp4")
+    put(folder, "ZZ-09_2026-03-02_1.mp4")
+    put(folder, "IMG_1.MOV")
+    monkeypatch.setattr(ContentHashes, "of", lambda *_: pytest.fail("a clip without consent was read"))
+    got = taken(folder, tmp_path)
+    assert got["CU-03_2026-03-02_1.mp4"].reason == "not opened: consent for CU-03 ran out on 2026-03-01"
+    assert got["ZZ-09_2026-03-02_1.mp4"].reason == "not opened: ZZ-09 is not on the roster"
+    assert [got[n].status for n in ("CU-03_2026-03-02_1.mp4", "ZZ-09_2026-03-02_1.mp4", "IMG_1.MOV")] == [SKIPPED, SKIPPED, NEEDS_YOU]
+
+
+def test_no_roster_nothing_runs(folder, tmp_path):
+    (folder / "roster.csv").unlink()
+    with pytest.raises(MatsideError, match=r"roster\.csv: no roster"):
+        taken(folder, tmp_path)
+
+
+# ---- clips.csv ---------------------------------------------------------------------------------------------------------
+
+
+def test_clips_csv_comes_first_then_the_name_then_the_camera(folder, tmp_path):
+    put(folder, "OT-01_2026-03-02_1.mp4")
+    film(folder / "phone/IMG_1.mp4", made_on=datetime(2026, 2, 27, 12, tzinfo=UTC))
+    (folder / "clips.csv").write_text(
+        "clip,athlete,date,skill,setting\nOT-01_2026-03-02_1.mp4,HE-02,2026-03-01,Backward roll,routine\nphone\\IMG_1.mp4,OT-01,,,\n"
+    )
+    got = taken(folder, tmp_path)
+    one, two = got["OT-01_2026-03-02_1.mp4"], got["phone/IMG_1.mp4"]
+    assert (one.athlete, one.cohort, one.date, one.skill, one.setting) == (
+        "HE-02",
+        "Herons",
+        date(2026, 3, 1),
+        Skill.BACKWARD_ROLL,
+        Setting.ROUTINE,
+    )
+    assert (two.athlete, two.date, two.status) == ("OT-01", date(2026, 2, 27), READY)
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("IMG_1.MOV,OT-01,2/3/2026,,", "row 2, column date: expected a date such as 2026-03-02, but came '2/3/2026'"),
+        ("IMG_1.MOV,OT-01,2026-03-02,somersault,", "row 2, column skill: expected lunge, cartwheel, backward roll, shoulder stand"),
+        ("IMG_1.MOV,OT-01,2026-03-02,,alone at last", "row 2, column setting: expected alone or routine"),
+        ("IMG_1.MOV,OT-01,2026-03-02,,\nIMG_1.MOV,HE-02,2026-03-02,,", "rows 2 and 3: the clip is there twice"),
+    ],
+)
+def test_a_wrong_row_asks_for_its_clip_only(folder, tmp_path, row, words):
+    put(folder, "IMG_1.MOV")
+    put(folder, "OT-01_2026-03-02_1.mp4")
+    (folder / "clips.csv").write_text("clip,athlete,date,skill,setting\n" + row + "\n")
+    got = taken(folder, tmp_path)
+    assert got["IMG_1.MOV"].status == NEEDS_YOU and words in got["IMG_1.MOV"].reason
+    assert got["OT-01_2026-03-02_1.mp4"].status == READY
+
+
+def test_a_bare_name_means_a_clip_only_if_it_is_the_only_one(folder, tmp_path):
+    put(folder, "a/IMG_1.MOV")
+    put(folder, "b/IMG_2.MOV")
+    put(folder, "c/IMG_2.MOV", b"another")
+    (folder / "clips.csv").write_text("clip,athlete,date\nIMG_1.MOV,OT-01,2026-03-02\nIMG_2.MOV,OT-01,2026-03-02\n")
+    got = taken(folder, tmp_path)
+    assert [got[n].status for n in sorted(got)] == [READY, NEEDS_YOU, NEEDS_YOU]
+
+
+def test_rows_without_a_clip_are_noticed(folder, tmp_path):
+    (folder / "clips.csv").write_text("clip,athlete\nIMG_9.MOV,OT-01\n")
+    got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    assert got.notices == ("clips.csv, row 2, column clip: there is no clip 'IMG_9.MOV' in the folder",)
+
+
+def test_skip_is_not_asked_for_again(folder, tmp_path):
+    put(folder, "IMG_1.MOV")
+    (folder / "clips.csv").write_text("clip,athlete\nIMG_1.MOV,skip\n")
+    got = taken(folder, tmp_path)["IMG_1.MOV"]
+    assert (got.status, got.reason) == (SKIPPED, "left out: clips.csv says skip")
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (None, b"clip,athlete,date,skill,setting\nIMG_1.MOV,,,,\n"),
+        (b"clip,athlete\nmine.mp4,OT-01", b"clip,athlete\nmine.mp4,OT-01\nIMG_1.MOV,\n"),
+        (b"\xef\xbb\xbfathlete;clip;remark\r\nOT-01;mine.mp4;\"a;b\"\r\n", b"\xef\xbb\xbfathlete;clip;remark\r\nOT-01;mine.mp4;\"a;b\"\r\n;IMG_1.MOV;\n"),
+        ("clip\tathlete\nmine.mp4\tOT-01\n".encode("utf-16"), "clip\tathlete\nmine.mp4\tOT-01\nIMG_1.MOV\t\n".encode("utf-16")),
+    ],
+    ids=["no file yet", "no line end", "semicolons", "UTF-16"],
+)  # fmt: skip
+def test_asking_adds_rows_and_leaves_the_coachs_bytes_alone(folder, tmp_path, before, after):
+    put(folder, "IMG_1.MOV")
+    if before is not None:
+        (folder / "clips.csv").write_bytes(before)
+    for _ in range(2):  # the second time, all is asked already
+        got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+        ask(got.clip_list, got.gaps, tmp_path / "out")
+    assert (folder / "clips.csv").read_bytes() == after
+
+
+def test_a_folder_that_may_not_be_written_is_asked_beside_the_pages(folder, tmp_path, monkeypatch):
+    put(folder, "IMG_1.MOV")
+    (folder / "clips.csv").write_text("clip,athlete\nmine.mp4,OT-01\n")
+    writable = os.access
+    monkeypatch.setattr(os, "access", lambda path, mode: path != folder and writable(path, mode))
+    got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    assert ask(got.clip_list, got.gaps, tmp_path / "out") == tmp_path / "out" / "clips.csv"
+    assert (tmp_path / "out" / "clips.csv").read_text() == "clip,athlete\nmine.mp4,OT-01\nIMG_1.MOV,\n"
+    assert (folder / "clips.csv").read_text() == "clip,athlete\nmine.mp4,OT-01\n"
+
+
+HOSTILE = [
+    "=cmd|' /C calc'!A1.mp4", "+1+1.mp4", "@SUM(A1).mp4", "-2.mp4", "<img src=x onerror=alert(1)>.mp4", "a\"b'c.mp4", "two\nlines.mp4",
+    "x" * 240 + ".mp4", "\u202egnp.4pm.mp4", "semi;colon,comma\ttab.mp4", " leading space.mp4", "%2e%2e%2f.mp4", "{{7*7}}.mp4", "d\u0301e\u0301.mp4",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_name_comes_back_from_the_table_as_it_was(folder, tmp_path, name):
+    put(folder, name)
+    for status in (NEEDS_YOU, READY):
+        got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+        assert [unicodedata.normalize("NFC", c.name) for c in got.clips] == [unicodedata.normalize("NFC", name)]
+        assert got.clips[0].status == status
+        table = ask(got.clip_list, got.gaps, tmp_path / "out")
+        if table:
+            text = table.read_text("utf-8")
+            assert not any(line.startswith(("=", "+", "-", "@")) for line in text.splitlines()), "a spreadsheet would run it"
+            table.write_text(text.replace(",,,,\n", ",OT-01,2026-03-02,,\n"), "utf-8")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such names")
+def test_a_name_that_is_not_text_gets_a_name_that_is(folder, tmp_path):
+    try:
+        put(folder, os.fsdecode(b"caf\xe9.mp4"))
+    except OSError:
+        pytest.skip("this file system takes only UTF-8 names")
+    assert list(taken(folder, tmp_path)) == ["caf\\xe9.mp4"]
+
+
+# ---- content -----------------------------------------------------------------------------------------------------------
+
+
+def test_the_same_video_twice_is_measured_once_and_said_so(folder, tmp_path):
+    put(folder, "OT-01_2026-03-02_1.mp4", b"same")
+    put(folder, "OT-01_2026-03-02_2.mp4", b"same")
+    put(folder, "OT-01_2026-03-02_3.mp4", b"other")
+    got = taken(folder, tmp_path)
+    assert [c.status for c in got.values()] == [READY, SKIPPED, READY]
+    assert got["OT-01_2026-03-02_2.mp4"].reason == "the same video as OT-01_2026-03-02_1.mp4, which is measured once"
+
+
+def test_the_hash_is_blake2b_of_the_whole_file(tmp_path):
+    # Worked example: BLAKE2b with a 16-byte digest of the empty message and of "abc", from coreutils' b2sum --length 128.
+    assert content_hash(put(tmp_path, "empty", b"")) == "cae66941d9efbd404e4d88758ea67670"
+    assert content_hash(put(tmp_path, "abc", b"abc")) == "cf4ab791c62b8d2b2109c90275287816"
+    big = put(tmp_path, "big", b"x" * 3_000_000)
+    before = content_hash(big)
+    put(tmp_path, "big", b"x" * 2_999_999 + b"y")
+    assert content_hash(big) != before
+
+
+def test_hashes_are_remembered_until_the_file_changes(tmp_path, monkeypatch):
+    path, memory = put(tmp_path, "a.mp4", b"one"), tmp_path / "data" / "contents.json"
+    hashes = ContentHashes(memory)
+    first = hashes.of("a.mp4", path)
+    hashes.save()
+    monkeypatch.setattr("pipeline.clips.content.content_hash", lambda _: "read again")
+    assert ContentHashes(memory).of("a.mp4", path) == first
+    path.write_bytes(b"changed")
+    assert ContentHashes(memory).of("a.mp4", path) == "read again"
+    memory.write_text("{ broken")
+    assert ContentHashes(memory).of("a.mp4", path) == "read again"
+
+
+def test_a_file_that_cannot_be_read_is_a_failed_row(folder, tmp_path, monkeypatch):
+    put(folder, "OT-01_2026-03-02_1.mp4")
+
+    def refuse(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(intake_module.ContentHashes, "of", refuse)
+    got = taken(folder, tmp_path)["OT-01_2026-03-02_1.mp4"]
+    assert got.status == FAILED and "Permission denied" in got.reason
+
+
+def test_a_broken_file_without_a_date_is_a_failed_row(folder, tmp_path):
+    put(folder, "OT-01/IMG_1.MOV", b"not a video at all")
+    got = taken(folder, tmp_path)["OT-01/IMG_1.MOV"]
+    assert got.status == FAILED and "not a video" in got.reason
