@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -25,6 +25,7 @@ CREATE TABLE IF NOT EXISTS clips (
     status TEXT NOT NULL, reason TEXT NOT NULL, frames INTEGER, seconds_of_work REAL, duration_s REAL,
     made_with TEXT NOT NULL);
 CREATE INDEX IF NOT EXISTS clips_by_athlete ON clips (athlete, date);
+CREATE INDEX IF NOT EXISTS clips_by_date ON clips (date);
 CREATE TABLE IF NOT EXISTS attempts (
     id INTEGER PRIMARY KEY, clip TEXT NOT NULL REFERENCES clips ON DELETE CASCADE, link TEXT NOT NULL UNIQUE,
     number INTEGER NOT NULL, skill TEXT NOT NULL, setting TEXT NOT NULL, start_s REAL NOT NULL, end_s REAL NOT NULL,
@@ -42,7 +43,17 @@ CREATE TABLE IF NOT EXISTS pictures (
     attempt INTEGER NOT NULL REFERENCES attempts ON DELETE CASCADE, detail TEXT NOT NULL, side TEXT NOT NULL,
     file TEXT NOT NULL, width INTEGER NOT NULL, height INTEGER NOT NULL, points TEXT NOT NULL,
     PRIMARY KEY (attempt, detail, side)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS notes (
+    id INTEGER PRIMARY KEY, about TEXT NOT NULL, date TEXT NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL,
+    UNIQUE (about, date, kind, text));
+CREATE TABLE IF NOT EXISTS facts (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 """
+
+LEAN_COLUMNS = (
+    "athlete", "cohort", "date", "skill", "setting", "detail", "side", "value", "low", "high", "unit", "usable_share", "reason", "lead_side",
+)  # fmt: skip
+LEAN_NUMBERS = ("value", "low", "high", "usable_share")
+INVENTED = "invented"  # the fact that every page shows: why these readings are not of real children
 
 
 @dataclass(frozen=True)
@@ -123,7 +134,9 @@ class Store:
             self._db.executescript(SCHEMA)
             self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
         except sqlite3.DatabaseError as error:
-            raise MatsideError(f"{path}: cannot be used as the results database ({error}). Move it away to start anew; the clips are untouched.") from error
+            raise MatsideError(
+                f"{path}: cannot be used as the results database ({error}). Move it away to start anew; the clips are untouched."
+            ) from error
 
     def __enter__(self) -> Store:
         return self
@@ -142,15 +155,23 @@ class Store:
 
     def put(self, result: ClipResult) -> None:
         """Replace all that is known of one clip, or nothing if anything fails."""
+        self.put_all([result])
+
+    def put_all(self, results: Iterable[ClipResult]) -> None:
+        """The same for many clips in one transaction: all of them or none."""
         with self._transaction() as db:
-            db.execute("DELETE FROM clips WHERE clip = ?", (result.clip,))
-            db.execute(
-                "INSERT INTO clips VALUES (?,?,?,?,?,?,?,?,?,?,?)",
-                (result.clip, result.content, result.athlete, result.cohort, result.date, result.status, result.reason,
-                 result.frames, result.seconds_of_work, result.duration_s, result.made_with),
-            )  # fmt: skip
-            for one in result.attempts:
-                self._put_attempt(db, result.clip, one)
+            for result in results:
+                self._put_clip(db, result)
+
+    def _put_clip(self, db: sqlite3.Connection, result: ClipResult) -> None:
+        db.execute("DELETE FROM clips WHERE clip = ?", (result.clip,))
+        db.execute(
+            "INSERT INTO clips VALUES (?,?,?,?,?,?,?,?,?,?,?)",
+            (result.clip, result.content, result.athlete, result.cohort, result.date, result.status, result.reason,
+             result.frames, result.seconds_of_work, result.duration_s, result.made_with),
+        )  # fmt: skip
+        for one in result.attempts:
+            self._put_attempt(db, result.clip, one)
 
     @staticmethod
     def _put_attempt(db: sqlite3.Connection, clip: str, one: AttemptResult) -> None:
@@ -218,6 +239,81 @@ class Store:
         assert tuple(table.columns[: len(READING_COLUMNS)]) == READING_COLUMNS
         return table
 
+    def lean_readings(
+        self, *, athletes: Sequence[str] | None = None, since: str | None = None, until: str | None = None, skill: str | None = None,
+        setting: str | None = None, lead_side: str | None = None,
+    ) -> pd.DataFrame:  # fmt: skip
+        """Readings of many athletes for trends and cohorts, unordered, words kept as categories so that millions fit:
+        LEAN_COLUMNS. `since` and `until` are ISO dates, both included; clips without a date then fall out."""
+        asked = {"c.date >= ?": since, "c.date <= ?": until, "a.skill = ?": skill, "a.setting = ?": setting, "a.lead_side = ?": lead_side}
+        where, args = [k for k, v in asked.items() if v is not None], [v for v in asked.values() if v is not None]
+        if since or until:
+            where.append("c.date <> ''")
+        if athletes is not None:
+            where.append(f"c.athlete IN ({','.join('?' * len(athletes))})")
+            args.extend(athletes)
+        query = f"""SELECT c.athlete, c.cohort, c.date, a.skill, a.setting, r.detail, r.side, r.value, r.low, r.high, r.unit,
+            r.usable_share, r.reason, a.lead_side FROM clips c CROSS JOIN attempts a ON a.clip = c.clip CROSS JOIN readings r
+            ON r.attempt = a.id {"WHERE " + " AND ".join(where) if where else ""}"""
+        words = [c for c in LEAN_COLUMNS if c not in LEAN_NUMBERS]
+        numbers: dict[str, dict[str, int]] = {c: {} for c in words}  # word -> code, growing chunk by chunk
+        parts: list[dict[str, np.ndarray]] = []
+        cursor = self._db.cursor()
+        cursor.row_factory = None
+        cursor.execute(query, args)
+        while rows := cursor.fetchmany(100_000):
+            part: dict[str, np.ndarray] = {}
+            for name, column in zip(LEAN_COLUMNS, zip(*rows, strict=True), strict=True):
+                if name in LEAN_NUMBERS:
+                    part[name] = np.array(column, dtype=float)
+                else:
+                    codes = numbers[name]
+                    for word in dict.fromkeys(column):
+                        codes.setdefault(word, len(codes))
+                    part[name] = np.fromiter(map(codes.__getitem__, column), np.int32, len(column))
+            parts.append(part)
+        out = {}
+        for name in LEAN_COLUMNS:
+            joined = np.concatenate([p.pop(name) for p in parts]) if parts else np.zeros(0, float if name in LEAN_NUMBERS else np.int32)
+            out[name] = joined if name in LEAN_NUMBERS else pd.Categorical.from_codes(joined, list(numbers[name]))
+        return pd.DataFrame(out)
+
+    def athletes(self) -> pd.DataFrame:
+        """One row an athlete with readings' clips: athlete, first, last (ISO dates), clips."""
+        return pd.read_sql_query(
+            "SELECT athlete, min(date) AS first, max(date) AS last, count(*) AS clips FROM clips WHERE date <> '' GROUP BY athlete ORDER BY athlete",
+            self._db,
+        )
+
+    def latest_date(self) -> str:
+        """ISO date of the newest clip, or empty."""
+        return str(self._db.execute("SELECT coalesce(max(date), '') FROM clips").fetchone()[0])
+
+    def add_note(self, about: str, date: str, kind: str, text: str) -> None:
+        """Keep a coach's note on an athlete or a cohort; the same note twice is one."""
+        with self._transaction() as db:
+            db.execute("INSERT OR IGNORE INTO notes (about, date, kind, text) VALUES (?,?,?,?)", (about, date, kind, text))
+
+    def remove_note(self, number: int) -> bool:
+        """Forget a note by its id; whether there was one."""
+        with self._transaction() as db:
+            return db.execute("DELETE FROM notes WHERE id = ?", (number,)).rowcount > 0
+
+    def notes(self, about: str | None = None) -> pd.DataFrame:
+        """Notes in time order: id, about, date, kind, text."""
+        where, args = ("WHERE about = ?", (about,)) if about else ("", ())
+        return pd.read_sql_query(f"SELECT * FROM notes {where} ORDER BY date, id", self._db, params=args)
+
+    def set_fact(self, name: str, value: str) -> None:
+        """Keep a fact about these results as a whole, such as that they are invented."""
+        with self._transaction() as db:
+            db.execute("INSERT OR REPLACE INTO facts VALUES (?,?)", (name, value))
+
+    def fact(self, name: str) -> str:
+        """A fact kept by `set_fact`, or empty."""
+        row = self._db.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
+        return str(row[0]) if row else ""
+
     def curves(self, link: str) -> list[Curve]:
         """The curves of one attempt, by its link."""
         rows = self._db.execute(
@@ -235,7 +331,14 @@ class Store:
             "SELECT p.* FROM pictures p JOIN attempts a ON a.id = p.attempt WHERE a.link = ? ORDER BY p.detail, p.side", (link,)
         )
         return [
-            Picture(r["detail"], Side(r["side"]), r["file"], r["width"], r["height"], tuple((float(x), float(y)) for x, y in json.loads(r["points"])))
+            Picture(
+                r["detail"],
+                Side(r["side"]),
+                r["file"],
+                r["width"],
+                r["height"],
+                tuple((float(x), float(y)) for x, y in json.loads(r["points"])),
+            )
             for r in rows
         ]
 
