@@ -1,1 +1,1 @@
-"""Many readings in, an athlete's trend and cohorts side by side out."""
+"""Many readings in (tables with READING_COLUMNS), an athlete's trends and cohorts side by side out. No drawing here."""

@@ -1,0 +1,129 @@
+"""One athlete over time: for each detail, side and setting the sessions, the trend, and whether a change is real."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from pipeline.trends.precision import Precision, learn
+from pipeline.trends.sessions import SERIES, Z95, sessions
+from pipeline.trends.slope import Slope, slope
+
+ENOUGH_SESSIONS = 4  # fewer never make a change; common practice, no source
+FORTNIGHT = 14.0  # days: the start is the first fortnight, now the latest, where the two lie apart
+GAP = 21.0  # days without a session that break the line
+
+
+@dataclass(frozen=True)
+class Change:
+    """Now against the start. All in the detail's unit; NaN where it cannot be told."""
+
+    start: float  # level at the start
+    now: float
+    change: float
+    low: float  # 95 % interval of the change
+    high: float
+    mdc: float  # what chance alone passes once in twenty
+    start_date: str  # of the first session
+    now_date: str  # of the latest
+    start_sessions: int
+    now_sessions: int
+    real: bool  # more than the minimal detectable change, enough sessions, and all of them together point the same way
+
+
+@dataclass(frozen=True)
+class Trend:
+    """One detail of one athlete, on one side, in one setting."""
+
+    athlete: str
+    skill: str
+    detail: str
+    side: str
+    setting: str
+    unit: str
+    attempts: pd.DataFrame  # the readings, with `day`, in time order; empty values stay, as gaps
+    sessions: pd.DataFrame  # SESSION_COLUMNS, then variance, df, sem, low, high (95 % of the median), segment
+    slope: Slope
+    change: Change
+    sem: float  # standard error of measurement of one attempt
+    mdc: float  # between two single attempts: Weir 2005 with Student's quantile
+    df: float  # how well the SEM is known
+
+    @property
+    def key(self) -> tuple[str, str, str, str]:
+        return (self.skill, self.detail, self.side, self.setting)
+
+
+def block_change(day: np.ndarray, y: np.ndarray, variance: np.ndarray) -> tuple[int, int, float, float, float, float]:
+    """day, y, variance : (n,) sessions in time order, n at least 2.
+
+    Returns how many sessions make the start, how many make now, both levels, now less start, and that change's variance.
+    """
+    n = len(day)
+    apart = day[-1] - day[0] > 2 * FORTNIGHT
+    first = int(np.searchsorted(day, day[0] + FORTNIGHT, side="left")) if apart else 1
+    last = n - int(np.searchsorted(day, day[-1] - FORTNIGHT, side="right")) if apart else 1
+    start, now = float(y[:first].mean()), float(y[n - last :].mean())
+    return first, last, start, now, now - start, float(variance[:first].sum() / first**2 + variance[n - last :].sum() / last**2)
+
+
+def change_since_start(table: pd.DataFrame, line: Slope) -> Change:
+    """The change of one series, and whether it is real.
+
+    table : judged sessions of one series, in time order, at least one; line : their trend.
+    The pair compared is fixed beforehand (first and latest fortnight, or first and latest session where those would
+    touch), never picked for being far apart, so that the minimal detectable change needs no allowance for many pairs. The
+    trend through all sessions must point the same way too (its 80 % interval), which halves the harm of one odd day.
+    """
+    day, y, variance = (table[c].to_numpy(float) for c in ("day", "median", "variance"))
+    n, df = len(day), float(table["df"].iloc[0])
+    dates = (str(table["date"].iloc[0]), str(table["date"].iloc[-1]))
+    if n < 2:
+        return Change(float(y[0]), float(y[0]), np.nan, np.nan, np.nan, np.nan, *dates, 1, 1, False)
+    first, last, start, now, change, total = block_change(day, y, variance)
+    mdc = float(stats.t.ppf(0.975, df) * np.sqrt(total)) if df > 0 and np.isfinite(total) else np.nan
+    real = bool(n >= ENOUGH_SESSIONS and np.isfinite(mdc) and abs(change) > mdc and line.points(change))
+    return Change(start, now, change, change - mdc, change + mdc, mdc, *dates, first, last, real)
+
+
+def judged(readings: pd.DataFrame, precision: Precision | None = None) -> pd.DataFrame:
+    """Sessions of these readings, each with variance, df and sem; judged by themselves where no club is given."""
+    table = sessions(readings)
+    return (precision or learn(table)).judge(table)
+
+
+def athlete_trends(readings: pd.DataFrame, athlete: str, precision: Precision | None = None) -> list[Trend]:
+    """Every series of one athlete, in the order of skill, detail, side and setting.
+
+    readings  : READING_COLUMNS; other athletes' rows are passed over. Verdicts are not looked at.
+    precision : what the club says is chance; without it the athlete's own sessions must do, and little can be sure.
+    """
+    own = readings[readings["athlete"].astype(str) == athlete]
+    table = judged(own, precision)
+    out = []
+    strings = own[["skill", "detail", "side", "setting"]].astype(str)
+    for key, part in table.groupby(SERIES[1:], observed=True, sort=True):
+        rows = own[(strings == [str(k) for k in key]).all(axis=1)]
+        out.append(_trend(athlete, tuple(str(k) for k in key), rows, part.reset_index(drop=True)))
+    return out
+
+
+def _trend(athlete: str, key: tuple[str, ...], rows: pd.DataFrame, table: pd.DataFrame) -> Trend:
+    df, sem = float(table["df"].iloc[0]), float(table["sem"].iloc[0])
+    quantile = float(stats.t.ppf(0.975, df)) if df > 0 else np.nan
+    half = quantile * np.sqrt(table["variance"])
+    table = table.assign(low=table["median"] - half, high=table["median"] + half, segment=(table["day"].diff() > GAP).cumsum())
+    line = slope(table["day"].to_numpy(), table["median"].to_numpy(), table["variance"].to_numpy(), df)
+    order = rows.sort_values(["date", "clip", "attempt"], kind="stable")
+    days = pd.to_datetime(order["date"].astype(str), errors="coerce").astype("datetime64[s]")
+    seconds = days.astype("int64").where(days.notna(), np.nan)
+    return Trend(
+        athlete, *key, unit=str(rows["unit"].iloc[0]), attempts=order.assign(day=seconds / 86400.0), sessions=table, slope=line,
+        change=change_since_start(table, line), sem=sem, mdc=quantile * np.sqrt(2.0) * sem, df=df,
+    )  # fmt: skip
+
+
+__all__ = ["ENOUGH_SESSIONS", "FORTNIGHT", "GAP", "Z95", "Change", "Trend", "athlete_trends", "change_since_start", "judged"]

@@ -1,0 +1,72 @@
+"""What a skill loses inside a routine, against the same skill alone, from days (or neighbouring days) with both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from pipeline.trends.shrink import Prior, common_variance
+from pipeline.vocabulary import Setting
+
+NEAR = 7.0  # days between two sessions that may be compared
+ENOUGH_PAIRS = 3
+LINE = ["athlete", "skill", "detail", "side"]
+
+
+@dataclass(frozen=True)
+class Drop:
+    """Routine less alone, in the detail's unit, mean of `pairs` pairs of sessions; interval NaN where too few."""
+
+    drop: float
+    low: float
+    high: float
+    pairs: int
+
+
+def pair_settings(sessions: pd.DataFrame) -> pd.DataFrame:
+    """One row a pair: LINE, day, drop. Each session is used once, with the nearest free one of the other setting."""
+    rows = []
+    for name, part in sessions.groupby(LINE, observed=True, sort=True):
+        by = {s: part[part["setting"].astype(str) == s] for s in (Setting.ALONE, Setting.ROUTINE)}
+        a, r = by[Setting.ALONE], by[Setting.ROUTINE]
+        if a.empty or r.empty:
+            continue
+        apart = np.abs(r["day"].to_numpy()[:, None] - a["day"].to_numpy()[None, :])
+        used_r, used_a = set(), set()
+        for flat in np.argsort(apart, axis=None, kind="stable"):
+            i, j = divmod(int(flat), apart.shape[1])
+            if apart[i, j] > NEAR:
+                break
+            if i in used_r or j in used_a:
+                continue
+            used_r.add(i)
+            used_a.add(j)
+            rows.append((*map(str, name), float(r["day"].iloc[i]), float(r["median"].iloc[i] - a["median"].iloc[j])))
+    return pd.DataFrame(rows, columns=[*LINE, "day", "drop"])
+
+
+def learn_drop_scatter(pairs: pd.DataFrame) -> dict[tuple[str, str], Prior]:
+    """What the club's pairs say of how much a drop scatters, by (skill, detail)."""
+    out = {}
+    for name, part in pairs.groupby(["skill", "detail"], sort=False):
+        per = part.groupby(LINE, sort=False)["drop"].agg(["var", "count"])
+        out[tuple(map(str, name))] = common_variance(per["var"].fillna(0.0).to_numpy(), per["count"].to_numpy() - 1.0)
+    return out
+
+
+def setting_drop(drops: np.ndarray, prior: Prior | None = None) -> Drop:
+    """drops : (n,) differences of one series. `prior` from the club; Student's t on what both are worth."""
+    drops = np.asarray(drops, float)
+    n = len(drops)
+    if n == 0:
+        return Drop(np.nan, np.nan, np.nan, 0)
+    own = float(drops.var(ddof=1)) if n > 1 else 0.0
+    variance, df = (prior or Prior(np.nan, 0.0, n - 1.0)).moderated(np.array([own]), np.array([n - 1.0]))
+    mean = float(drops.mean())
+    if n < ENOUGH_PAIRS or not df[0] > 0 or not np.isfinite(variance[0]):
+        return Drop(mean, np.nan, np.nan, n)
+    half = float(stats.t.ppf(0.975, df[0]) * np.sqrt(variance[0] / n))
+    return Drop(mean, mean - half, mean + half, n)

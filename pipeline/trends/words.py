@@ -1,0 +1,110 @@
+"""What a trend says, in a coach's words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+import numpy as np
+
+from pipeline.scoring.tolerances import Tolerance
+from pipeline.trends.athlete import ENOUGH_SESSIONS, Change, Trend
+from pipeline.trends.setting_drop import Drop
+from pipeline.vocabulary import CHORD, DEGREES, LEG, SECONDS, SHANK
+
+# (skill, detail) -> word for nearer to the target, word for further from it
+NEARER: dict[tuple[str, str], tuple[str, str]] = {
+    ("lunge", "line_deviation"): ("nearer to one line", "further from one line"),
+    ("lunge", "shoulder_angle"): ("more open", "less open"),
+    ("lunge", "hip_angle"): ("straighter", "less straight"),
+    ("lunge", "knee_angle"): ("straighter", "more bent"),
+    ("lunge", "arms_by_ears"): ("nearer to the ears", "further from the ears"),
+    ("shoulder_stand", "hip_angle"): ("flatter", "less flat"),
+    ("shoulder_stand", "hip_knee_angle"): ("flatter", "less flat"),
+    ("shoulder_stand", "leg_to_vertical"): ("more upright", "less upright"),
+    ("shoulder_stand", "toe_point"): ("more pointed", "less pointed"),
+    ("backward_roll", "knee_clearance"): ("higher", "lower"),
+    ("backward_roll", "knee_contact_time"): ("shorter on the floor", "longer on the floor"),
+    ("cartwheel", "knee_angle"): ("straighter", "more bent"),
+}
+UNIT = {DEGREES: "°", CHORD: " % of the line", SHANK: " % of the shank", SECONDS: " s", LEG: " % of the leg"}
+
+
+def amount(value: float, unit: str) -> str:
+    """`11°`, `4 % of the line`, `0.12 s`: without sign; one digit where below 3."""
+    size = abs(value)
+    digits = 2 if unit == SECONDS else (1 if size < 2.95 else 0)
+    return f"{size:.{digits}f}{UNIT.get(unit, ' ' + unit)}"
+
+
+def when(day: str, other: str) -> str:
+    """A day as a coach would say it: the month alone where `other` is in another month of the same year."""
+    a, b = date.fromisoformat(day), date.fromisoformat(other)
+    if a.year != b.year:
+        return f"{a:%B} {a.year}"
+    return f"{a.day} {a:%B}" if a.month == b.month else f"{a:%B}"
+
+
+def distance(value: float, tolerance: Tolerance | None) -> float:
+    """How far a level is from the target on the sides that count; NaN without a tolerance."""
+    if tolerance is None:
+        return float("nan")
+    low, high = tolerance.band(0.0)
+    return float(max(low - value, value - high, 0.0))
+
+
+def direction(change: Change, tolerance: Tolerance | None) -> str:
+    """`better`, `worse`, `past` (from one side of the target to as far on the other) or `` where it cannot be told."""
+    before, after = distance(change.start, tolerance), distance(change.now, tolerance)
+    if tolerance is None or not np.isfinite(after - before):
+        return ""
+    low, high = tolerance.band(0.0)
+    crossed = (change.start < low and change.now > high) or (change.start > high and change.now < low)
+    if crossed and abs(after - before) < 0.5 * abs(change.change):
+        return "past"
+    return "better" if after < before else "worse" if after > before else ""
+
+
+def sentence(trend: Trend, tolerance: Tolerance | None) -> str:
+    """One sentence: what changed and how sure that is."""
+    c, n, unit = trend.change, len(trend.sessions), trend.unit
+    sessions = f"{n} session{'s' if n != 1 else ''}"
+    if n < ENOUGH_SESSIONS:
+        return f"No change we can be sure of: {sessions}."
+    if not np.isfinite(c.mdc):
+        return f"No change we can be sure of: {sessions}, too few to know what is chance."
+    since = when(c.start_date, c.now_date)
+    way = direction(c, tolerance)
+    better, worse = NEARER.get((trend.skill, trend.detail), ("nearer to the target", "further from the target"))
+    if not c.real:
+        if abs(c.change) > c.mdc:
+            return (
+                f"No change we can be sure of: {amount(c.change, unit)} between start and now, but the sessions between do not bear it out."
+            )
+        return f"No change we can be sure of: {amount(c.change, unit)} since {since}, and up to {amount(c.mdc, unit)} could be chance ({sessions})."
+    chance = f"(more than the {amount(c.mdc, unit)} that could be chance)"
+    if way == "past":
+        return f"From one side of the target to the other: {amount(c.change, unit)} since {since} {chance}."
+    if not way:
+        return f"{'More' if c.change > 0 else 'Less'} by {amount(c.change, unit)} since {since} {chance}."
+    word = better if way == "better" else worse
+    return f"{word[0].upper()}{word[1:]} by {amount(c.change, unit)} since {since} {chance}."
+
+
+def drop_sentence(drop: Drop, skill: str, detail: str, unit: str, alone: float, tolerance: Tolerance | None) -> str:
+    """What a routine costs, in one sentence; `alone` is the usual level done alone."""
+    if drop.pairs == 0:
+        return "Alone and in a routine were never filmed within a week of each other."
+    if not np.isfinite(drop.low):
+        return f"Too few days with both alone and routine to compare ({drop.pairs})."
+    pairs = f"{drop.pairs} pairs of sessions"
+    if drop.low <= 0 <= drop.high:
+        return f"No difference between alone and routine we can be sure of ({amount(drop.drop, unit)}, {pairs})."
+    before, after = distance(alone, tolerance), distance(alone + drop.drop, tolerance)
+    better, worse = NEARER.get((skill, detail), ("nearer to the target", "further from the target"))
+    word = better if after < before else worse if after > before else ("more" if drop.drop > 0 else "less")
+    ends = sorted((abs(drop.low), abs(drop.high)))
+    return f"In a routine {word} by {amount(drop.drop, unit)} (95 % interval {amount(ends[0], unit)} to {amount(ends[1], unit)}, {pairs})."
+
+
+Tolerances = Mapping[tuple[str, str], Tolerance]
