@@ -1,0 +1,87 @@
+"""Shares that come from children with uneven numbers of attempts: share met, share that could not be told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from pipeline.scoring.tolerances import Tolerance
+from pipeline.scoring.verdicts import score
+from pipeline.vocabulary import Skill, Verdict
+
+VIEW = {Skill.LUNGE: "side", Skill.SHOULDER_STAND: "side", Skill.BACKWARD_ROLL: "side", Skill.CARTWHEEL: "front"}
+
+
+@dataclass(frozen=True)
+class Share:
+    """Mean of the athletes' own shares, 0 to 1, each athlete counting once; 95 % interval, NaN below two athletes."""
+
+    share: float
+    low: float
+    high: float
+    athletes: int
+    readings: int
+
+
+def athletes_share(hits: np.ndarray, tries: np.ndarray) -> Share:
+    """hits, tries : (n,) whole numbers per athlete; athletes without a try are passed over.
+
+    Interval: Wilson's, with as many independent tries as the spread between athletes leaves (Korn & Graubard 1998, Surv
+    Methodol 24:193, in idea) and Student's t for few athletes. Where all athletes are at 0 or 1, each counts as one try.
+    """
+    hits, tries = np.asarray(hits, float), np.asarray(tries, float)
+    hits, tries = hits[tries > 0], tries[tries > 0]
+    n, total = len(tries), int(tries.sum())
+    if n == 0:
+        return Share(np.nan, np.nan, np.nan, 0, 0)
+    shares = hits / tries
+    p = float(shares.mean())
+    if n == 1:
+        return Share(p, np.nan, np.nan, 1, total)
+    spread = float(shares.var(ddof=1)) / n
+    effective = min(p * (1 - p) / spread, float(total)) if spread > 0 else float(n)
+    t2 = float(stats.t.ppf(0.975, n - 1)) ** 2
+    middle = (p + t2 / (2 * effective)) / (1 + t2 / effective)
+    half = np.sqrt(t2) / (1 + t2 / effective) * np.sqrt(p * (1 - p) / effective + t2 / (4 * effective**2))
+    return Share(p, float(max(0.0, middle - half)), float(min(1.0, middle + half)), n, total)
+
+
+def with_verdicts(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance]) -> pd.DataFrame:
+    """The readings with verdicts by the tolerances of the day; takes the store's lean tables too."""
+    plain = {c: readings[c].astype(object) for c in ("skill", "detail", "reason")}
+    scored = score(readings.assign(verdict="", **plain), tolerances)
+    return scored.assign(verdict=pd.Categorical(scored["verdict"], categories=[str(v) for v in Verdict]))
+
+
+def share_table(scored: pd.DataFrame, by: list[str], verdict: Verdict) -> pd.DataFrame:
+    """Share of readings with `verdict`, one row a group of `by`: share, low, high, athletes, readings.
+
+    scored : READING_COLUMNS with verdicts. For `met` only readings that could be told count; for `cannot tell` all do.
+    """
+    rows = scored if verdict is Verdict.CANNOT_TELL else scored[scored["verdict"] != str(Verdict.CANNOT_TELL)]
+    hit = (rows["verdict"] == str(verdict)).to_numpy()
+    per = (
+        rows[[*by, "athlete"]].assign(hit=hit).groupby([*by, "athlete"], observed=True, sort=True)["hit"].agg(["sum", "size"]).reset_index()
+    )
+    out = []
+    for name, part in per.groupby(by, observed=True, sort=True):
+        s = athletes_share(part["sum"].to_numpy(), part["size"].to_numpy())
+        out.append((*map(str, name), s.share, s.low, s.high, s.athletes, s.readings))
+    return pd.DataFrame(out, columns=[*by, "share", "low", "high", "athletes", "readings"])
+
+
+def cannot_tell_tables(scored: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """How often a reading could not be told, by cohort, by skill and its view, and by month, in `share_table`'s columns."""
+    months = {d: d[:7] for d in map(str, scored["date"].unique())}
+    rows = scored.assign(
+        view=scored["skill"].astype(object).map({str(k): v for k, v in VIEW.items()}), month=scored["date"].astype(object).map(months)
+    )
+    return {
+        "cohort": share_table(rows, ["cohort"], Verdict.CANNOT_TELL),
+        "skill": share_table(rows, ["skill", "view"], Verdict.CANNOT_TELL),
+        "month": share_table(rows[rows["month"] != ""], ["month"], Verdict.CANNOT_TELL),
+    }
