@@ -1,35 +1,38 @@
-"""Following one person with the landmark model alone, crop by crop, from where the person was found.
+"""Following everybody in a stretch at once with the landmark model alone, each on a crop of their own.
 
 The crop of the next frame comes from this frame's steering points, carried on by the movement so far: the model bears a
-crop turned against the body by 12 degrees, and a cartwheel turns as much from frame to frame.
+crop turned against the body by 12 degrees, and a cartwheel turns as much from frame to frame. In each crop the others are
+painted out, and of two that end up on one body the one whose way leads there keeps it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.landmarks.crops import Crop, between
+from pipeline.landmarks.crops import Crop, between, cut
 from pipeline.landmarks.detector import Found
+from pipeline.landmarks.hide import paint_out, standing
 from pipeline.landmarks.net import Guess, LandmarkNet
-from pipeline.landmarks.paths import CORE, Path, torso
+from pipeline.landmarks.paths import CORE, Path, apart, torso
 from pipeline.landmarks.spool import Spool
 
 LEAST_PRESENCE = 0.5
 LEAST_PEAK = 0.25  # mean height of the heatmaps of shoulders and hips; below it nothing was recognised
-LOST_S = 0.5  # without a sight for longer, a pass ends
-WIDEN = 1.05  # per frame while lost
+LOST_S = 0.6  # without a sight for longer, a pass ends
+WIDEN = 1.03  # per frame while lost
 FOLLOW_MOTION = 0.6  # weight of the newest movement in the one carried on
+FADE = 0.85  # of the movement carried on, per frame while lost
 LOOK_AGAIN_TURN = np.radians(14)  # a body turned more than this in its crop is looked at again, better aligned
 LOOK_AGAIN_SHIFT = 0.10  # of the crop's side
-LARGEST_STEP = 0.8  # torsos the hips may move between two frames at 30 a second, beyond what movement foretells
+ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
+AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
 
 
 @dataclass
 class _Motion:
-    """How the crop moves, per second."""
+    """How a crop moves, per second."""
 
     x: float = 0.0
     y: float = 0.0
@@ -44,16 +47,59 @@ class _Motion:
         self.y += k * ((now.y - before.y) / dt - self.y)
         self.turn += k * (_wrapped(now.angle - before.angle) / dt - self.turn)
 
+    def fade(self) -> None:
+        self.x, self.y, self.turn = self.x * FADE, self.y * FADE, self.turn * FADE
 
-def begin(net: LandmarkNet, image: np.ndarray, found: Found) -> tuple[Guess, Crop] | None:
-    """The first look at a person found, twice, so that the crop settles; None where the model recognises nobody."""
-    crop = between(found.hips, found.top)
-    for _ in range(2):
-        guess = net(image, crop)
-        if not recognised(guess):
-            return None
-        crop = between(guess.centre, guess.top)
-    return guess, crop
+
+@dataclass(eq=False)
+class _Followed:
+    """One person on the way through the stretch."""
+
+    path: Path
+    crop: Crop  # where to look next
+    body: np.ndarray  # (33, 2) as last seen
+    body_crop: Crop  # the crop that body fits
+    seen_t: float
+    every: int = 1  # looked at in every so many frames: those who only stand about need no more
+    motion: _Motion = field(default_factory=_Motion)
+    guess: Guess | None = None
+    used: Crop | None = None
+
+    def expected(self) -> np.ndarray:
+        """(33, 2) the body as last seen, moved and turned with the crop."""
+        return self.crop.to_picture(Crop(self.body_crop.x, self.body_crop.y, self.crop.side, self.body_crop.angle).to_crop(self.body))
+
+
+def follow_everyone(net: LandmarkNet, spool: Spool, found: dict[int, list[Found]], step: int) -> list[Path]:
+    """Passes through the stretch in one direction (+1, -1), from everyone found at the frames that were looked at.
+
+    found : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
+    """
+    live: list[_Followed] = []
+    done: list[Path] = []
+    numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
+    before: int | None = None
+    for number in numbers:
+        image, t = spool[number], spool.t[number - spool.first]
+        if before is not None:
+            dt = abs(t - spool.t[before - spool.first])
+            for one in live:
+                one.crop = one.motion.carry(one.crop, dt)
+        for one in live:
+            one.guess = None
+            if number % one.every == 0:
+                others = [o.expected() for o in live if o is not one]
+                one.guess, one.used = look(net, image, one.crop, others, one.expected(), one.path)
+        _settle_disputes(live)
+        for one in live:
+            if number % one.every == 0:
+                _take(one, number, t, max(spool.size))
+        done += [o.path for o in live if abs(t - o.seen_t) > LOST_S]
+        live = [o for o in live if abs(t - o.seen_t) <= LOST_S]
+        new = [f for f in found.get(number, []) if not any(_is_on(o, f, t) for o in live)]
+        live += _begin(net, spool, number, step, new, live)
+        before = number
+    return done + [o.path for o in live]
 
 
 def recognised(guess: Guess) -> bool:
@@ -61,43 +107,13 @@ def recognised(guess: Guess) -> bool:
     return guess.presence >= LEAST_PRESENCE and float(guess.peak[CORE].mean()) >= LEAST_PEAK
 
 
-def follow(net: LandmarkNet, spool: Spool, start: int, crop: Crop, step: int, *, met: Callable[[int, Crop], bool] | None = None) -> Path:
-    """Follow from frame `start` in direction `step` (+1, -1) to the end of the stretch, or until lost.
-
-    `met(number, crop)` may end the pass where it has met another one of the same direction.
-    """
-    path = Path.empty(spool.first, len(spool), step)
-    longest = 1.6 * max(spool.size)
-    motion, last_seen, last_crop = _Motion(), None, None
-    number = start
-    while spool.first <= number < spool.end:
-        t = spool.t[number - spool.first]
-        if met is not None and met(number, crop):
-            path.merged = True
-            break
-        guess, used = look(net, spool[number], crop, path)
-        path.crop[number - spool.first] = used.x, used.y, used.side, used.angle
-        if guess is not None:
-            path.put(number, guess)
-            now = between(guess.centre, guess.top)
-            now = Crop(now.x, now.y, float(np.clip(now.side, 24, longest)), now.angle)
-            if last_crop is not None and last_seen is not None:
-                motion.learn(last_crop, now, abs(t - last_seen))
-            last_seen, last_crop, crop = t, now, now
-        else:
-            if last_seen is None or abs(t - last_seen) > LOST_S:
-                break
-            crop = Crop(crop.x, crop.y, min(crop.side * WIDEN, longest), crop.angle)
-        number += step
-        if spool.first <= number < spool.end:
-            crop = motion.carry(crop, abs(spool.t[number - spool.first] - t))
-    return path
-
-
-def look(net: LandmarkNet, image: np.ndarray, crop: Crop, path: Path) -> tuple[Guess | None, Crop]:
+def look(
+    net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray | None, path: Path | None = None
+) -> tuple[Guess | None, Crop]:
     """One frame's best look: again with a better crop where the first one was turned or off; None where nobody is seen."""
-    guess = net(image, crop)
-    path.looks += 1
+    guess = _glance(net, image, crop, others, own)
+    if path is not None:
+        path.looks += 1
     if not recognised(guess):
         return None, crop
     better = between(guess.centre, guess.top)
@@ -105,11 +121,86 @@ def look(net: LandmarkNet, image: np.ndarray, crop: Crop, path: Path) -> tuple[G
     shifted = np.hypot(better.x - crop.x, better.y - crop.y) > LOOK_AGAIN_SHIFT * crop.side
     if not (turned or shifted or not 0.8 < better.side / crop.side < 1.25):
         return guess, crop
-    again = net(image, better)
-    path.looks += 1
+    again = _glance(net, image, better, others, own)
+    if path is not None:
+        path.looks += 1
     if recognised(again) and again.peak[CORE].mean() >= 0.8 * guess.peak[CORE].mean() and torso(again.xy) > 0.4 * torso(guess.xy):
         return again, better
     return guess, crop
+
+
+def _glance(net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray | None) -> Guess:
+    pixels = cut(image, crop)
+    near = [crop.to_crop(o) for o in others]
+    near = [o for o in near if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
+    if near:
+        pixels = paint_out(pixels, near, None if own is None else crop.to_crop(own))
+    return net.read(pixels, crop)
+
+
+def _begin(net: LandmarkNet, spool: Spool, number: int, step: int, new: list[Found], live: list[_Followed]) -> list[_Followed]:
+    """Start following people found; looked at twice, so that crops settle, the second time with better known neighbours."""
+    bodies = [standing(f) for f in new]
+    crops = [between(f.hips, f.top) for f in new]
+    guesses: list[Guess | None] = [None] * len(new)
+    known = [o.expected() for o in live]
+    for _ in range(2):
+        for k, f in enumerate(new):
+            others = known + [b for j, b in enumerate(bodies) if j != k]
+            guess = _glance(net, spool[number], crops[k], others, bodies[k])
+            off = np.linalg.norm(guess.xy[CORE[2:]].mean(0) - f.hips) / f.reach
+            guesses[k] = guess if recognised(guess) and off < AT_FOUND else None
+            if guesses[k] is not None:
+                bodies[k], crops[k] = guess.xy, between(guess.centre, guess.top)
+    out = []
+    for guess, crop in zip(guesses, crops, strict=True):
+        if guess is None or any(apart(guess.xy, o.body, max(float(torso(guess.xy)), 1.0)) < ONE_BODY for o in live + out):
+            continue
+        path = Path.empty(spool.first, len(spool), step)
+        path.looks = 2
+        path.put(number, guess)
+        path.crop[number - spool.first] = crop.x, crop.y, crop.side, crop.angle
+        out.append(_Followed(path, crop, guess.xy, crop, spool.t[number - spool.first]))
+    return out
+
+
+def _settle_disputes(live: list[_Followed]) -> None:
+    """Of two on one body, the one farther from where it was expected has lost its own."""
+    looked = [o for o in live if o.guess is not None]
+    for i, a in enumerate(looked):
+        for b in live:
+            if a is b or a.guess is None or b in looked[:i]:
+                continue
+            other = b.guess.xy if b.guess is not None else b.expected()
+            size = max(float(torso(a.guess.xy)), float(torso(other)), 1.0)
+            if apart(a.guess.xy, other, size) >= ONE_BODY:
+                continue
+            if b.guess is None or apart(a.guess.xy, a.expected(), size) > apart(b.guess.xy, b.expected(), size):
+                a.guess = None
+            else:
+                b.guess = None
+
+
+def _take(one: _Followed, number: int, t: float, longest: float) -> None:
+    """Keep what was seen and learn from it, or carry on unseen."""
+    row = number - one.path.first
+    if one.used is not None:
+        one.path.crop[row] = one.used.x, one.used.y, one.used.side, one.used.angle
+    if one.guess is None:
+        one.motion.fade()
+        one.crop = Crop(one.crop.x, one.crop.y, min(one.crop.side * WIDEN, 1.6 * longest), one.crop.angle)
+        return
+    one.path.put(number, one.guess)
+    now = between(one.guess.centre, one.guess.top)
+    now = Crop(now.x, now.y, float(np.clip(now.side, 24, 1.6 * longest)), now.angle)
+    one.motion.learn(one.body_crop, now, max(abs(t - one.seen_t), 1e-3))
+    one.crop, one.body, one.body_crop, one.seen_t = now, one.guess.xy, now, t
+
+
+def _is_on(one: _Followed, found: Found, t: float) -> bool:
+    """This person is followed already."""
+    hips, shoulders = one.body[CORE[2:]].mean(0), one.body[CORE[:2]].mean(0)
+    return bool(max(np.linalg.norm(hips - found.hips), np.linalg.norm(shoulders - found.shoulders)) < AT_FOUND * found.reach)
 
 
 def _wrapped(angle: float) -> float:

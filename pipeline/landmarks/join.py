@@ -27,7 +27,7 @@ ARMS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("shoulde
 )
 
 
-@dataclass
+@dataclass(eq=False)
 class Person:
     """One person over a stretch, working-size pixels; NaN where not followed."""
 
@@ -103,8 +103,10 @@ def _chain(core: _Core, own: list[Sighting], everyone: list[Sighting]) -> np.nda
     m, n = core.valid.shape
     value = np.where(core.valid, core.worth, -np.inf)
     for sighting in own:
-        near, known = _at(core, sighting)
-        value = value + np.where(known, np.where(near, BONUS_FOUND, -MALUS_ELSEWHERE), 0.0)
+        near, _ = _at(core, sighting)
+        looked = np.zeros(n, bool)
+        looked[np.asarray(sighting.frames) - core.first] = True  # between looks a fast body is not where a straight line says
+        value = value + np.where(near, BONUS_FOUND, np.where(looked, -MALUS_ELSEWHERE, 0.0))
     mine = np.zeros(n, bool)
     for sighting in own:
         mine |= _at(core, sighting)[1]

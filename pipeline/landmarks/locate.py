@@ -14,12 +14,13 @@ from pipeline.landmarks import models
 from pipeline.landmarks.camera import camera_shift
 from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, doubt
 from pipeline.landmarks.clean import drop_wild, sort_sides
-from pipeline.landmarks.detector import Detector
+from pipeline.landmarks.detector import Detector, Found
+from pipeline.landmarks.follow import follow_everyone
 from pipeline.landmarks.join import Person, people_of
 from pipeline.landmarks.net import LandmarkNet
-from pipeline.landmarks.passes import all_passes
+from pipeline.landmarks.paths import Path as Pass
 from pipeline.landmarks.paths import apart, torso
-from pipeline.landmarks.people import survey
+from pipeline.landmarks.people import Sighting, survey
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.spool import Spool, stretches
 from pipeline.landmarks.track import N, Track
@@ -85,6 +86,15 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
             before.done.append(did)
 
 
+def all_passes(net: LandmarkNet, spool: Spool, sightings: list[Sighting]) -> list[Pass]:
+    """Everybody found in the stretch, followed forwards and backwards."""
+    found: dict[int, list[Found]] = {}
+    for sighting in sightings:
+        for number, one in zip(sighting.frames, sighting.found, strict=True):
+            found.setdefault(number, []).append(one)
+    return [path for step in (1, -1) for path in follow_everyone(net, spool, found, step)]
+
+
 def _continues(before: Person, now: Person) -> bool:
     """The two are one person where their stretches overlap."""
     start, stop = now.first, before.first + len(before.xy)
@@ -122,4 +132,4 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
         wild = drop_wild(xy, t, body)
         for values in (xy, z, visibility, disagreement):
             values[wild] = np.nan
-    return Track(t, (xy + 0.5) / scale - 0.5, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))
+    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))

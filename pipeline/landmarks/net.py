@@ -49,7 +49,10 @@ class LandmarkNet:
 
     def __call__(self, image: np.ndarray, crop: Crop, *, mirrored: bool = False) -> Guess:
         """Landmarks inside one crop of an RGB picture. `mirrored` looks at the crop's mirror image and undoes it."""
-        pixels = cut(image, crop)
+        return self.read(cut(image, crop), crop, mirrored=mirrored)
+
+    def read(self, pixels: np.ndarray, crop: Crop, *, mirrored: bool = False) -> Guess:
+        """Landmarks of (256, 256, 3) pixels that were cut out as `crop`."""
         if mirrored:
             pixels = pixels[:, ::-1]
         raw, presence, heatmaps = self.raw(pixels)

@@ -13,7 +13,7 @@ CORE = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "left_hip
 BODY = np.arange(INDEX["left_shoulder"], N)  # all but the face
 
 
-@dataclass
+@dataclass(eq=False)
 class Path:
     """Arrays cover a stretch's frames; frames not followed are NaN. Working-size pixels."""
 

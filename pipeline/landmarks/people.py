@@ -9,13 +9,17 @@ import numpy as np
 from pipeline.landmarks.detector import Detector, Found
 from pipeline.landmarks.spool import Spool
 
+Region = tuple[float, float, float, float]  # x0, y0, x1, y1 pixels
 GATE = 0.45  # of the body's reach: how far hips may be between two looks to be linked (plus what time allows)
 SPEED = 1.2  # reaches per second a person is taken to move at most between two looks
 SIZE_STEP = 1.35  # ratio of reach between two looks
+INNER = 0.1  # of a tile's side: someone whose hips are nearer to its inner border belongs to the next tile
+SMALLEST = 12  # pixels of reach
+ONE_PERSON = 0.3  # of the reach: two finds nearer than this are one person
 LONGEST_GAP_S = 0.8  # a person not found for longer begins a new sighting; following joins them
 
 
-@dataclass
+@dataclass(eq=False)
 class Sighting:
     """One person found again and again, without a long gap."""
 
@@ -39,17 +43,19 @@ class Sighting:
 
 
 def survey(spool: Spool, detector: Detector, *, per_second: float, least: float) -> list[Sighting]:
-    """Everybody who can be found in a stretch, as sightings. The first and the last frame are always looked at."""
+    """Everybody who can be found in a stretch, as sightings. The first and the last frame are looked at most closely."""
     instants = look_at(spool, per_second)
+    tiles = regions(*spool.size)
     open_, closed = [], []
-    for number in instants:
+    for k, number in enumerate(instants):
         t = spool.t[number - spool.first]
         left = []
         for sighting in open_:
             gap = t - spool.t[sighting.frames[-1] - spool.first]
             (left if gap <= LONGEST_GAP_S else closed).append(sighting)
         open_ = left
-        people = [f for f in detector(spool[number], least=least) if f.reach > 8]
+        ends = k < 2 or k >= len(instants) - 2
+        people = find(detector, spool[number], tiles if ends else tiles[k % 2 :: 2], least=least)
         pairs = sorted(
             (_distance(s.found[-1], f, t - spool.t[s.frames[-1] - spool.first]), i, j)
             for i, s in enumerate(open_)
@@ -64,6 +70,39 @@ def survey(spool: Spool, detector: Detector, *, per_second: float, least: float)
                 taken_f.add(j)
         open_ += [Sighting([number], [f]) for j, f in enumerate(people) if j not in taken_f]
     return closed + open_
+
+
+def regions(width: int, height: int) -> list[Region]:
+    """Squares of the picture's shorter side along its longer one, overlapping by a quarter or more, at least two if it is not square.
+
+    In the whole of a wide picture people come out small for the detector, and neighbours run into one.
+    """
+    short, long = min(width, height), max(width, height)
+    count = int(np.ceil((long / short - 0.25) / 0.75))
+    starts = np.linspace(0, long - short, count) if count > 1 else np.zeros(1)
+    return [(s, 0.0, s + short, float(short)) if width >= height else (0.0, s, float(short), s + short) for s in starts]
+
+
+def find(detector: Detector, image: np.ndarray, tiles: list[Region], *, least: float) -> list[Found]:
+    """Everybody found in the tiles of a picture, each once."""
+    height, width = image.shape[:2]
+    seen: list[Found] = []
+    for x0, y0, x1, y1 in tiles:
+        for one in detector(image, least=least, region=(x0, y0, x1, y1)):
+            (hx, hy), margin = one.hips, INNER * (x1 - x0)
+            inside = (
+                (hx > x0 + margin or x0 <= 0)
+                and (hx < x1 - margin or x1 >= width)
+                and (hy > y0 + margin or y0 <= 0)
+                and (hy < y1 - margin or y1 >= height)
+            )
+            if inside and one.reach > SMALLEST:
+                seen.append(one)
+    kept: list[Found] = []
+    for one in sorted(seen, key=lambda f: -f.score):
+        if all(np.hypot(*(one.hips - k.hips)) > ONE_PERSON * max(one.reach, k.reach) for k in kept):
+            kept.append(one)
+    return kept
 
 
 def look_at(spool: Spool, per_second: float) -> list[int]:

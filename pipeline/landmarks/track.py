@@ -22,7 +22,7 @@ class Track:
     """One athlete in one clip, in display orientation. A frame where the athlete is lost is NaN, never a guess."""
 
     t: np.ndarray  # (n,) seconds from the clip's first shown frame, strictly increasing
-    xy: np.ndarray  # (n, 33, 2) pixels of the full-size picture, y down; NaN = not seen
+    xy: np.ndarray  # (n, 33, 2) pixels of the full-size picture, y down, a pixel's middle at .5; NaN = not seen
     z: np.ndarray  # (n, 33) depth relative to the middle of the hips, in the same pixels, away from the camera positive; NaN = unknown
     visibility: np.ndarray  # (n, 33) 0..1, the model's own word; NaN where xy is NaN
     presence: np.ndarray  # (n,) 0..1, that a person is in the crop; says nothing about who

@@ -1,0 +1,84 @@
+"""Other people painted out of a crop, so that the landmark model looks at the one meant.
+
+The model takes whoever stands out in its crop, and a spotter beside the mat stands out. Where others are is known: they are
+followed too. Their bodies, drawn as thick limbs, are filled with the colours around them, except where the athlete is
+expected to be.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.landmarks.crops import SIZE
+from pipeline.landmarks.detector import Found
+from pipeline.landmarks.paths import torso
+from pipeline.landmarks.track import INDEX, N
+
+OTHERS_WIDTH, OWN_WIDTH = 0.42, 0.30  # torsos: thickness of a limb that is painted out, or kept
+HEAD = 0.42  # torsos: radius
+COARSE = 32  # pixels of the picture that the filling colours are averaged in
+LIMBS = tuple(
+    (INDEX[f"{side}_{a}"], INDEX[f"{side}_{b}"], width)
+    for side in ("left", "right")
+    for a, b, width in (
+        ("shoulder", "elbow", 0.7), ("elbow", "wrist", 0.6), ("wrist", "index", 0.5), ("hip", "knee", 1.0), ("knee", "ankle", 0.8), ("heel", "foot_index", 0.6),
+    )
+)  # fmt: skip
+TRUNK = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "right_hip", "left_hip")])
+NOSE, EARS = INDEX["nose"], np.array([INDEX["left_ear"], INDEX["right_ear"]])
+
+
+def paint_out(pixels: np.ndarray, others: list[np.ndarray], own: np.ndarray | None) -> np.ndarray:
+    """The crop (256, 256, 3) without the others. Bodies are (33, 2) in crop pixels; `own` is where the one meant should be."""
+    import cv2
+
+    mask = np.zeros((SIZE, SIZE), np.uint8)
+    for body in others:
+        _draw(mask, body, OTHERS_WIDTH, 255)
+    if own is not None:
+        _draw(mask, own, OWN_WIDTH, 0)
+    if not mask.any():
+        return pixels
+    seen = (255 - mask).astype(np.float32) / 255
+    small = cv2.resize(pixels.astype(np.float32) * seen[..., None], (COARSE, COARSE), interpolation=cv2.INTER_AREA)
+    share = cv2.resize(seen, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
+    for _ in range(2):
+        small, share = cv2.blur(small, (7, 7)), cv2.blur(share, (7, 7))
+    filling = cv2.resize(small / np.maximum(share, 1e-3)[..., None], (SIZE, SIZE), interpolation=cv2.INTER_LINEAR)
+    soft = cv2.blur(seen, (5, 5))[..., None]
+    return np.clip(pixels * soft + filling * (1 - soft), 0, 255).astype(np.uint8)
+
+
+def standing(found: Found) -> np.ndarray:
+    """(33, 2) a rough upright body where the detector found one: enough to paint it out before it is followed."""
+    up = found.shoulders - found.hips
+    across = np.array([-up[1], up[0]])
+    body = np.tile(found.hips, (N, 1)).astype(float)
+    for sign, side in ((1, "left"), (-1, "right")):
+        for part, along, out in (
+            ("shoulder", 1.0, 0.2), ("elbow", 0.45, 0.3), ("wrist", 0.0, 0.3), ("index", -0.15, 0.3), ("hip", 0.0, 0.12),
+            ("knee", -0.85, 0.12), ("ankle", -1.7, 0.12), ("heel", -1.8, 0.12), ("foot_index", -1.8, 0.12), ("ear", 1.4, 0.1),
+        ):  # fmt: skip
+            body[INDEX[f"{side}_{part}"]] = found.hips + along * up + sign * out * across
+    body[NOSE] = found.hips + 1.4 * up
+    return body
+
+
+def _draw(mask: np.ndarray, body: np.ndarray, width: float, value: int) -> None:
+    import cv2
+
+    if not np.isfinite(body).all():
+        return
+    size = max(float(torso(body)), 0.25 * float(np.linalg.norm(body[TRUNK[[0, 1]]].mean(0) - body[INDEX["left_ankle"]])))
+    points = np.round(np.clip(body, -2000, 2000)).astype(int)
+    cv2.fillConvexPoly(mask, cv2.convexHull(points[TRUNK]), value)
+    for a, b in zip(TRUNK, np.roll(TRUNK, 1), strict=True):
+        cv2.line(mask, points[a].tolist(), points[b].tolist(), value, max(int(width * size), 1))
+    for a, b, share in LIMBS:
+        cv2.line(mask, points[a].tolist(), points[b].tolist(), value, max(int(width * share * size), 1))
+    middle = (body[EARS].mean(0) + body[NOSE]) / 2
+    cv2.circle(
+        mask, np.round(np.clip(middle, -2000, 2000)).astype(int).tolist(), max(int(HEAD * width / OTHERS_WIDTH * size), 1), value, -1
+    )
+    neck = np.round(np.clip(body[TRUNK[:2]].mean(0), -2000, 2000)).astype(int).tolist()
+    cv2.line(mask, neck, np.round(np.clip(middle, -2000, 2000)).astype(int).tolist(), value, max(int(0.7 * width * size), 1))

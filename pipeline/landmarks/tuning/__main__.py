@@ -1,0 +1,97 @@
+"""Commands of the tuning room, one a step, in this order: bodies, anchors, train, evaluate, package. `crops` shows what is drawn."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.errors import MatsideError
+
+app = typer.Typer(add_completion=False, no_args_is_help=True, help=__doc__, rich_markup_mode=None)
+BODIES = Annotated[Path, typer.Option(help="Bodies made by `bodies`.")]
+
+
+@app.command()
+def bodies(out: Path = Path("build/tuning/bodies.npz"), count: int = 42, seed: int = 5) -> None:
+    """Make the bodies to draw (needs anny and torch).  Example: bodies --out build/tuning/bodies.npz"""
+    from .bodies import make_bodies
+
+    out.parent.mkdir(parents=True, exist_ok=True)
+    make_bodies(out, count=count, seed=seed)
+    print(f"{out}: {count} bodies")
+
+
+@app.command()
+def crops(out: Path, bodies: BODIES = Path("build/tuning/bodies.npz"), each: int = 8, seed: int = 1) -> None:
+    """Draw a sheet of training crops with their labels, one row a kind, to look at.  Example: crops sheet.jpg"""
+    from .sheet import draw_sheet
+
+    draw_sheet(out, bodies, each=each, seed=seed)
+    print(f"{out}: {each} crops of each kind")
+
+
+@app.command()
+def anchors(
+    folder: Path,
+    model: Annotated[Path, typer.Option(help="The teacher's .tflite file; it must see a person too.")],
+    out: Path = Path("build/tuning/anchors.npz"),
+    leave_out: Annotated[list[str], typer.Option(help="Beginnings of file names kept for judging.")] = ["coco_"],  # noqa: B006
+) -> None:
+    """Cut people out of openly licensed pictures listed in FOLDER/credits.csv.  Example: anchors pictures --model heavy.tflite"""
+    from .anchors import make_anchors
+
+    out.parent.mkdir(parents=True, exist_ok=True)
+    made = make_anchors(folder, out, model=model, leave_out=tuple(leave_out))
+    print(f"{out}: {len(made)} people from {len(made.credits)} pictures")
+
+
+@app.command()
+def train(
+    base: Annotated[Path, typer.Option(help="Model file to tune, e.g. the wheel's pose_landmark_full.tflite.")],
+    out: Path = Path("build/tuning/run"),
+    bodies: BODIES = Path("build/tuning/bodies.npz"),
+    pool: Annotated[Path, typer.Option(help="Folder for drawn crops, 196 kB a slot.")] = Path("build/tuning/pool"),
+    teacher: Annotated[Path | None, typer.Option(help="Heavy model of the family, for the real crops.")] = None,
+    anchors: Annotated[Path | None, typer.Option(help="Real crops made by `anchors`.")] = None,
+    start: Annotated[Path | None, typer.Option(help="weights.npz of a run to go on from; give another --seed.")] = None,
+    minutes: float = 9.0,
+    steps: Annotated[int, typer.Option(help="Stop after so many steps instead of minutes.")] = 0,
+    batch: int = 128,
+    real_batch: int = 64,
+    real_weight: float = 1.5,
+    rate: float = 1.5e-3,
+    pull: float = 0.1,
+    workers: int = 14,
+    slots: int = 120_000,
+    first_crops: int = 6_000,
+    check: int = 600,
+    seed: int = 1,
+    device: str = "",
+    fill: Annotated[bool, typer.Option(help="Draw crops; off where another run fills the same pool.")] = True,
+) -> None:
+    """Tune a landmark model.  Example: train --base full.tflite --teacher heavy.tflite --anchors build/tuning/anchors.npz"""
+    from .train import TrainSettings
+    from .train import train as run
+
+    settings = TrainSettings(
+        base=base, bodies=bodies, out=out, pool=pool, teacher=teacher, anchors=anchors, start=start, minutes=minutes, steps=steps, batch=batch,
+        real_batch=real_batch, real_weight=real_weight, rate=rate, pull=pull, workers=workers, slots=slots, first_crops=first_crops, check=check, seed=seed,
+        device=device, fill=fill,
+    )  # fmt: skip
+    report = run(settings)
+    print(f"{out}: {report['steps']} steps, {report['drawn_crops']} drawn and {report['real_crops']} real crops")
+
+
+def main() -> None:
+    try:
+        app()
+    except MatsideError as error:
+        print(error, file=sys.stderr)
+        raise SystemExit(1) from None
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,249 @@
+"""Original + bodies + real crops -> tuned weights. One call, `train(TrainSettings(...))`; half an hour on one GPU is the budget.
+
+Written to the out folder: tuned.tflite (weights averaged over time), mix_40.tflite ... (mixed with the original's), weights.npz (to go on
+from), log.txt, run.json (settings, steps, figures on drawn bodies that were never trained on).
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+import torch
+
+from .anchors import Anchors
+from .checks import check_figures
+from .labels import split
+from .losses import drawn_loss, real_loss
+from .network import LandmarkNet, mixed
+from .pool import Pool
+from .views import look_again, scrambled
+
+
+@dataclass(frozen=True)
+class TrainSettings:
+    base: Path  # the model file to tune
+    bodies: Path
+    out: Path
+    pool: Path  # folder for the drawn crops; 196 kB a slot
+    teacher: Path | None = None  # heavier model of the family for the real crops; None: the base itself
+    anchors: Path | None = None  # real crops; without them real pictures get worse (see the model card)
+    start: Path | None = None  # weights.npz of an earlier run to go on from
+    minutes: float = 9.0  # wall time, all included
+    steps: int = 0  # instead of minutes, for tests
+    batch: int = 128  # drawn crops a step
+    real_batch: int = 64  # real crops a step
+    real_weight: float = 1.5
+    rate: float = 1.5e-3  # step relative to each channel's size
+    pull: float = 0.1  # toward the original weights, per unit of rate
+    average: float = 0.998  # of the weights over steps
+    scrambled: float = 0.09  # share of a batch cut up into person-free crops
+    clip: float = 100.0  # of the gradient's length
+    workers: int = 14
+    slots: int = 120_000
+    first_crops: int = 6_000  # drawn before training starts
+    most_reuse: float = 14.0  # times a drawn crop is seen on average
+    check: int = 600
+    mixes: tuple[float, ...] = (0.4, 0.55, 0.7, 0.85)
+    seed: int = 1
+    device: str = ""  # "" chooses; "cuda:1" for a second card
+    fill: bool = True  # False: another run fills the pool
+    finish_s: float = 35.0  # of the minutes, kept for the figures at the end
+
+
+class _Log:
+    def __init__(self, path: Path) -> None:
+        self._file, self._start = path.open("a"), time.time()
+
+    def __call__(self, *words) -> None:
+        line = f"[{time.time() - self._start:6.1f}] " + " ".join(str(w) for w in words)
+        print(line, flush=True)
+        self._file.write(line + "\n")
+        self._file.flush()
+
+
+class _Weights:
+    """Trained as v = w / scale with one fixed scale a channel: batch norm is folded, so the file's weights span four orders of magnitude."""
+
+    def __init__(self, original: LandmarkNet, start: dict | None, device: str) -> None:
+        self.scale, self.home, self.values = {}, {}, {}
+        for name, p in original.named_parameters():
+            p = p.detach()
+            if p.ndim == 4:
+                self.scale[name] = torch.maximum(p.square().mean((1, 2, 3), keepdim=True).sqrt(), 0.1 * p.square().mean().sqrt())
+            else:
+                self.scale[name] = p.square().mean().sqrt().clamp(min=0.05)
+            first = p if start is None else torch.from_numpy(start[name]).to(device)
+            self.home[name] = p / self.scale[name]
+            self.values[name] = (first / self.scale[name]).requires_grad_(True)
+        self.average = {k: v.detach().clone() for k, v in self.values.items()}
+
+    def now(self) -> dict:
+        return {k: v * self.scale[k] for k, v in self.values.items()}
+
+    def averaged(self) -> dict:
+        return {k: v.detach() * self.scale[k] for k, v in self.average.items()}
+
+    @torch.no_grad()
+    def settle(self, pull: float, keep: float) -> None:
+        """Pull toward the original and move the average on."""
+        values = list(self.values.values())
+        torch._foreach_lerp_(values, list(self.home.values()), pull)
+        torch._foreach_lerp_(list(self.average.values()), values, 1 - keep)
+
+
+def _faster_layout(networks: list[LandmarkNet], batch: int, device: str, log: _Log) -> None:
+    """Channels last or first, whichever runs this network faster on this card."""
+    if not device.startswith("cuda"):
+        return
+    x, times = torch.rand(batch, 3, 256, 256, device=device), {}
+    for last in (False, True):
+        networks[0].channels_last = last
+        for k in range(6):
+            if k == 3:
+                torch.cuda.synchronize(device)
+                start = time.time()
+            sum(v.float().mean() for v in networks[0](x)).backward()
+            networks[0].zero_grad(set_to_none=True)
+        torch.cuda.synchronize(device)
+        times[last] = time.time() - start
+    for network in networks:
+        network.channels_last = times[True] < times[False]
+    log(
+        "layout: channels", "last" if times[True] < times[False] else "first", {k: f"{3 * batch / v:.0f} crops/s" for k, v in times.items()}
+    )
+
+
+def train(s: TrainSettings) -> dict:
+    """Run the training; returns what run.json holds."""
+    s.out.mkdir(parents=True, exist_ok=True)
+    device = s.device or ("cuda" if torch.cuda.is_available() else "cpu")
+    torch.manual_seed(s.seed)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = torch.backends.cudnn.benchmark = True
+    log = _Log(s.out / "log.txt")
+    log("settings", {k: str(v) for k, v in asdict(s).items()})
+    with (
+        Pool(s.pool, s.bodies, slots=s.slots, workers=s.workers, check=s.check, seed=s.seed, fill=s.fill) as pool,
+        ThreadPoolExecutor(4) as threads,
+    ):
+        return _Trainer(s, device, pool, threads, log).run()
+
+
+class _Trainer:
+    def __init__(self, s: TrainSettings, device: str, pool: Pool, threads: ThreadPoolExecutor, log: _Log) -> None:
+        self.s, self.device, self.pool, self.threads, self.log, self.begun = s, device, pool, threads, log, time.time()
+        self.original, self.student = (LandmarkNet(s.base).to(device) for _ in range(2))
+        self.teacher = LandmarkNet(s.teacher).to(device) if s.teacher else self.original
+        for network in (self.original, self.teacher):
+            network.requires_grad_(False)
+        start = dict(np.load(s.start)) if s.start else None
+        self.weights = _Weights(self.original, start, device)
+        self.anchors = Anchors.load(s.anchors) if s.anchors else None
+        self.rng = np.random.default_rng(s.seed)
+
+    def _pinned(self, array: np.ndarray) -> torch.Tensor:
+        tensor = torch.from_numpy(np.ascontiguousarray(array))
+        return tensor.pin_memory() if self.device.startswith("cuda") else tensor
+
+    def _drawn_batch(self, seed: int, drawn: np.ndarray) -> tuple[torch.Tensor, torch.Tensor]:
+        pictures, labels = self.pool.batch(np.random.default_rng([self.s.seed, seed]), self.s.batch, drawn)
+        return self._pinned(pictures), self._pinned(labels)
+
+    def _real_batch(self, seed: int) -> torch.Tensor:
+        return self._pinned(self.anchors.batch(np.random.default_rng([self.s.seed, 7, seed]), self.s.real_batch))
+
+    def _crops(self, bytes_: torch.Tensor) -> torch.Tensor:
+        return bytes_.to(self.device, non_blocking=True).permute(0, 3, 1, 2).float() / 255
+
+    def _loss(self, drawn: tuple[torch.Tensor, torch.Tensor], real: torch.Tensor | None) -> dict[str, torch.Tensor]:
+        x, known = self._crops(drawn[0]), split(drawn[1].to(self.device, non_blocking=True))
+        with torch.no_grad():
+            x, known = look_again(x, known)
+            nobody = x[known["person"] == 0]
+            cut = round(len(x) * self.s.scrambled)
+            if cut:
+                x = torch.cat([scrambled(x[:cut], int(self.rng.choice([2, 4, 4, 8]))), x[cut:]])
+                kept = torch.ones(len(x), device=self.device)
+                kept[:cut] = 0
+                known = dict(known, person=known["person"] * kept, easy=known["easy"] * kept)
+            original = [v.float() for v in self.original(x)]
+        weights = self.weights.now()
+        parts = drawn_loss(self.student(x, weights=weights), original, known)
+        if real is not None:
+            parts |= {
+                k: self.s.real_weight * v for k, v in real_loss(self.student, weights, self.teacher, self._crops(real), nobody).items()
+            }
+        return parts
+
+    def run(self) -> dict:
+        s, log, pool = self.s, self.log, self.pool
+        _faster_layout([self.student, self.original, self.teacher], s.batch, self.device, log)
+        pool.wait_for(min(s.first_crops, pool.slots))
+        check = pool.check_set()
+        figures = {"original": check_figures(self.original, *check, self.device, offset=True)}
+        log("original", figures["original"])
+        optimiser = torch.optim.AdamW(
+            self.weights.values.values(), lr=s.rate, weight_decay=0.0, betas=(0.9, 0.99), fused=self.device.startswith("cuda")
+        )
+        started, ends = time.time(), self.begun + s.minutes * 60 - s.finish_s
+        drawn, step, ahead = pool.drawn(), 0, 5
+        queue = [self.threads.submit(self._drawn_batch, k, drawn) for k in range(ahead)]
+        reals = [self.threads.submit(self._real_batch, k) for k in range(ahead)] if self.anchors else []
+        while True:
+            done = step / s.steps if s.steps else (time.time() - started) / max(1.0, ends - started)
+            if done >= 1:
+                break
+            if step % 20 == 0:
+                drawn = pool.drawn()
+            if step * s.batch > s.most_reuse * drawn.sum():
+                time.sleep(0.2)
+                drawn = pool.drawn()
+                continue
+            batch, real = queue.pop(0).result(), reals.pop(0).result() if reals else None
+            queue.append(self.threads.submit(self._drawn_batch, step + ahead, drawn))
+            if self.anchors:
+                reals.append(self.threads.submit(self._real_batch, step + ahead))
+            parts = self._loss(batch, real)
+            rate = s.rate * min(1, (step + 1) / 150) * (0.98 * 0.5 * (1 + math.cos(math.pi * min(1, done))) + 0.02)
+            for group in optimiser.param_groups:
+                group["lr"] = rate
+            optimiser.zero_grad(set_to_none=True)
+            sum(parts.values()).backward()
+            length = torch.nn.utils.clip_grad_norm_(self.weights.values.values(), s.clip)
+            step += 1
+            if not torch.isfinite(length):
+                log("step", step, "left out: its gradient is not finite")
+                continue
+            optimiser.step()
+            self.weights.settle(rate * s.pull, min(s.average, (step + 1) / (step + 20)))
+            if step % (100 if self.device.startswith("cuda") else 5) == 0:
+                speed = step * (s.batch + (s.real_batch if self.anchors else 0)) / (time.time() - started)
+                words = " ".join(f"{k}:{float(v.detach()):.3f}" for k, v in parts.items())
+                log(f"step {step} done {done:.2f} drawn {drawn.sum()} crops/s {speed:.0f} gradient {float(length):.0f} | {words}")
+        return self._finish(step, time.time() - started, figures, check)
+
+    def _finish(self, step: int, seconds: float, figures: dict, check: tuple) -> dict:
+        s, average = self.s, self.weights.averaged()
+        np.savez(s.out / "weights.npz", **{k: v.cpu().numpy() for k, v in average.items()})
+        (s.out / "tuned.tflite").write_bytes(self.student.written(average))
+        home = {k: p.detach() for k, p in self.original.named_parameters()}
+        for share in (*s.mixes, 1.0):
+            weights = mixed(home, average, share)
+            if share < 1:
+                (s.out / f"mix_{round(share * 100)}.tflite").write_bytes(self.student.written(weights))
+            self.student.load_state_dict(weights)
+            figures[f"mix_{round(share * 100)}"] = check_figures(self.student, *check, self.device)
+            self.log(f"mix {share}", figures[f"mix_{round(share * 100)}"])
+        card = torch.cuda.get_device_name() if self.device.startswith("cuda") else "cpu"
+        report = {
+            "settings": {k: v if isinstance(v, int | float | tuple) else str(v) for k, v in asdict(s).items()}, "card": card, "steps": step,
+            "training_s": round(seconds), "drawn_crops": int(self.pool.drawn().sum()), "real_crops": len(self.anchors) if self.anchors else 0,
+            "credits": self.anchors.credits if self.anchors else [], "drawn_bodies_never_trained_on": figures,
+        }  # fmt: skip
+        (s.out / "run.json").write_text(json.dumps(report, indent=1) + "\n")
+        return report
