@@ -249,10 +249,11 @@ class _Teller:
         self._pipe, self._last = pipe, 0.0
 
     def __call__(self, kind: str, value: float) -> None:
-        now = time.monotonic()
-        if kind == "share" and now - self._last < self.EVERY_S:
-            return
-        self._last = now
+        if kind == "share":
+            now = time.monotonic()
+            if now - self._last < self.EVERY_S:
+                return
+            self._last = now
         self._pipe.send((kind, float(value)))
 
 
