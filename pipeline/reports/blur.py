@@ -1,0 +1,118 @@
+"""Nobody can be recognised: the athlete's head and everything that is not the athlete's own body are strongly blurred.
+
+What stays sharp is where the athlete's own limbs and trunk are, found from the landmarks and widened; the head is covered
+again on top of that, wherever the landmarks, or the trunk if they are wrong, say it may be.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from pipeline.landmarks.track import INDEX
+
+HEAD = tuple(INDEX[name] for name in INDEX if INDEX[name] <= INDEX["mouth_right"])
+LIMBS = tuple(
+    (INDEX[f"{side}_{a}"], INDEX[f"{side}_{b}"])
+    for side in ("left", "right")
+    for a, b in (("shoulder", "elbow"), ("elbow", "wrist"), ("wrist", "index"), ("hip", "knee"), ("knee", "ankle"), ("ankle", "heel"),
+                 ("ankle", "foot_index"), ("heel", "foot_index"))
+)  # fmt: skip
+TRUNK = tuple(INDEX[name] for name in ("left_shoulder", "right_shoulder", "right_hip", "left_hip"))
+
+# All in torso lengths (middle of the shoulders to middle of the hips), for bodies of about 5 to 11 years.
+LIMB_RADIUS = 0.24  # a child's thigh is about 0.2 across its radius, clothes and landmark error included
+TRUNK_RADIUS = 0.30
+HEAD_RADIUS = 0.55  # a child's head is about 0.7 high: from its middle this covers hair and chin
+HEAD_ABOVE_SHOULDERS = 0.50
+BLUR = 0.40  # standard deviation of the blur; a child's eyes are about 0.15 apart
+BLUR_OF_PICTURE = 0.035  # of the longer side at least: someone nearer to the camera is larger than the athlete
+FEATHER = 0.06
+
+
+def torso_length(xy: np.ndarray) -> float:
+    """The athlete's torso in pixels from (n, 33, 2) points of several frames: the 90th percentile, as a tuck shortens it. NaN if never seen."""
+    shoulders = xy[:, TRUNK[:2]].mean(axis=1)
+    hips = xy[:, TRUNK[2:]].mean(axis=1)
+    lengths = np.linalg.norm(shoulders - hips, axis=1)
+    lengths = lengths[np.isfinite(lengths)]
+    return float(np.percentile(lengths, 90)) if len(lengths) else float("nan")
+
+
+def only_the_athlete(image: np.ndarray, xy: np.ndarray, torso: float, *, doubt: float = 0.0) -> np.ndarray | None:
+    """A copy of the image in which only the athlete's body below the neck is sharp; None if the head cannot be placed.
+
+    image : (h, w, 3) uint8. xy : (33, 2) the athlete's points in its pixels, NaN = not seen. torso : length in its pixels.
+    doubt : pixels by which the head's points may be wrong; its cover grows by as much.
+    """
+    heads = _heads(xy, torso, doubt)
+    if not heads:
+        return None
+    height, width = image.shape[:2]
+    sharp = np.zeros((height, width), np.uint8)
+    _paint_body(sharp, xy, torso)
+    head = np.zeros((height, width), np.uint8)
+    for centre, radius in heads:
+        cv2.circle(head, _whole(centre), round(radius), 255, -1)
+    feather = max(1.0, FEATHER * torso)
+    blurred = _blurred(image, max(BLUR * torso, BLUR_OF_PICTURE * max(height, width)))
+    head = cv2.dilate(head, _disc(feather * 2))  # so that feathering takes nothing from the cover
+    return _mixed(blurred, image, _feathered(sharp, feather) * (1 - _feathered(head, feather)))
+
+
+def _heads(xy: np.ndarray, torso: float, doubt: float) -> list[tuple[np.ndarray, float]]:
+    """Circles that cover the head: where its own points are, and where the trunk would carry it."""
+    shoulders, hips = xy[list(TRUNK[:2])].mean(axis=0), xy[list(TRUNK[2:])].mean(axis=0)
+    out = []
+    own = xy[list(HEAD)]
+    own = own[np.isfinite(own).all(axis=1)]
+    if len(own):
+        centre = own.mean(axis=0)
+        spread = np.linalg.norm(own - centre, axis=1).max()
+        out.append((centre, max(HEAD_RADIUS * torso, spread + 0.35 * torso) + max(0.0, doubt)))
+    if np.isfinite(shoulders).all() and np.isfinite(hips).all():
+        up = (shoulders - hips) / max(float(np.linalg.norm(shoulders - hips)), 1e-6)
+        out.append((shoulders + HEAD_ABOVE_SHOULDERS * torso * up, HEAD_RADIUS * torso))
+    else:
+        return []
+    return out if np.isfinite(torso) and torso > 0 else []
+
+
+def _paint_body(mask: np.ndarray, xy: np.ndarray, torso: float) -> None:
+    seen = np.isfinite(xy).all(axis=1)
+    for a, b in LIMBS:
+        if seen[a] and seen[b]:
+            cv2.line(mask, _whole(xy[a]), _whole(xy[b]), 255, max(1, round(2 * LIMB_RADIUS * torso)))
+    trunk = np.array([_whole(xy[i]) for i in TRUNK if seen[i]], np.int32)
+    if len(trunk) >= 3:
+        hull = cv2.convexHull(trunk)
+        cv2.fillConvexPoly(mask, hull, 255)
+        cv2.polylines(mask, [hull], True, 255, max(1, round(2 * TRUNK_RADIUS * torso)))
+
+
+def _whole(point: np.ndarray) -> tuple[int, int]:
+    """Nearest pixel, kept within what OpenCV can draw."""
+    x, y = np.clip(np.rint(point), -20_000, 20_000)
+    return int(x), int(y)
+
+
+def _disc(radius: float) -> np.ndarray:
+    size = 2 * max(1, round(radius)) + 1
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+
+
+def _feathered(mask: np.ndarray, sigma: float) -> np.ndarray:
+    return cv2.GaussianBlur(mask, (0, 0), sigma).astype(np.float32)[..., None] / 255
+
+
+def _mixed(below: np.ndarray, above: np.ndarray, share: np.ndarray) -> np.ndarray:
+    return np.rint(below + (above.astype(np.float32) - below) * share).astype(np.uint8)
+
+
+def _blurred(image: np.ndarray, sigma: float) -> np.ndarray:
+    """Gaussian blur done on a small copy: what is thrown away in shrinking cannot be brought back by sharpening."""
+    height, width = image.shape[:2]
+    shrink = max(1.0, sigma / 2)
+    small = cv2.resize(image, (max(2, round(width / shrink)), max(2, round(height / shrink))), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), max(0.5, sigma / shrink), borderType=cv2.BORDER_REPLICATE)
+    return cv2.resize(small, (width, height), interpolation=cv2.INTER_CUBIC)
