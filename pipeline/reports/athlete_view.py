@@ -1,0 +1,193 @@
+"""One athlete: day by day, then every attempt with its pictures, curves and readings."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import NamedTuple
+from urllib.parse import quote
+
+import numpy as np
+from markupsafe import Markup
+
+from pipeline.measures.reading import Curve
+from pipeline.reports.files import slug
+from pipeline.reports.language import Translations, day_words, week_key, week_words
+from pipeline.reports.numbers import number
+from pipeline.reports.plots import CurveData, curve_plot, overlay
+from pipeline.reports.reading_view import VERDICTS, ReadingView, column_title, reading_view, short_value, skill_title
+from pipeline.reports.records import AttemptRecord, ReadingRow, columns_of
+from pipeline.reports.week_view import CellView, WeekLink, mark_of
+from pipeline.reports.words import SKILL_WORDS
+from pipeline.scoring.tolerances import Tolerances
+from pipeline.store import Picture, Store
+from pipeline.vocabulary import Setting, Skill
+
+NOTHING = Markup("")
+MOST_DAYS = 8  # columns of the day-by-day table
+
+
+@dataclass(frozen=True)
+class PictureView:
+    """A key frame and the line over it."""
+
+    src: str
+    width: int
+    height: int
+    alt: str
+    overlay: Markup
+
+
+@dataclass(frozen=True)
+class ShownReading(ReadingView):
+    """A reading with its picture and curve, where there are any."""
+
+    picture: PictureView | None = None
+    plot: Markup = NOTHING
+
+
+@dataclass(frozen=True)
+class AttemptView:
+    """One section of the page."""
+
+    anchor: str
+    skill: str
+    day: str
+    where: str
+    caution: str
+    readings: list[ShownReading]
+
+
+@dataclass(frozen=True)
+class DetailRow:
+    """One line of the day-by-day table."""
+
+    skill: str
+    title: str
+    cells: list[CellView]
+
+
+@dataclass(frozen=True)
+class AthleteView:
+    """An athlete's page."""
+
+    code: str
+    summary: str
+    week: WeekLink | None
+    days: list[str]
+    older_days: str
+    rows: list[DetailRow]
+    attempts: list[AttemptView]
+
+
+class Folders(NamedTuple):
+    """Where the data folder is, and how a page in athletes/ reaches it."""
+
+    data: Path
+    link: str
+
+
+def link_to(data: Path, page_folder: Path) -> str:
+    """The data folder as a page's link: relative where that can be said."""
+    try:
+        return quote(Path(os.path.relpath(data.resolve(), page_folder.resolve())).as_posix())
+    except ValueError:  # another drive
+        return data.resolve().as_uri()
+
+
+def athlete_view(
+    tr: Translations, store: Store, code: str, attempts: Sequence[AttemptRecord], tolerances: Tolerances, folders: Folders
+) -> AthleteView:
+    """The page of one athlete; `attempts` are all of hers in time order. The latest come first on the page."""
+    rows = [r for a in attempts for r in a.readings]
+    dates = sorted({a.row.date for a in attempts}, reverse=True)
+    latest = attempts[-1].row
+    key = week_key(latest.date)
+    cohort = latest.cohort
+    count = tr.ngettext("%d attempt", "%d attempts", len(attempts)) % len(attempts)
+    on = tr.ngettext("on %d day", "on %d days", len(dates)) % len(dates)
+    summary = f"{cohort}. {count} {on}." if cohort else f"{count} {on}."
+    older = len(dates) - MOST_DAYS
+    return AthleteView(
+        code=code,
+        summary=summary,
+        week=WeekLink(key, week_words(tr, latest.date), f"weeks/{key}.html", ""),
+        days=[day_words(tr, d) for d in dates[:MOST_DAYS]],
+        older_days=tr.gettext("Earlier days (%d) are in the sections below.") % older if older > 0 else "",
+        rows=_days_table(tr, rows, dates[:MOST_DAYS]),
+        attempts=[_attempt(tr, store, attempt, tolerances, folders) for attempt in reversed(attempts)],
+    )
+
+
+def _days_table(tr: Translations, rows: Sequence[ReadingRow], dates: Sequence[str]) -> list[DetailRow]:
+    cells: dict[tuple, list] = defaultdict(list)
+    for row in rows:
+        cells[row.column, row.date].append(mark_of(tr, row, ""))
+    return [
+        DetailRow(skill_title(c[0]), column_title(tr, c), [CellView(day_words(tr, d), cells.get((c, d), [])) for d in dates])
+        for c in columns_of([r for r in rows if r.date in set(dates)])
+    ]
+
+
+def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, tolerances: Tolerances, folders: Folders) -> AttemptView:
+    row = attempt.row
+    curves = {(c.detail, str(c.side)): c for c in store.curves(row.link)}
+    pictures = {(p.detail, str(p.side)): p for p in store.pictures(row.link)}
+    setting = tr.gettext("in a routine") if row.setting == Setting.ROUTINE else tr.gettext("alone")
+    where = tr.gettext("Clip %(clip)s, from %(start)s to %(end)s s, %(setting)s.") % {
+        "clip": row.clip, "start": number(row.start_s, 1), "end": number(row.end_s, 1), "setting": setting,
+    }  # fmt: skip
+    return AttemptView(
+        anchor=slug(row.link),
+        skill=skill_title(row.skill),
+        day=day_words(tr, row.date),
+        where=where,
+        caution=SKILL_WORDS[Skill(row.skill)].caution if row.skill in set(Skill) else "",
+        readings=[
+            _shown(tr, r, attempt, tolerances, curves.get((r.detail, r.side)), pictures.get((r.detail, r.side)), folders)
+            for r in attempt.readings
+        ],
+    )
+
+
+def _shown(
+    tr: Translations, reading: ReadingRow, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve | None, picture: Picture | None,
+    folders: Folders,
+) -> ShownReading:  # fmt: skip
+    view = reading_view(tr, reading, tolerances.get((reading.skill, reading.detail)))
+    extra = {
+        "picture": _picture(tr, reading, view, picture, folders) if picture else None,
+        "plot": _plot(tr, reading, view, attempt, tolerances, curve) if curve is not None else Markup(""),
+    }
+    return ShownReading(**{f.name: getattr(view, f.name) for f in fields(ReadingView)}, **extra)
+
+
+def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve) -> Markup:
+    if len(curve.t) < 2 or not np.isfinite(curve.value).any():
+        return Markup("")
+    row = attempt.row
+    window = SKILL_WORDS[Skill(row.skill)].key_window if row.skill in set(Skill) else "key part"
+    return curve_plot(
+        CurveData(curve.t, curve.value, curve.low, curve.high), curve.unit, tolerances.get((reading.skill, reading.detail)),
+        window=(row.key_start_s, row.key_end_s), window_words=tr.gettext(window), at_s=reading.at_s, value=reading.value,
+        verdict=VERDICTS[reading.verdict].id, seconds_words=tr.gettext("s"),
+        label=tr.gettext("%(detail)s over the attempt, from %(start)s to %(end)s s") % {
+            "detail": view.title, "start": number(float(curve.t[0]), 1), "end": number(float(curve.t[-1]), 1),
+        },
+    )  # fmt: skip
+
+
+def _picture(tr: Translations, reading: ReadingRow, view: ReadingView, picture: Picture, folders: Folders) -> PictureView | None:
+    relative = Path(picture.file)
+    if relative.is_absolute() or ".." in relative.parts or not (folders.data / relative).is_file():
+        return None
+    alt = tr.gettext("%(athlete)s, %(detail)s: the moment read, %(at)s s into the clip; all but the athlete's body blurred") % {
+        "athlete": reading.athlete, "detail": view.title, "at": number(reading.at_s, 2) if math.isfinite(reading.at_s) else "?",
+    }  # fmt: skip
+    said = short_value(reading) or "?"
+    lines = overlay(picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation")
+    return PictureView(f"{folders.link}/{quote(relative.as_posix())}", picture.width, picture.height, alt, lines)

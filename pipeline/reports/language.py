@@ -1,0 +1,58 @@
+"""All words of the pages come through one catalogue. English is written in the source; other languages lie in locale/."""
+
+from __future__ import annotations
+
+import gettext
+from datetime import date, timedelta
+from pathlib import Path
+
+LOCALES = Path(__file__).resolve().parent / "locale"
+DOMAIN = "matside"
+Translations = gettext.NullTranslations
+
+
+def translations(language: str = "en") -> Translations:
+    """The catalogue of a language; English, word for word, where there is none."""
+    return gettext.translation(DOMAIN, LOCALES, languages=[language], fallback=True)
+
+
+def _(text: str) -> str:  # marks words for the catalogue
+    return text
+
+
+MONTHS = (
+    _("January"), _("February"), _("March"), _("April"), _("May"), _("June"), _("July"), _("August"), _("September"), _("October"),
+    _("November"), _("December"),
+)  # fmt: skip
+
+
+def day_words(tr: Translations, iso: str) -> str:
+    """2026-03-02 as 2 March 2026; what is not a date is said to be none."""
+    day = _date(iso)
+    if day is None:
+        return tr.gettext("no date")
+    return tr.gettext("%(day)d %(month)s %(year)d") % {"day": day.day, "month": tr.gettext(MONTHS[day.month - 1]), "year": day.year}
+
+
+def week_key(iso: str) -> str:
+    """2026-03-02 as 2026-W10 (ISO 8601); undated clips share the key `undated`."""
+    day = _date(iso)
+    if day is None:
+        return "undated"
+    year, week, _weekday = day.isocalendar()
+    return f"{year:04d}-W{week:02d}"
+
+
+def week_words(tr: Translations, iso: str) -> str:
+    """The title of the week a date lies in, by its Monday."""
+    day = _date(iso)
+    if day is None:
+        return tr.gettext("Clips without a date")
+    return tr.gettext("Week of %s") % day_words(tr, (day - timedelta(days=day.weekday())).isoformat())
+
+
+def _date(iso: str) -> date | None:
+    try:
+        return date.fromisoformat(iso)
+    except ValueError:
+        return None

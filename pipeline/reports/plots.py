@@ -1,0 +1,262 @@
+"""Small drawings for the pages: the curve of an attempt, the ribbon of a reading, the line over a picture.
+
+Inline SVG written here rather than by a plotting library: it takes the page's own colours (light, dark, print), stays a few
+kilobytes, and ten thousand of them take seconds. Everything that comes from outside is a number by the time it is drawn.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup, escape
+
+from pipeline.reports.numbers import number, quantity
+from pipeline.scoring.tolerances import Kind, Tolerance
+from pipeline.vocabulary import DEGREES
+
+MOST_POINTS = 200  # of one curve; more cannot be seen at this size
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Values to places along one axis."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        share = (min(max(value, self.low), self.high) - self.low) / (self.high - self.low)
+        return round(self.start + share * (self.end - self.start), 1)
+
+    def tenths(self, values: np.ndarray) -> np.ndarray:
+        """(n,) places in whole tenths; 0 where a value is missing."""
+        share = (np.clip(np.nan_to_num(values), self.low, self.high) - self.low) / (self.high - self.low)
+        return np.rint(10 * (self.start + share * (self.end - self.start))).astype(int)
+
+
+def ticks(low: float, high: float, about: int) -> list[float]:
+    """Round numbers from low to high: steps of 1, 2 or 5 times a power of ten, or of 15, 30, 45 where angles are meant."""
+    rough = (high - low) / max(about, 1)
+    power = 10 ** math.floor(math.log10(rough))
+    step = next(power * k for k in (1, 2, 5, 10) if power * k >= rough * 0.999)
+    first = math.ceil(low / step - 1e-9)
+    return [round(i * step, 10) for i in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+def _svg(width: float, height: float, name: str, body: list[str], label: str) -> Markup:
+    return Markup(f'<svg class="{name}" viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{escape(label)}">{"".join(body)}</svg>')
+
+
+def _text(x: float, y: float, words: str, name: str, anchor: str = "middle") -> str:
+    return f'<text x="{x:g}" y="{y:g}" class="{name}" text-anchor="{anchor}">{escape(words)}</text>'
+
+
+# ------------------------------------------------------------------ the ribbon of one reading
+
+
+def ribbon(
+    value: float, low: float, high: float, unit: str, tolerance: Tolerance, verdict: str, words: dict[str, str], label: str
+) -> Markup:
+    """The reading's interval laid over the bands of its tolerance. `words`: what to write for met, close and not yet."""
+    width, height, edge = 320.0, 58.0, 8.0
+    domain = _ribbon_domain(tolerance, low, high)
+    x = Scale(*domain, edge, width - edge)
+    met, close = tolerance.met, tolerance.close
+    body = [f'<rect x="{edge:g}" y="12" width="{width - 2 * edge:g}" height="22" class="zone not-yet"/>']
+    for (a, b), name in ((close, "close"), (met, "met")):
+        left, right = x(max(a, domain[0])), x(min(b, domain[1]))
+        body.append(f'<rect x="{left:g}" y="12" width="{max(right - left, 1):.1f}" height="22" class="zone {name}"/>')
+    body += _ribbon_labels(x, domain, tolerance, unit, words)
+    left, right, at = x(low), x(high), x(value)
+    right = max(right, left + 2)
+    body.append(f'<path d="M{left:g} 17v12M{left:g} 23H{right:g}M{right:g} 17v12" class="interval"/>')
+    body.append(f'<circle cx="{at:g}" cy="23" r="6" class="value v-{verdict}"/>')
+    return _svg(width, height, "ribbon", body, label)
+
+
+def _ribbon_domain(tolerance: Tolerance, low: float, high: float) -> tuple[float, float]:
+    reach = max(tolerance.close_within, tolerance.met_within, 1e-6)
+    down = tolerance.target - reach * (0.35 if tolerance.kind is Kind.AT_MOST else 1.7)
+    up = tolerance.target + reach * (0.35 if tolerance.kind is Kind.AT_LEAST else 1.7)
+    if tolerance.kind is Kind.AT_MOST and tolerance.target == 0:
+        down = 0.0
+    pad = 0.04 * (up - down)
+    return min(down, low - pad if low < down else down), max(up, high + pad if high > up else up)
+
+
+def _ribbon_labels(x: Scale, domain: tuple[float, float], tolerance: Tolerance, unit: str, words: dict[str, str]) -> list[str]:
+    body, taken = [], []
+    edges = {e for e in (*tolerance.met, *tolerance.close) if math.isfinite(e) and domain[0] <= e <= domain[1]}
+    for edge in sorted(edges):
+        at = x(edge)
+        body.append(f'<path d="M{at:g} 12v26" class="edge"/>')
+        if all(abs(at - other) > 30 for other in taken):
+            body.append(_text(at, 50, quantity(edge, unit), "tick"))
+            taken.append(at)
+    zones = [(max(tolerance.met[0], domain[0]), min(tolerance.met[1], domain[1]), words["met"])]
+    for a, b, word in (*zones, *_outer_zones(domain, tolerance, words)):
+        if x(b) - x(a) > 6.2 * len(word):
+            body.append(_text((x(a) + x(b)) / 2, 9, word, "tick"))
+    return body
+
+
+def _outer_zones(domain: tuple[float, float], tolerance: Tolerance, words: dict[str, str]) -> list[tuple[float, float, str]]:
+    out = []
+    if tolerance.kind is not Kind.AT_MOST:
+        out += [(tolerance.close[0], tolerance.met[0], words["close"]), (domain[0], tolerance.close[0], words["not yet"])]
+    if tolerance.kind is not Kind.AT_LEAST:
+        out += [(tolerance.met[1], tolerance.close[1], words["close"]), (tolerance.close[1], domain[1], words["not yet"])]
+    return [zone for zone in out if zone[1] > zone[0]]
+
+
+# ------------------------------------------------------------------ the curve of one attempt
+
+
+@dataclass(frozen=True)
+class CurveData:
+    """(n,) arrays: seconds, value and interval of each frame; NaN is a gap."""
+
+    t: np.ndarray
+    value: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+def curve_plot(
+    curve: CurveData, unit: str, tolerance: Tolerance | None, *, window: tuple[float, float], window_words: str,
+    at_s: float, value: float, verdict: str, seconds_words: str, label: str,
+) -> Markup:  # fmt: skip
+    """The detail at every frame of the attempt: tolerance bands, key window, each frame's interval, and the moment read."""
+    width, height, left, right, top, bottom = 640.0, 216.0, 46.0, 10.0, 20.0, 30.0
+    t, values, low, high = _thinned(curve)
+    x = Scale(float(t[0]), float(t[-1]), left, width - right)
+    y = Scale(*_value_domain(values, unit, tolerance, value), height - bottom, top)
+    body = []
+    if tolerance is not None:
+        for band, name in ((tolerance.close, "close"), (tolerance.met, "met")):
+            up, down = y(min(band[1], y.high)), y(max(band[0], y.low))
+            body.append(
+                f'<rect x="{left:g}" y="{up:g}" width="{width - left - right:g}" height="{max(down - up, 0):.1f}" class="zone {name}"/>'
+            )
+    a, b = x(window[0]), x(window[1])
+    body.append(f'<rect x="{a:g}" y="{top:g}" width="{max(b - a, 1):.1f}" height="{height - top - bottom:g}" class="window"/>')
+    body.append(_text(min(max((a + b) / 2, left + 40), width - right - 40), top - 7, window_words, "tick"))
+    body += _axes(x, y, unit, width, height, left, right, bottom, seconds_words)
+    body += _lines(t, values, low, high, x, y)
+    if math.isfinite(at_s):
+        at = x(at_s)
+        body.append(f'<path d="M{at:g} {top:g}V{height - bottom:g}" class="moment"/>')
+        if math.isfinite(value):
+            body.append(f'<circle cx="{at:g}" cy="{y(value):g}" r="5" class="value v-{verdict}"/>')
+    return _svg(width, height, "curve", body, label)
+
+
+def _thinned(curve: CurveData) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    keep = np.unique(np.linspace(0, len(curve.t) - 1, min(len(curve.t), MOST_POINTS)).round().astype(int))
+    return tuple(np.asarray(a, dtype=float)[keep] for a in (curve.t, curve.value, curve.low, curve.high))  # type: ignore[return-value]
+
+
+def _value_domain(values: np.ndarray, unit: str, tolerance: Tolerance | None, value: float) -> tuple[float, float]:
+    shown = [v for v in (*np.nanpercentile(values, [0, 100]), value) if math.isfinite(v)] if np.isfinite(values).any() else [0.0, 1.0]
+    if tolerance is not None:
+        shown += [e for e in (*tolerance.close, tolerance.target) if math.isfinite(e)]
+    low, high = min(shown), max(shown)
+    pad = 0.06 * (high - low) or 1.0
+    if unit == DEGREES and low >= 0:
+        return max(0.0, low - pad), high + pad
+    return low - pad, high + pad
+
+
+def _axes(x: Scale, y: Scale, unit: str, width: float, height: float, left: float, right: float, bottom: float, seconds: str) -> list[str]:
+    body = []
+    for tick in ticks(y.low, y.high, 4):
+        at = y(tick)
+        body.append(f'<path d="M{left:g} {at:g}H{width - right:g}" class="grid"/>')
+        body.append(_text(left - 6, at + 4, quantity(tick, unit) if unit != "s" else number(tick, 1), "tick", "end"))
+    steps = ticks(x.low, x.high, 6)
+    for tick in steps:
+        body.append(_text(x(tick), height - bottom + 17, f"{tick:g}" + (f" {seconds}" if tick == steps[-1] else ""), "tick"))
+    return body
+
+
+def _lines(t: np.ndarray, values: np.ndarray, low: np.ndarray, high: np.ndarray, x: Scale, y: Scale) -> list[str]:
+    """One line and one ribbon for each stretch without a gap; a lone frame is a dot. Drawn in tenths, so in whole numbers."""
+    xs, ys, lows, highs = x.tenths(t), y.tenths(values), y.tenths(low), y.tenths(high)
+    areas, lines, dots = [], [], []
+    known = np.isfinite(values)
+    ranged = np.isfinite(low) & np.isfinite(high)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(int)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        run = slice(start, stop)
+        if stop - start == 1:
+            dots.append(f'<circle cx="{xs[start]}" cy="{ys[start]}" r="15" class="dot"/>')
+            continue
+        lines.append(_path(xs[run], ys[run]))
+        if ranged[run].all():
+            areas.append(_path(np.concatenate([xs[run], xs[run][::-1]]), np.concatenate([highs[run], lows[run][::-1]])) + "z")
+    body = [f'<path d="{"".join(areas)}" class="doubt"/>'] if areas else []
+    body += [f'<path d="{"".join(lines)}" class="line"/>'] if lines else []
+    return ['<g transform="scale(.1)">', *body, *dots, "</g>"]
+
+
+def _path(xs: np.ndarray, ys: np.ndarray) -> str:
+    """Straight pieces from point to point, as steps from one to the next."""
+    steps = np.diff(np.stack([xs, ys]), axis=1).T.ravel().tolist()
+    return f"M{xs[0]} {ys[0]}l" + " ".join(map(str, steps))
+
+
+# ------------------------------------------------------------------ the line over a picture
+
+
+def overlay(points: tuple[tuple[float, float], ...], width: int, height: int, verdict: str, value_words: str, *, chord: bool) -> Markup:
+    """The measured line in picture pixels; three points get their angle's arc, `chord` a dashed line from end to end."""
+    if len(points) < 2:
+        return Markup("")
+    unit = max(width, height) / 960
+    path = "M" + "L".join(f"{px:g} {py:g}" for px, py in points)
+    body = []
+    if chord:
+        (ax, ay), (bx, by) = points[0], points[-1]
+        body.append(
+            f'<path d="M{ax:g} {ay:g}L{bx:g} {by:g}" class="chord" stroke-width="{3 * unit:.1f}" stroke-dasharray="{12 * unit:.1f} {9 * unit:.1f}"/>'
+        )
+    body.append(
+        f'<path d="{path}" class="halo" stroke-width="{11 * unit:.1f}"/><path d="{path}" class="bone v-{verdict}" stroke-width="{6 * unit:.1f}"/>'
+    )
+    if len(points) == 3:
+        body.append(_arc(points, 46 * unit, 4 * unit, verdict))
+    body += [
+        f'<circle cx="{px:g}" cy="{py:g}" r="{8 * unit:.1f}" class="joint v-{verdict}" stroke-width="{3 * unit:.1f}"/>' for px, py in points
+    ]
+    tx, ty, anchor = _beside(points, width, height, unit)
+    body.append(
+        f'<text x="{tx:.0f}" y="{ty:.0f}" text-anchor="{anchor}" font-size="{34 * unit:.0f}" stroke-width="{7 * unit:.1f}" class="said">{escape(value_words)}</text>'
+    )
+    return Markup(f'<svg class="over" viewBox="0 0 {width} {height}" aria-hidden="true">{"".join(body)}</svg>')
+
+
+def _arc(points: tuple[tuple[float, float], ...], radius: float, stroke: float, verdict: str) -> str:
+    a, vertex, c = (np.array(p) for p in points)
+    u, v = a - vertex, c - vertex
+    lengths = np.linalg.norm(u), np.linalg.norm(v)
+    if min(lengths) < 1e-6:
+        return ""
+    radius = min(radius, 0.6 * float(min(lengths)))
+    start, end = vertex + radius * u / lengths[0], vertex + radius * v / lengths[1]
+    sweep = 1 if u[0] * v[1] - u[1] * v[0] > 0 else 0
+    return (
+        f'<path d="M{start[0]:.1f} {start[1]:.1f}A{radius:.1f} {radius:.1f} 0 0 {sweep} {end[0]:.1f} {end[1]:.1f}" '
+        f'class="arc v-{verdict}" stroke-width="{stroke:.1f}"/>'
+    )
+
+
+def _beside(points: tuple[tuple[float, float], ...], width: int, height: int, unit: float) -> tuple[float, float, str]:
+    """Where to write the value: beside the line's middle, on the side with more room, inside the picture."""
+    px, py = points[len(points) // 2]
+    right = px < width / 2
+    x = px + (34 if right else -34) * unit
+    return x, min(max(py + 12 * unit, 40 * unit), height - 14 * unit), "start" if right else "end"

@@ -1,0 +1,112 @@
+"""The whole site from the store: a page a week, a page an athlete, readings.csv and clips.csv. Decodes no video."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.errors import MatsideError
+from pipeline.reports.athlete_view import Folders, athlete_view, link_to
+from pipeline.reports.files import write_whole
+from pipeline.reports.language import Translations, translations, week_words
+from pipeline.reports.pages import content_policy, environment, stylesheet
+from pipeline.reports.reading_view import VERDICTS
+from pipeline.reports.records import AttemptRecord, Records, read_records, weeks_of
+from pipeline.reports.tables import clips_csv, readings_csv
+from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
+from pipeline.reports.words import CAUTION, HOW_SURE
+from pipeline.scoring.tolerances import Tolerances
+from pipeline.store import Store
+
+OURS = '<meta name="generator" content="Matside">'  # only files that carry this are ever removed
+
+
+def write_site(
+    store: Store, tolerances: Tolerances, out: Path, data: Path, *, title: str = "Matside", note: str = "", language: str = "en"
+) -> Path:
+    """Write all pages and tables below `out` and return the index's path.
+
+    data : the data folder, for the pictures. note : a line shown on every page (that data are invented, for instance).
+    Pages that no longer have an athlete or a week are removed, if Matside wrote them; nothing else is touched.
+    Raises MatsideError where `out` cannot be written.
+    """
+    try:
+        return _Site(store, tolerances, out, data, title, note, translations(language)).write()
+    except OSError as error:
+        raise MatsideError(
+            f"{error.filename or out}: the pages cannot be written ({error.strerror}). Choose another folder or make room."
+        ) from error
+
+
+class _Site:
+    def __init__(self, store: Store, tolerances: Tolerances, out: Path, data: Path, title: str, note: str, tr: Translations) -> None:
+        self.store, self.tolerances, self.out, self.data, self.tr = store, tolerances, out, data, tr
+        self.env = environment(tr)
+        source = f"{tolerances.name} ({tolerances.source})"
+        self.env.globals.update(
+            css=stylesheet(), csp=content_policy(), site_title=title, note=note, caution=CAUTION, how_sure=HOW_SURE,
+            verdicts=list(VERDICTS.values()),
+            made=tr.gettext("Matside %(version)s. Tolerances: %(source)s.") % {"version": __version__, "source": source},
+            tolerance_note=tr.gettext("Tolerances: %s.") % source,
+        )  # fmt: skip
+
+    def write(self) -> Path:
+        records = read_records(self.store, self.tolerances)
+        write_whole(self.out / "readings.csv", readings_csv(records.scored))
+        write_whole(self.out / "clips.csv", clips_csv(records.clips))
+        written = {*self._athletes(records), *self._weeks(records)}
+        _tidy(self.out / "athletes", written)
+        _tidy(self.out / "weeks", written)
+        return self.out / "index.html"
+
+    def _weeks(self, records: Records) -> list[Path]:
+        dates = weeks_of(records)
+        counts: dict[str, int] = defaultdict(int)
+        for attempt in records.attempts:
+            counts[week_words(self.tr, attempt.row.date)] += 1
+        links = [
+            WeekLink(key, words, f"weeks/{key}.html", self.tr.ngettext("%d attempt", "%d attempts", counts[words]) % counts[words])
+            for key, words in ((key, week_words(self.tr, date)) for key, date in dates.items())
+        ]
+        template = self.env.get_template("week.html")
+        dated = [link for link in links if link.key != "undated"]
+        latest = (dated or links or [None])[0]
+        pages = [(link, self.out / link.href, "../") for link in links]
+        if latest is not None:
+            pages.append((latest, self.out / "index.html", ""))
+        for link, path, root in pages:
+            at = links.index(link)
+            text = template.render(
+                week=week_view(self.tr, records, link.key, dates[link.key], root), weeks=links, root=root,
+                later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
+                problems=problems_of(records, link.key, latest=link is latest),
+            )  # fmt: skip
+            write_whole(path, text)
+        if latest is None:
+            write_whole(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
+        return [path for _link, path, _root in pages]
+
+    def _athletes(self, records: Records) -> list[Path]:
+        folder = self.out / "athletes"
+        folders = Folders(self.data, link_to(self.data, folder))
+        by_code: dict[str, list[AttemptRecord]] = defaultdict(list)
+        for attempt in records.attempts:
+            by_code[attempt.row.athlete].append(attempt)
+        codes = records.athletes
+        near = [{"code": code, "file": athlete_file(code)} for code in codes]
+        template = self.env.get_template("athlete.html")
+        for i, code in enumerate(codes):
+            view = athlete_view(self.tr, self.store, code, by_code[code], self.tolerances, folders)
+            text = template.render(
+                athlete=view, root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None
+            )
+            write_whole(folder / near[i]["file"], text)
+        return [folder / one["file"] for one in near]
+
+
+def _tidy(folder: Path, written: set[Path]) -> None:
+    """Remove pages of ours that this run did not write."""
+    for path in folder.glob("*.html"):
+        if path not in written and OURS in path.read_text(encoding="utf-8", errors="replace")[:2000]:
+            path.unlink()

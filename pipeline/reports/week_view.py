@@ -1,0 +1,215 @@
+"""One week of everybody: the table, what was not measured, the clips without a result."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from pipeline.reports.files import slug
+from pipeline.reports.language import Translations, week_key, week_words
+from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, short_value, skill_title
+from pipeline.reports.records import COLUMN, ReadingRow, Records, columns_of
+from pipeline.vocabulary import DETAIL, Verdict
+
+MOST_PLACES = 12  # links under one reason; the rest are counted
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One attempt's verdict in a table cell."""
+
+    v: VerdictView
+    short: str
+    href: str
+    title: str
+
+
+@dataclass(frozen=True)
+class CellView:
+    """One cell: no marks where there was no attempt."""
+
+    column: str
+    marks: list[Mark]
+    first: bool = False  # of its skill's columns
+
+
+@dataclass(frozen=True)
+class RowView:
+    """One line of a table."""
+
+    athlete: str
+    cohort: str
+    href: str
+    cells: list[CellView]
+
+
+@dataclass(frozen=True)
+class ColumnView:
+    """One column's heading."""
+
+    title: str
+    what: str
+
+
+@dataclass(frozen=True)
+class GroupView:
+    """The columns of one skill."""
+
+    title: str
+    columns: list[ColumnView]
+
+
+@dataclass(frozen=True)
+class Place:
+    """A link with its words."""
+
+    href: str
+    words: str
+
+
+@dataclass(frozen=True)
+class GapView:
+    """One reason for missing readings and where it happened."""
+
+    reason: str
+    places: list[Place]
+    more: str
+
+
+@dataclass(frozen=True)
+class ClipView:
+    """One clip without a result."""
+
+    name: str
+    status: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class WeekView:
+    """A week's page."""
+
+    key: str
+    title: str
+    summary: str
+    groups: list[GroupView]
+    rows: list[RowView]
+    gaps: list[GapView]
+
+
+@dataclass(frozen=True)
+class WeekLink:
+    """A week in the list of weeks."""
+
+    key: str
+    title: str
+    href: str
+    count: str
+
+
+@dataclass(frozen=True)
+class Problems:
+    """Clips that need the coach (of any week) and this week's other clips without a result."""
+
+    waiting: list[ClipView] = field(default_factory=list)
+    others: list[ClipView] = field(default_factory=list)
+
+
+def athlete_file(code: str) -> str:
+    """The file name of an athlete's page."""
+    return f"{slug(code)}.html"
+
+
+def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
+    """The mark of one reading, leading to its place on the athlete's page."""
+    verdict = tr.gettext(VERDICTS[row.verdict].word)
+    title = f"{row.athlete}, {column_title(tr, row.column)}: {verdict}"  # also what a screen reader says beyond the value
+    return Mark(VERDICTS[row.verdict], short_value(row), f"{root}#{row.anchor}", title)
+
+
+def week_view(tr: Translations, records: Records, key: str, date: str, root: str) -> WeekView:
+    """The page of one week. `root` leads from the page to the folder of the index."""
+    rows = [r for r in records.readings if week_key(r.date) == key]
+    attempts = [a for a in records.attempts if week_key(a.row.date) == key]
+    columns = columns_of(rows)
+    clips = sum(week_key(d) == key for d in records.clips["date"])
+    return WeekView(
+        key=key,
+        title=week_words(tr, date),
+        summary=_summary(tr, clips, len(attempts), rows),
+        groups=_groups(tr, columns),
+        rows=_rows(tr, rows, columns, root),
+        gaps=_gaps(tr, rows),
+    )
+
+
+def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[ReadingRow]) -> str:
+    told = sum(r.verdict != Verdict.CANNOT_TELL for r in rows)
+    athletes = len({r.athlete for r in rows})
+    return " ".join((
+        tr.ngettext("%d clip,", "%d clips,", clips) % clips,
+        tr.ngettext("%d attempt", "%d attempts", attempts) % attempts,
+        tr.ngettext("by %d athlete.", "by %d athletes.", athletes) % athletes,
+        tr.gettext("%(told)d of %(all)d readings could be told.") % {"told": told, "all": len(rows)},
+    ))  # fmt: skip
+
+
+def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
+    groups: dict[str, list[ColumnView]] = defaultdict(list)
+    for column in columns:
+        known = DETAIL.get(column[:2])  # type: ignore[call-overload]
+        groups[column[0]].append(ColumnView(column_title(tr, column), tr.gettext(known.what) if known else ""))
+    return [GroupView(skill_title(skill), views) for skill, views in groups.items()]
+
+
+def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN], root: str) -> list[RowView]:
+    cells: dict[str, dict[COLUMN, list[Mark]]] = defaultdict(lambda: defaultdict(list))
+    cohorts: dict[str, str] = {}
+    for row in rows:
+        cells[row.athlete][row.column].append(mark_of(tr, row, f"{root}athletes/{athlete_file(row.athlete)}"))
+        cohorts[row.athlete] = row.cohort
+    firsts = {next(c for c in columns if c[0] == skill) for skill in {c[0] for c in columns}}
+    titles = {c: f"{tr.gettext(skill_title(c[0]))}: {column_title(tr, c)}" for c in columns}
+    return [
+        RowView(
+            code,
+            cohorts[code],
+            f"athletes/{athlete_file(code)}",
+            [CellView(titles[c], cells[code].get(c, []), c in firsts) for c in columns],
+        )
+        for code in sorted(cells)
+    ]
+
+
+def _gaps(tr: Translations, rows: Sequence[ReadingRow]) -> list[GapView]:
+    found: dict[str, list[ReadingRow]] = defaultdict(list)
+    for row in rows:
+        if row.verdict == Verdict.CANNOT_TELL or not math.isfinite(row.value):
+            found[row.reason].append(row)
+    out = []
+    for reason, where in sorted(found.items(), key=lambda item: -len(item[1])):
+        places = [
+            Place(
+                f"athletes/{athlete_file(r.athlete)}#{r.anchor}",
+                f"{r.athlete} {tr.gettext(skill_title(r.skill))}, {column_title(tr, r.column)}",
+            )
+            for r in where[:MOST_PLACES]
+        ]
+        more = tr.gettext("and %d more") % (len(where) - MOST_PLACES) if len(where) > MOST_PLACES else ""
+        out.append(GapView(tr.gettext(reason) if reason else tr.gettext("No reason was given."), places, more))
+    return out
+
+
+def problems_of(records: Records, key: str, *, latest: bool) -> Problems:
+    """Clips that wait for the coach, and clips of this week (undated ones with the latest) that gave nothing."""
+    waiting, others = [], []
+    for clip in records.clips.itertuples(index=False):
+        view = ClipView(clip.clip, clip.status, clip.reason)
+        week = week_key(clip.date)
+        if clip.status == "needs you":
+            waiting.append(view)
+        elif (clip.status != "measured" or clip.reason) and (week == key or (latest and week == "undated")):
+            others.append(view)
+    return Problems(waiting, others)
