@@ -14,7 +14,7 @@ from pipeline.store import ClipResult, Known
 DONE = (MEASURED, NOTHING_FOUND)
 
 
-@dataclass(frozen=True)
+@dataclass
 class Plan:
     """Nothing here has been done yet."""
 

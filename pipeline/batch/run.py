@@ -81,10 +81,10 @@ def run_folder(
                 store.rename(old, new)
             for row in plan.rows:
                 log.info(clip_line(row))
-                store.put(row)
+            store.put_all(plan.rows)
             _measure(plan, store, settings, workers, data, tell, engine)
             night.statuses = _statuses(intake, store)
-            night.asked = ask(intake.clip_list, intake.gaps, out)
+            night.asked = ask(intake.clip_list, intake.gaps, out) or (intake.clip_list.path if night.statuses[NEEDS_YOU] else None)
             night.index, night.redrawn = write_pages(store, profile, out, changed=bool(plan.tasks))
     return night
 
