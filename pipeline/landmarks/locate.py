@@ -76,7 +76,7 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
     sightings = survey(spool, detector, per_second=settings.find_per_second, least=settings.find_score)
     paths = all_passes(net, spool, sightings)
     camera, t = camera_shift(spool), np.asarray(spool.t)
-    for person in people_of(paths, sightings):
+    for person in people_of(paths, sightings, t):
         did = activity(person, t, camera)
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:

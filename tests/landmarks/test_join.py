@@ -4,12 +4,17 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from pipeline.landmarks.detector import Found
-from pipeline.landmarks.join import LEGS, people_of
+from pipeline.landmarks.join import LEGS
+from pipeline.landmarks.join import people_of as join
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.track import INDEX
 from tests.landmarks.stickman import body, path_of
 
 SIZE = 50.0
+
+
+def people_of(paths, sightings):
+    return join(paths, sightings, np.arange(len(paths[0].xy) if paths else 0) / 30)
 
 
 def found(x, y):

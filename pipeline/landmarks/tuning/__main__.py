@@ -38,13 +38,13 @@ def anchors(
     folder: Path,
     model: Annotated[Path, typer.Option(help="The teacher's .tflite file; it must see a person too.")],
     out: Path = Path("build/tuning/anchors.npz"),
-    leave_out: Annotated[list[str], typer.Option(help="Beginnings of file names kept for judging.")] = ["coco_"],  # noqa: B006
+    judged: Annotated[Path | None, typer.Option(help="COCO annotations; pictures with keypoints there are left out, for judging.")] = None,
 ) -> None:
     """Cut people out of openly licensed pictures listed in FOLDER/credits.csv.  Example: anchors pictures --model heavy.tflite"""
-    from .anchors import make_anchors
+    from .anchors import judged_pictures, make_anchors
 
     out.parent.mkdir(parents=True, exist_ok=True)
-    made = make_anchors(folder, out, model=model, leave_out=tuple(leave_out))
+    made = make_anchors(folder, out, model=model, leave_out=judged_pictures(judged) if judged else set())
     print(f"{out}: {len(made)} people from {len(made.credits)} pictures")
 
 
@@ -56,7 +56,7 @@ def train(
     pool: Annotated[Path, typer.Option(help="Folder for drawn crops, 196 kB a slot.")] = Path("build/tuning/pool"),
     teacher: Annotated[Path | None, typer.Option(help="Heavy model of the family, for the real crops.")] = None,
     anchors: Annotated[Path | None, typer.Option(help="Real crops made by `anchors`.")] = None,
-    start: Annotated[Path | None, typer.Option(help="weights.npz of a run to go on from; give another --seed.")] = None,
+    start: Annotated[Path | None, typer.Option(help="tuned.tflite of a run to go on from; give another --seed.")] = None,
     minutes: float = 9.0,
     steps: Annotated[int, typer.Option(help="Stop after so many steps instead of minutes.")] = 0,
     batch: int = 128,

@@ -6,19 +6,23 @@ The pictures stay where they are; the file made here holds JPEG crops and the na
 from __future__ import annotations
 
 import csv
+import json
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.errors import MatsideError
+from pipeline.landmarks.crops import Crop, between
 
 SIDE = 384  # pixels of a stored crop; its middle 256 are the crop the model would be given
-LEAST_RADIUS = 45  # pixels in the picture from the hips to the farthest reach; smaller people teach little
+LEAST_RADIUS = 34  # pixels in the picture from the hips to the farthest reach; smaller people teach little
+LEAST_PRESENCE, LEAST_INSIDE = 0.8, 0.65  # a person is there, with most of the body in the picture
 CREDIT_COLUMNS = ("file", "licence", "credit", "source")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Anchors:
     jpegs: list[np.ndarray]  # one a person
     picture: list[int]  # index into credits
@@ -43,23 +47,33 @@ class Anchors:
         jpegs = np.split(d["bytes"], np.cumsum(d["sizes"])[:-1])
         return cls(jpegs, d["picture"].tolist(), [dict(zip(CREDIT_COLUMNS, row, strict=True)) for row in d["credits"].tolist()])
 
+    @cached_property
+    def _share(self) -> np.ndarray:
+        """(people,) how often each is shown: a source's share grows with the square root of its people, so that no one film rules."""
+        sources = np.array([self.credits[p]["source"] for p in self.picture])
+        _, source, people = np.unique(sources, return_inverse=True, return_counts=True)
+        share = people[source] ** -0.5
+        return share / share.sum()
+
     def batch(self, rng: np.random.Generator, size: int) -> np.ndarray:
-        """(size, 384, 384, 3) uint8 RGB, pictures drawn evenly, then a person of it."""
+        """(size, 384, 384, 3) uint8 RGB."""
         import cv2
 
-        of = np.array(self.picture)
-        chosen = [int(rng.choice(np.flatnonzero(of == p))) for p in rng.choice(np.unique(of), size)]
+        chosen = rng.choice(len(self), size, p=self._share)
         return np.stack([cv2.imdecode(self.jpegs[k], cv2.IMREAD_COLOR)[:, :, ::-1] for k in chosen])
 
 
-def make_anchors(folder: Path, out: Path, *, model: Path, leave_out: tuple[str, ...] = ("coco_",)) -> Anchors:
-    """Crop every person that detector and `model` agree on in the pictures of `folder/credits.csv`, and write them to `out`.
+def judged_pictures(keypoints: Path) -> set[str]:
+    """Names of the pictures that have keypoints in a COCO annotation file: kept for judging, never trained on."""
+    listed = json.loads(keypoints.read_text())
+    marked = {a["image_id"] for a in listed["annotations"] if a["num_keypoints"] > 0}
+    return {i["file_name"] for i in listed["images"] if i["id"] in marked}
 
-    leave_out: beginnings of file names that are kept for judging and must not be trained on.
-    """
+
+def make_anchors(folder: Path, out: Path, *, model: Path, leave_out: set[str] = frozenset()) -> Anchors:
+    """Crop every person that detector and `model` agree on in the pictures of `folder/credits.csv`, and write them to `out`."""
     import cv2
 
-    from pipeline.landmarks.crops import SIZE, Crop, between
     from pipeline.landmarks.detector import Detector
     from pipeline.landmarks.models import detector_path
     from pipeline.landmarks.net import LandmarkNet
@@ -70,32 +84,52 @@ def make_anchors(folder: Path, out: Path, *, model: Path, leave_out: tuple[str, 
     detector, net = Detector(detector_path()), LandmarkNet(model)
     jpegs, picture, credits = [], [], []
     for row in csv.DictReader(listing.open(newline="", encoding="utf-8")):
-        if row["file"].startswith(leave_out):
+        if row["file"] in leave_out:
             continue
         image = cv2.imread(str(folder / row["file"]))
         if image is None:
             raise MatsideError(f"{folder / row['file']}: listed in credits.csv, but cannot be read as a picture.")
-        image, found = np.ascontiguousarray(image[:, :, ::-1]), []
-        for person in detector(image):
-            crop = between(person.hips, person.top)
-            for _ in range(3):  # let the crop settle on the body
-                guess = net(image, crop)
-                crop = between(guess.centre, guess.top)
-            known = any(np.hypot(crop.x - c.x, crop.y - c.y) < 0.2 * c.side for c in found)
-            inside = ((guess.xy[11:29] > 0) & (guess.xy[11:29] < image.shape[1::-1])).all(1).mean()
-            if guess.presence < 0.8 or crop.side < 2.5 * LEAST_RADIUS or inside < 0.7 or known:
-                continue
-            found.append(crop)
-            wide = Crop(crop.x, crop.y, crop.side * SIDE / SIZE, crop.angle)
-            matrix = wide.matrix * (SIZE / SIDE)
-            matrix[:, 2] = [wide.x, wide.y] - matrix[:, :2] @ np.full(2, (SIDE - 1) / 2)
-            cut = cv2.warpAffine(image, matrix, (SIDE, SIDE), flags=cv2.WARP_INVERSE_MAP | cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
-            jpegs.append(cv2.imencode(".jpg", cut[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])[1].ravel())
+        image = np.ascontiguousarray(image[:, :, ::-1])
+        people = _people(image, detector, net)
+        for crop in people:
+            jpegs.append(cv2.imencode(".jpg", _wide(image, crop)[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])[1].ravel())
             picture.append(len(credits))
-        if found:
+        if people:
             credits.append({k: row[k] for k in CREDIT_COLUMNS})
     if not jpegs:
         raise MatsideError(f"{folder}: no person was found in any picture; there is nothing to keep the model honest with.")
     anchors = Anchors(jpegs, picture, credits)
     anchors.save(out)
     return anchors
+
+
+def _people(image: np.ndarray, detector, net) -> list[Crop]:
+    """Crops settled on each person the detector finds in the whole picture or in one of its overlapping parts."""
+    height, width = image.shape[:2]
+    regions = [None] + [
+        (x * width, y * height, (x + share) * width, (y + share) * height)
+        for share, steps in ((0.5, 4), (0.3, 6))
+        for x in np.linspace(0, 1 - share, steps)
+        for y in np.linspace(0, 1 - share, steps)
+    ]
+    found: list[Crop] = []
+    for region in regions:
+        for person in detector(image, region=region):
+            crop = between(person.hips, person.top)
+            for _ in range(3):
+                guess = net(image, crop)
+                crop = between(guess.centre, guess.top)
+            inside = ((guess.xy[11:29] > 0) & (guess.xy[11:29] < (width, height))).all(1).mean()
+            known = any(np.hypot(crop.x - c.x, crop.y - c.y) < 0.15 * c.side for c in found)
+            if guess.presence > LEAST_PRESENCE and crop.side > 2.5 * LEAST_RADIUS and inside > LEAST_INSIDE and not known:
+                found.append(crop)
+    return found
+
+
+def _wide(image: np.ndarray, crop: Crop) -> np.ndarray:
+    """(384, 384, 3): the crop with room round it; beyond the picture its edge is repeated, as when following."""
+    import cv2
+
+    matrix = crop.matrix.copy()
+    matrix[:, 2] = [crop.x, crop.y] - matrix[:, :2] @ np.full(2, (SIDE - 1) / 2)
+    return cv2.warpAffine(image, matrix, (SIDE, SIDE), flags=cv2.WARP_INVERSE_MAP | cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)

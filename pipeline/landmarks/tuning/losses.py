@@ -11,7 +11,7 @@ import torch.nn.functional as F
 from .convention import MODEL_HEIGHT, to_joint_centres
 from .heatmap import refine
 from .labels import SIZE
-from .views import MIRRORED, View, colour
+from .views import MIRRORED, View, colour, restyle
 
 DEPTH_GAIN = 2.5  # the original's z per crop pixel, measured on drawn bodies
 ANGLES = ((11, 23, 25), (12, 24, 26), (23, 25, 27), (24, 26, 28))  # hips and knees
@@ -172,7 +172,7 @@ def real_loss(student, weights: dict, teacher, wide: torch.Tensor, nobody: torch
             swap = (torch.rand(b, device=device) < 0.3) & (filled > 0.04) & (filled < 0.6)
             behind = nobody[torch.randint(len(nobody), (b,), device=device)]
             x = torch.where(swap[:, None, None, None], x * cut + behind * (1 - cut), x)
-        x = colour(x)
+        x = colour(restyle(x))
     points, person, mask_, heatmap, world_ = (v.float() for v in student(x, weights=weights))
     points = points.reshape(b, 39, 5)
     good = (taught["person"] > 0.8).float()

@@ -33,13 +33,14 @@ def _open(folder: Path, name: str, slots: int) -> tuple[np.memmap, np.memmap]:
 class Pool:
     """A ring of drawn crops in `folder`, filled by `workers` processes until closed. Use as a context manager.
 
-    A pool that an earlier run left in the folder (same slots and workers) is used further: its crops count from the start.
+    A pool that an earlier run left in the folder (same slots and workers) is used further: its crops count from the start. With
+    fill=False nothing is drawn: another run fills the same folder at the same time.
     """
 
     def __init__(self, folder: Path, bodies: Path, *, slots: int, workers: int, check: int, seed: int, fill: bool = True) -> None:
         self.folder, self.slots, self.workers, self.check = Path(folder), slots - slots % workers, workers, check
         self.folder.mkdir(parents=True, exist_ok=True)
-        for old in (*self.folder.glob("checked.*"), self.folder / "stop"):
+        for old in (*self.folder.glob("checked.*"), self.folder / "stop") if fill else ():
             old.unlink(missing_ok=True)
         self.pictures, self.labels = _open(self.folder, "pool", self.slots)
         _open(self.folder, "check", check)
@@ -67,7 +68,8 @@ class Pool:
         return self
 
     def __exit__(self, *_) -> None:
-        (self.folder / "stop").touch()
+        if self._fill:
+            (self.folder / "stop").touch()
         for process in self._processes:
             try:
                 process.wait(8)

@@ -1,7 +1,7 @@
 """Original + bodies + real crops -> tuned weights. One call, `train(TrainSettings(...))`; half an hour on one GPU is the budget.
 
-Written to the out folder: tuned.tflite (weights averaged over time), mix_40.tflite ... (mixed with the original's), weights.npz (to go on
-from), log.txt, run.json (settings, steps, figures on drawn bodies that were never trained on).
+Written to the out folder: tuned.tflite (weights averaged over time; a later run can go on from it), mix_40.tflite ... (mixed with the
+original's), log.txt, run.json (settings, steps, figures on drawn bodies that were never trained on).
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class TrainSettings:
     pool: Path  # folder for the drawn crops; 196 kB a slot
     teacher: Path | None = None  # heavier model of the family for the real crops; None: the base itself
     anchors: Path | None = None  # real crops; without them real pictures get worse (see the model card)
-    start: Path | None = None  # weights.npz of an earlier run to go on from
+    start: Path | None = None  # tuned.tflite of an earlier run to go on from
     minutes: float = 9.0  # wall time, all included
     steps: int = 0  # instead of minutes, for tests
     batch: int = 128  # drawn crops a step
@@ -70,17 +70,17 @@ class _Log:
 class _Weights:
     """Trained as v = w / scale with one fixed scale a channel: batch norm is folded, so the file's weights span four orders of magnitude."""
 
-    def __init__(self, original: LandmarkNet, start: dict | None, device: str) -> None:
+    def __init__(self, original: LandmarkNet, first: LandmarkNet) -> None:
         self.scale, self.home, self.values = {}, {}, {}
+        begin = dict(first.named_parameters())
         for name, p in original.named_parameters():
             p = p.detach()
             if p.ndim == 4:
                 self.scale[name] = torch.maximum(p.square().mean((1, 2, 3), keepdim=True).sqrt(), 0.1 * p.square().mean().sqrt())
             else:
                 self.scale[name] = p.square().mean().sqrt().clamp(min=0.05)
-            first = p if start is None else torch.from_numpy(start[name]).to(device)
             self.home[name] = p / self.scale[name]
-            self.values[name] = (first / self.scale[name]).requires_grad_(True)
+            self.values[name] = (begin[name].detach() / self.scale[name]).requires_grad_(True)
         self.average = {k: v.detach().clone() for k, v in self.values.items()}
 
     def now(self) -> dict:
@@ -141,8 +141,7 @@ class _Trainer:
         self.teacher = LandmarkNet(s.teacher).to(device) if s.teacher else self.original
         for network in (self.original, self.teacher):
             network.requires_grad_(False)
-        start = dict(np.load(s.start)) if s.start else None
-        self.weights = _Weights(self.original, start, device)
+        self.weights = _Weights(self.original, LandmarkNet(s.start).to(device) if s.start else self.original)
         self.anchors = Anchors.load(s.anchors) if s.anchors else None
         self.rng = np.random.default_rng(s.seed)
 
@@ -221,7 +220,7 @@ class _Trainer:
                 continue
             optimiser.step()
             self.weights.settle(rate * s.pull, min(s.average, (step + 1) / (step + 20)))
-            if step % (100 if self.device.startswith("cuda") else 5) == 0:
+            if step % (200 if self.device.startswith("cuda") else 5) == 0:
                 speed = step * (s.batch + (s.real_batch if self.anchors else 0)) / (time.time() - started)
                 words = " ".join(f"{k}:{float(v.detach()):.3f}" for k, v in parts.items())
                 log(f"step {step} done {done:.2f} drawn {drawn.sum()} crops/s {speed:.0f} gradient {float(length):.0f} | {words}")
@@ -229,7 +228,6 @@ class _Trainer:
 
     def _finish(self, step: int, seconds: float, figures: dict, check: tuple) -> dict:
         s, average = self.s, self.weights.averaged()
-        np.savez(s.out / "weights.npz", **{k: v.cpu().numpy() for k, v in average.items()})
         (s.out / "tuned.tflite").write_bytes(self.student.written(average))
         home = {k: p.detach() for k, p in self.original.named_parameters()}
         for share in (*s.mixes, 1.0):

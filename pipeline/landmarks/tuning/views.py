@@ -68,6 +68,26 @@ def colour(x: torch.Tensor) -> torch.Tensor:
     return (x * gain + torch.randn(b, 1, 1, 1, device=device) * 0.03 * (x > 0)).clamp(0, 1)
 
 
+def restyle(x: torch.Tensor) -> torch.Tensor:
+    """Other clothes, light and camera for real crops: hue and saturation turned, gamma, small size, noise, each some of the time."""
+    b, device = len(x), x.device
+    sometimes = lambda share: (torch.rand(b, 1, 1, 1, device=device) < share).float()  # noqa: E731
+    grey = x.mean(1, keepdim=True)
+    angle = (torch.rand(b, device=device) * 2 - 1) * math.pi * sometimes(0.4)[:, 0, 0, 0]
+    c, s = torch.cos(angle), torch.sin(angle) / math.sqrt(3)
+    near, left, right = c + (1 - c) / 3, (1 - c) / 3 - s, (1 - c) / 3 + s  # rotation about the grey axis
+    turn = torch.stack([torch.stack(row, -1) for row in ((near, left, right), (right, near, left), (left, right, near))], -2)
+    colourful = 1 + (torch.rand(b, 1, 1, 1, device=device) * 1.8 - 1) * sometimes(0.5)
+    x = grey + colourful * (torch.einsum("bij,bjhw->bihw", turn, x) - grey)
+    x = x.clamp(1e-3, 1) ** torch.exp((torch.rand(b, 1, 1, 1, device=device) * 2 - 1) * 0.5 * sometimes(0.6))
+    smaller = F.interpolate(
+        F.interpolate(x, scale_factor=float(torch.empty(1).uniform_(0.28, 0.8)), mode="area"), size=x.shape[-2:], mode="bilinear"
+    )
+    blurred = sometimes(0.35)
+    x = smaller * blurred + x * (1 - blurred)
+    return x + torch.randn_like(x) * 0.03 * torch.rand(b, 1, 1, 1, device=device) * sometimes(0.6)
+
+
 def look_again(x: torch.Tensor, known: dict) -> tuple[torch.Tensor, dict]:
     """A slightly moved, half the time mirrored, recoloured version of drawn crops and their labels (as labels.split gives)."""
     view = View.random(len(x), x.device, degrees=9, zoom=0.08, shift=4)
