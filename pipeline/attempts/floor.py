@@ -1,4 +1,5 @@
-"""Where the floor is in the picture, found from the athlete alone: what rests on it is low and stands still."""
+"""Where the floor is in the picture and which way is up, found from the athlete alone: what rests on the floor is low and still,
+and a child who stands stands upright."""
 
 from __future__ import annotations
 
@@ -6,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.geometry import angle_to, joint_angle, length, middle, turn
 from pipeline.landmarks.track import INDEX, Track
 
 # What a gymnast puts on the floor, and how far each point lies above it then, in trunk lengths (joint centre or landmark to skin).
@@ -13,35 +15,55 @@ RESTS = {"heel": 0.03, "foot_index": 0.03, "wrist": 0.08}
 _POINTS = [INDEX[f"{side}_{part}"] for part in RESTS for side in ("left", "right")]
 _ABOVE = np.repeat(list(RESTS.values()), 2)
 SLOW = 0.8  # trunk lengths a second; a resting foot's landmark jitters less
-TILT_SD = 2.0  # degrees; how level a phone is held before anything is known (common practice, no source)
+SLOPE_SD = 3.0  # degrees; how far the floor's line may slope against level, for the phone's tilt and a view at an angle
+LEVEL_SD = 2.0  # degrees; how level a phone is held before anything is known (common practice, no source)
+STANCE_SD = 1.2  # degrees; how upright a child stands (on computed movements 1)
 
 
 @dataclass(frozen=True)
 class Floor:
-    """The floor as a line in the picture, with where it may have drifted to at each moment.
+    """The floor as a line in the picture, with where it may have drifted to at each moment, and the upright.
 
-    A point's height is measured along the line's upward normal, so a phone held askew does not matter.
+    The line is where the athlete's path meets the floor. Seen at an angle it slopes though the phone is level, so the upright is
+    not its normal but has its own direction.
     """
 
     slope: float  # picture y per picture x
     t: np.ndarray  # (n,) seconds
     y: np.ndarray  # (n,) picture y of the line at x = 0, moment by moment; constant where the camera stands still
     sd: float  # pixels; spread of the resting points around the line
+    lean: float  # degrees the upright leans clockwise in the picture: how far the phone was turned the other way
 
     @property
     def up(self) -> np.ndarray:
-        """(2,) unit vector of the picture that points up from the floor."""
-        return np.array([self.slope, -1.0]) / np.hypot(self.slope, 1.0)
-
-    @property
-    def tilt(self) -> float:
-        """How far the phone was turned, degrees; positive where the floor falls to the right of the picture."""
-        return float(np.degrees(np.arctan(self.slope)))
+        """(2,) unit vector of the picture that points up."""
+        a = np.radians(self.lean)
+        return np.array([np.sin(a), -np.cos(a)])
 
     def height(self, xy: np.ndarray, t: np.ndarray) -> np.ndarray:
-        """Heights in pixels above the floor of points xy (n, ..., 2) at the times t (n,); NaN where a point is missing."""
+        """Heights in pixels, along the upright, above the floor of points xy (n, ..., 2) at times t (n,); NaN where a point is missing."""
         base = np.interp(t, self.t, self.y).reshape((-1,) + (1,) * (xy.ndim - 2))
-        return (base + self.slope * xy[..., 0] - xy[..., 1]) / np.hypot(self.slope, 1.0)
+        a = np.radians(self.lean)
+        return (base + self.slope * xy[..., 0] - xy[..., 1]) / (np.cos(a) + self.slope * np.sin(a))
+
+    def level(self, xy: np.ndarray) -> np.ndarray:
+        """Points (..., 2) turned so that up is straight up in the picture."""
+        a = -np.radians(self.lean)
+        return xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+
+
+def lean_of_the_upright(track: Track, unit: float) -> float:
+    """Degrees the upright leans clockwise in the picture: the mean line ankles-shoulders of the moments in which the athlete
+    stands (legs straight, feet together), drawn towards 0 as far as a child's stance is less sure than a phone held level."""
+    ankle, hip, shoulder = (middle(track[f"left_{p}"], track[f"right_{p}"]) for p in ("ankle", "hip", "shoulder"))
+    up = np.array([0.0, -1.0])
+    with np.errstate(invalid="ignore"):
+        stands = (angle_to(shoulder - ankle, up) < 15) & (joint_angle(shoulder, hip, ankle) > 162)
+        stands &= (length(track["left_ankle"], track["right_ankle"]) < 0.7 * unit) & (length(shoulder, ankle) > 2.0 * unit)
+    if stands.sum() < 3:
+        return 0.0
+    seen = float(np.median(turn(up, (shoulder - ankle)[stands])))
+    return seen * LEVEL_SD**2 / (LEVEL_SD**2 + STANCE_SD**2)
 
 
 def find_floor(track: Track, unit: float) -> Floor | None:
@@ -60,7 +82,7 @@ def find_floor(track: Track, unit: float) -> Floor | None:
     y = np.full(len(track.t), base)
     if near.sum() >= 5:
         y = base + _follow(track.t, t[near], residual[near], prior_sd=0.06 * unit, point_sd=max(sd, 0.01 * unit))
-    return Floor(float(slope), track.t, y, float(sd))
+    return Floor(float(slope), track.t, y, float(sd), lean_of_the_upright(track, unit))
 
 
 def _resting(track: Track, unit: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -97,7 +119,7 @@ def _cost(dx: np.ndarray, y: np.ndarray, unit: float, slope: float, base: float)
     residual = (y - base - slope * dx) / (0.08 * unit)
     above, under = np.minimum(residual, 0) ** 2, np.maximum(residual, 0)
     cost = np.mean(above / (1 + above) + np.log1p(under**2))
-    return float(_looks(len(y)) * cost + 0.5 * (np.degrees(np.arctan(slope)) / TILT_SD) ** 2)
+    return float(_looks(len(y)) * cost + 0.5 * (np.degrees(np.arctan(slope)) / SLOPE_SD) ** 2)
 
 
 def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float) -> tuple[float, float, float]:
@@ -107,9 +129,9 @@ def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float) -> tuple[
         residual = (y - base - slope * dx) / (2.0 * sd)
         weight = np.where(residual < 0, 1 / (1 + residual**2) ** 2, 1 / (1 + (residual / 2) ** 2))
         total = weight.sum()
-        share = _looks(total) / total / sd**2
+        share = _looks(total) / total / max(sd, 0.03 * unit) ** 2  # a resting foot rolls and lifts by this much
         design = np.array([[total, (weight * dx).sum()], [(weight * dx).sum(), (weight * dx**2).sum()]]) * share
-        design[1, 1] += 1 / np.tan(np.radians(TILT_SD)) ** 2
+        design[1, 1] += 1 / np.tan(np.radians(SLOPE_SD)) ** 2
         base, slope = np.linalg.solve(design, np.array([(weight * y).sum(), (weight * dx * y).sum()]) * share)
         spread = np.abs(y - base - slope * dx)[weight > 0.25]
         if len(spread):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.attempts.signals import Signals, runs
+from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.landmarks.track import INDEX
 
 STILL = 0.30  # trunks a second; standing children sway and landmarks jitter below this
@@ -18,7 +18,7 @@ LONGEST_LEAD_S = 0.25  # how far before LEFT_NEAR a soft start may lie
 
 def hip_height(s: Signals) -> np.ndarray:
     """(n,) height of the middle of the hips, trunks."""
-    return np.nanmean(s.h("hip"), axis=1) if len(s.t) else np.zeros(0)
+    return pair_mean(s.h("hip"))
 
 
 def standing_height(s: Signals) -> float:

@@ -62,8 +62,7 @@ def signals(track: Track) -> Signals | None:
     t = np.arange(track.t[0], track.t[-1] + 1e-9, 1 / RATE)
     xy = resample(track.t, track.xy.reshape(len(track), -1), t).reshape(len(t), len(NAMES), 2)
     height = floor.height(xy, t) / unit
-    angle = -np.radians(floor.tilt)
-    xy = xy @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    xy = floor.level(xy)
     shoulder, hip = (_mid(xy, part) for part in ("shoulder", "hip"))
     trunk_turn = unwrap(turn(np.array([0.0, -1.0]), shoulder - hip))
     knee = np.stack([joint_angle(*(xy[:, INDEX[f"{side}_{part}"]] for part in ("hip", "knee", "ankle"))) for side in SIDES], axis=-1)
@@ -84,6 +83,15 @@ def shape_speed(points: np.ndarray, t: np.ndarray) -> np.ndarray:
         moving = v[all_there]
         out[all_there] = np.quantile(np.linalg.norm(moving - moving.mean(axis=1, keepdims=True), axis=-1), 0.8, axis=1)
     return out
+
+
+def pair_mean(values: np.ndarray) -> np.ndarray:
+    """Mean over axis 1 (left and right): of what is there, NaN only where neither is. (n, 2, ...) in, (n, ...) out.
+
+    >>> pair_mean(np.array([[1.0, 3.0], [np.nan, 2.0]]))
+    array([2., 2.])
+    """
+    return middle(values[:, 0], values[:, 1])
 
 
 def _mid(xy: np.ndarray, part: str) -> np.ndarray:

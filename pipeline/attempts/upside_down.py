@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.rest import hip_height, lowest_part, span, standing_height, still_speed
-from pipeline.attempts.signals import Signals, runs
+from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.vocabulary import Side, Skill
 
 BRIDGE_S = 1.0  # the landmarks may lose an upside-down child for this long
@@ -80,7 +80,7 @@ def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
     start_s, end_s = span(s, a, b, floor=floor, ceiling=ceiling)
     start, end = (int(np.argmin(np.abs(s.t - at))) for at in (start_s, end_s))
     inside = slice(a, b + 1)
-    shoulder = np.nanmean(s.h("shoulder")[inside], axis=1)
+    shoulder = pair_mean(s.h("shoulder")[inside])
     shoulders = float(np.nanquantile(shoulder, 0.15)) if np.isfinite(shoulder).any() else float("nan")
     feet = float(np.nanmax(np.nanmin(s.h("ankle")[inside], axis=1), initial=0.0))
     known = np.flatnonzero(np.isfinite(s.trunk_turn[start : end + 1])) + start
@@ -92,8 +92,8 @@ def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
 
 def _hold(s: Signals, a: int, b: int) -> tuple[int, int] | None:
     """The longest stretch, in the samples a..b, with the hips over the shoulders, the feet off the floor and little movement."""
-    ankle, hip = np.nanmean(s.h("ankle")[a : b + 1], axis=1), np.nanmean(s.h("hip")[a : b + 1], axis=1)
-    shoulder = np.nanmean(s.h("shoulder")[a : b + 1], axis=1)
+    ankle, hip = pair_mean(s.h("ankle")[a : b + 1]), pair_mean(s.h("hip")[a : b + 1])
+    shoulder = pair_mean(s.h("shoulder")[a : b + 1])
     still = max(HOLD_STILL, 1.2 * still_speed(s))
     with np.errstate(invalid="ignore"):
         up = (ankle > HOLD_FEET) & (hip - shoulder > 0.4)
@@ -185,7 +185,7 @@ def _roll(s: Signals, over: Over) -> Candidate | None:
 
 def feet_overhead(s: Signals, over: Over) -> float:
     """When the feet pass over the head: their middle passes the shoulders' in the direction of travel, trunk upside down."""
-    ankle, shoulder = (np.nanmean(s.p(part)[..., 0], axis=1) for part in ("ankle", "shoulder"))
+    ankle, shoulder = (pair_mean(s.p(part)[..., 0]) for part in ("ankle", "shoulder"))
     ahead = -(ankle - shoulder) * over.facing  # rolling back, one who faces right travels left
     for i in range(over.first, over.last + 1):
         if ahead[i] > 0 and s.trunk_turn[i] is not None:

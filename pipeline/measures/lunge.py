@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.geometry import joint_angle, offset_from_chord
+from pipeline.geometry import joint_angle, middle, offset_from_chord
 from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
@@ -12,9 +12,18 @@ from pipeline.measures.uncertainty import make_reading
 from pipeline.vocabulary import Side, Skill
 
 
+FINGERTIP = 2.0  # wrist to fingertip against wrist to knuckles; the landmarks end at the knuckles
+
+
+def fingertip(scene: Scene, side: Side) -> np.ndarray:
+    """(n, 2) pixels: the wrist-knuckle line carried on to where a straight hand ends."""
+    wrist, knuckles = scene.p(side, "wrist"), middle(scene.p(side, "index"), scene.p(side, "pinky"))
+    return wrist + FINGERTIP * (knuckles - wrist)
+
+
 def line_deviation(scene: Scene, arm: Side, leg: Side) -> np.ndarray:
     """(n,) largest distance of wrist, elbow, shoulder, hip and knee from the chord fingertip-back heel, % of the chord."""
-    tip, heel = scene.p(arm, "index"), scene.p(leg, "heel")
+    tip, heel = fingertip(scene, arm), scene.p(leg, "heel")
     joints = (scene.p(arm, "wrist"), scene.p(arm, "elbow"), scene.p(arm, "shoulder"), scene.p(leg, "hip"), scene.p(leg, "knee"))
     return 100 * np.max([np.abs(offset_from_chord(p, tip, heel)) for p in joints], axis=0)
 
@@ -30,7 +39,7 @@ def readings(scene: Scene) -> list[Reading]:
     arm = scene.near
     chord = ((arm, "index"), (arm, "wrist"), (arm, "elbow"), (arm, "shoulder"), (back, "hip"), (back, "knee"), (back, "heel"))
     shoulder = ((arm, "elbow"), (arm, "shoulder"), (arm, "hip"))
-    hip = ((arm, "shoulder"), (back, "hip"), (back, "knee"))
+    hip = ((back, "shoulder"), (back, "hip"), (back, "knee"))
     knee = ((back, "hip"), (back, "knee"), (back, "ankle"))
     found = {
         "line_deviation": held_angle(

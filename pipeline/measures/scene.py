@@ -80,8 +80,7 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -
     jitter = np.sqrt(np.mean(sd[:, :66].reshape(len(i), 33, 2) ** 2, axis=-1))
     height = floor.height(xy, t) if floor is not None else np.full(xy.shape[:2], np.nan)
     if floor is not None:
-        a = -np.radians(floor.tilt)
-        xy = xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+        xy = floor.level(xy)
     near, _ = nearer_side(track, attempt.start_s, attempt.end_s, attempt.direction)
     inside = (t >= attempt.start_s - 1e-9) & (t <= attempt.end_s + 1e-9)
     key = (t >= attempt.key_start_s - 1e-9) & (t <= attempt.key_end_s + 1e-9)

@@ -9,13 +9,22 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from pipeline.landmarks.track import INDEX, NAMES, Track
 
 # A child of about eight in metres; joint to joint. Ratios to the trunk near Winter's segment table (from memory); exact values do not matter here.
 TRUNK, UPPER_ARM, FOREARM, HAND, THIGH, SHANK, FOOT, HEEL = 0.40, 0.23, 0.20, 0.12, 0.31, 0.30, 0.14, 0.05
 SHOULDERS, HIPS, NECK = 0.26, 0.17, 0.16
-FLESH = {"hip": 0.09, "shoulder": 0.06, "knee": 0.05, "wrist": 0.03, "nose": 0.08}  # joint centre to skin
+FLESH = {
+    "hip": 0.09,
+    "shoulder": 0.06,
+    "knee": 0.05,
+    "wrist": 0.03,
+    "nose": 0.08,
+    "heel": 0.012,
+    "foot_index": 0.012,
+}  # joint centre to skin
 
 
 @dataclass(frozen=True)
@@ -102,7 +111,9 @@ _FLESH = np.array([next((r for part, r in FLESH.items() if part in name), 0.0) f
 
 def on_floor(skeleton: np.ndarray, travel: np.ndarray | None = None) -> np.ndarray:
     """(n, 33, 3) joints moved so that the skin's lowest point is on the floor; `travel` (n, 3) is added."""
-    lowest = (skeleton[..., 2] - _FLESH).min(axis=1)
+    lowest = gaussian_filter1d(
+        (skeleton[..., 2] - _FLESH).min(axis=1), 1.5, mode="nearest"
+    )  # weight is taken over from part to part, not in a jump
     moved = skeleton - np.array([0, 0, 1.0]) * lowest[:, None, None]
     return moved if travel is None else moved + travel[:, None, :]
 
@@ -139,9 +150,9 @@ def _slide(t: np.ndarray, start: float, end: float, metres: float) -> np.ndarray
 def lunge(*, hip: float = 180.0, knee: float = 180.0, shoulder: float = 175.0, lead: str = "left", fps: float = 30.0) -> Motion:
     """Stand, step out into a lunge with the arms up, hold one second, step back. `hip`, `knee`: back leg's angles as read."""
     back = "right" if lead == "left" else "left"
-    held = Pose(trunk=35.0).both(arm=shoulder)
+    held = Pose(trunk=215.0 - hip).both(arm=shoulder)  # the back leg leans as far however the hip is bent
     held = replace(
-        held, **{f"{lead}_hip": 85.0, f"{lead}_knee": 60.0, f"{back}_hip": 180.0 - hip, f"{back}_knee": 180.0 - knee, "ankle": 100.0}
+        held, **{f"{lead}_hip": 265.0 - hip, f"{lead}_knee": 60.0, f"{back}_hip": 180.0 - hip, f"{back}_knee": 180.0 - knee, "ankle": 100.0}
     )
     t = _times(4.0, fps)
     joints = on_floor(_joints([0.8, 1.5, 2.7, 3.4], [STAND, held, held, STAND], t))
@@ -177,10 +188,12 @@ def backward_roll(*, kneel: bool = False, turn: float = -1.0, fps: float = 30.0)
     tuck = Pose(trunk=-60).both(hip=128, knee=140, arm=165, elbow=130)
     over = Pose(trunk=-180).both(hip=125, knee=100, arm=165, elbow=120)
     land = (
-        Pose(trunk=-280, ankle=90).both(hip=120, knee=125, arm=130) if kneel else Pose(trunk=-275, ankle=90).both(hip=110, knee=70, arm=150)
+        Pose(trunk=-280, ankle=172).both(hip=120, knee=131, arm=130)
+        if kneel
+        else Pose(trunk=-275, ankle=90).both(hip=110, knee=70, arm=150)
     )
     low = (
-        Pose(trunk=-285, ankle=90).both(hip=115, knee=125, arm=100)
+        Pose(trunk=-290, ankle=172).both(hip=115, knee=136, arm=100)
         if kneel
         else Pose(trunk=-310, ankle=100).both(hip=115, knee=95, arm=100)
     )
