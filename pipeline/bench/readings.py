@@ -112,7 +112,7 @@ def main() -> int:
     truth = read_truth_table(args.folder)
     rows, attempts = [], []
     for stem, track in tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache):
-        told = truth[truth.clip == stem]
+        told = truth[truth["clip"] == stem]
         if len(told):
             r, a = compare(stem, track, told)
             rows += r

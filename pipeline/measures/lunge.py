@@ -11,7 +11,6 @@ from pipeline.measures.scene import Scene, other
 from pipeline.measures.uncertainty import make_reading
 from pipeline.vocabulary import Side, Skill
 
-
 FINGERTIP = 2.0  # wrist to fingertip against wrist to knuckles; the landmarks end at the knuckles
 
 

@@ -188,12 +188,12 @@ def backward_roll(*, kneel: bool = False, turn: float = -1.0, fps: float = 30.0)
     tuck = Pose(trunk=-60).both(hip=128, knee=140, arm=165, elbow=130)
     over = Pose(trunk=-180).both(hip=125, knee=100, arm=165, elbow=120)
     land = (
-        Pose(trunk=-280, ankle=172).both(hip=120, knee=131, arm=130)
+        Pose(trunk=-280, ankle=172).both(hip=120, knee=131, arm=170)
         if kneel
         else Pose(trunk=-275, ankle=90).both(hip=110, knee=70, arm=150)
     )
     low = (
-        Pose(trunk=-290, ankle=172).both(hip=115, knee=136, arm=100)
+        Pose(trunk=-290, ankle=172).both(hip=115, knee=136, arm=170)
         if kneel
         else Pose(trunk=-310, ankle=100).both(hip=115, knee=95, arm=100)
     )
