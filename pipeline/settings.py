@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import ErrorDetails
 
 from pipeline.config_files import shipped_config
 from pipeline.errors import MatsideError
@@ -55,11 +56,11 @@ def load_settings(path: Path | None = None) -> Settings:
         raise MatsideError("\n".join(_wrong(path, text, one) for one in error.errors())) from error
 
 
-def _wrong(path: Path, text: str, error: dict) -> str:
+def _wrong(path: Path, text: str, error: ErrorDetails) -> str:
     keys = tuple(str(part) for part in error["loc"])
     where = f"{path}, line {line_of(text, keys)}"
     if error["type"] == "extra_forbidden":
-        allowed = Settings.model_fields if len(keys) == 1 else Settings.model_fields[keys[0]].annotation.model_fields
+        allowed = Settings.model_fields if len(keys) == 1 else type(getattr(Settings(), keys[0])).model_fields
         return f"{where}: no setting {'.'.join(keys)}; expected one of {', '.join(allowed)}."
     message = error["msg"].replace("Input should", "should")
     return f"{where}: {'.'.join(keys)} {message}, but is {error['input']!r}."

@@ -82,7 +82,7 @@ class _Upright:
     def of(cls, frame: av.VideoFrame) -> _Upright:
         """From the frame's display matrix, which sends (x, y) to (a x + c y, b x + d y)."""
         try:
-            matrix = np.frombuffer(bytes(frame.side_data["DISPLAYMATRIX"]), "<i4").reshape(3, 3)
+            matrix = np.frombuffer(bytes(frame.side_data["DISPLAYMATRIX"]), "<i4").reshape(3, 3)  # type: ignore[typeddict-item]
         except (KeyError, ValueError):
             return cls()
         (a, b), (c, d) = matrix[:2, :2].astype(float)
