@@ -1,4 +1,4 @@
-"""Draw the sample clips, their true joints and their true details:  python sample_data/make_samples.py [--only STEM ...]
+"""Draw the sample clips, their true joints and their true details:  python sample_data/make_samples.py [--only STEM ...] [--truth]
 
 Needs the extra `render`. The same scenes always give the same clips (up to the encoder's version).
 """
@@ -107,14 +107,18 @@ SUFFIX = {"IMG_2291": ".mov"}
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", nargs="*", help="stems of the clips to draw; the others stay as they are")
-    chosen = parser.parse_args().only
+    parser.add_argument("--truth", action="store_true", help="write only the truth anew, not the clips")
+    told = parser.parse_args()
     for scene in SCENES:
-        if chosen and scene.name not in chosen:
+        if told.only and scene.name not in told.only:
             continue
         clip = HERE / "clips" / (scene.name + SUFFIX.get(scene.name, ".mp4"))
-        rows = produce(scene, clip, HERE / "truth" / f"{scene.name}.csv")
+        rows = produce(scene, clip, HERE / "truth" / f"{scene.name}.csv", draw=not told.truth)
         store(clip.name, rows)
-        print(f"{clip.name}: {clip.stat().st_size / 1000:.0f} kB, " + ", ".join(f"{r['detail']} {r['side']} {r['value']}" for r in rows), flush=True)
+        print(
+            f"{clip.name}: {clip.stat().st_size / 1000:.0f} kB, " + ", ".join(f"{r['detail']} {r['side']} {r['value']}" for r in rows),
+            flush=True,
+        )
 
 
 def store(clip: str, new: list[dict[str, str]]) -> None:

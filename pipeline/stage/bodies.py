@@ -92,11 +92,12 @@ class Body:
 
     @cached_property
     def points(self) -> dict[str, int]:
-        """Vertices that stand for surface landmarks: nose, ear, heel, toe tip, fingertip, found by where they lie at rest."""
+        """Vertices that stand for surface landmarks: crown, nose, ear, heel, toe tip, fingertip, found by where they lie at rest."""
         v, out = self.vertices, {}
         eye = self.head_of("eye.L")
         face = self.owned("head", "neck", "jaw") & (np.abs(v[:, 0]) < 0.006) & (v[:, 2] < eye[2]) & (v[:, 2] > eye[2] - 0.07)
         rows = np.flatnonzero(face)
+        out["crown"] = int(v[:, 2].argmax())
         out["nose"] = int(rows[v[rows, 1].argmin()])
         for side, sign in (("L", 1), ("R", -1)):
             rows = np.flatnonzero(self.owned("head", "neck") & (np.abs(v[:, 2] - eye[2] + 0.01) < 0.035) & (v[:, 1] > eye[1] + 0.03))

@@ -17,7 +17,7 @@ JOINTS = {
 
 
 def landmarks(body: Body, placed: Placed) -> dict[str, np.ndarray]:
-    """name -> (n, 3) world metres for the 33 landmark names, and left_fingertip, right_fingertip beside them.
+    """name -> (n, 3) world metres for the 33 landmark names, and beside them left_fingertip, right_fingertip and crown.
 
     Shoulder, elbow, wrist, hip, knee and ankle are the centres the bones turn about; pinky, index and thumb the knuckles;
     heel, foot_index (tip of the toes), nose and ears lie on the skin.
@@ -26,7 +26,7 @@ def landmarks(body: Body, placed: Placed) -> dict[str, np.ndarray]:
     rows = list(body.points.values())
     surface = dict(zip(body.points, np.moveaxis(subset(body, placed, np.array(rows)), 1, 0), strict=True))
     head = placed.turn[:, body.bone["head"]]
-    out["nose"] = surface["nose"]
+    out["nose"], out["crown"] = surface["nose"], surface["crown"]
     scale = np.linalg.norm(body.head_of("eye.L") - body.head_of("eye.R")) / 0.056
     aside, ahead = head @ np.array([0.013 * scale, 0, 0]), head @ np.array([0, -0.018 * scale, 0])
     for side, sign in (("L", 1), ("R", -1)):
@@ -39,7 +39,7 @@ def landmarks(body: Body, placed: Placed) -> dict[str, np.ndarray]:
             out[f"{name}_{joint}"] = placed.joint(body, f"{bone}.{side}")
         out[f"{name}_heel"], out[f"{name}_foot_index"] = surface[f"heel.{side}"], surface[f"toe.{side}"]
         out[f"{name}_fingertip"] = surface[f"fingertip.{side}"]
-    return {name: out[name] for name in (*NAMES, "left_fingertip", "right_fingertip")}
+    return {name: out[name] for name in (*NAMES, "left_fingertip", "right_fingertip", "crown")}
 
 
 def knee_region(body: Body, side: str) -> np.ndarray:

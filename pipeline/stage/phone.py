@@ -19,18 +19,25 @@ class Phone:
     shutter: int = 1  # sub-moments averaged for motion blur (1, 3 or 5, each 1/120 s)
 
 
-def develop(picture: np.ndarray, phone: Phone, rng: np.random.Generator) -> np.ndarray:
-    """(h, w, 3) uint8 as the phone would store it; picture : (h, w, 3) uint8 or float, 0..255."""
-    import cv2
+class Darkroom:
+    """Turns drawn pictures into a phone's, frame by frame; the grain is drawn once and shifted about."""
 
-    x = picture.astype(np.float32)
-    gain = np.array([1 + phone.warmth, 1.0, 1 - phone.warmth], np.float32) * np.float32(phone.exposure)
-    x = (x * gain - 110) * np.float32(phone.contrast) + 110
-    if phone.soft > 0.05:
-        x = cv2.GaussianBlur(x, (0, 0), phone.soft)
-    if phone.noise > 0:
-        grain = np.empty(x.shape[:2], np.int16)
-        cv2.setRNGSeed(int(rng.integers(1 << 31)))
-        cv2.randn(grain, 0, 8 * phone.noise)
-        x += grain[:, :, None].astype(np.float32) / 8
-    return np.clip(x, 0, 255).astype(np.uint8)
+    def __init__(self, phone: Phone, width: int, height: int, rng: np.random.Generator) -> None:
+        self.phone, self.rng = phone, rng
+        gain = np.array([1 + phone.warmth, 1.0, 1 - phone.warmth]) * phone.exposure
+        levels = (np.arange(256)[:, None] * gain - 110) * phone.contrast + 110
+        self.levels = np.clip(levels, 0, 255).astype(np.uint8)[:, None, :]
+        self.grain = np.rint(rng.normal(0, phone.noise, (height + 97, width + 89))).astype(np.int16)
+
+    def develop(self, picture: np.ndarray) -> np.ndarray:
+        """(h, w, 3) uint8 as the phone would store it; picture : (h, w, 3) uint8 as drawn."""
+        import cv2
+
+        h, w = picture.shape[:2]
+        x = cv2.LUT(np.ascontiguousarray(picture), self.levels)
+        if self.phone.soft > 0.05:
+            x = cv2.GaussianBlur(x, (0, 0), self.phone.soft)
+        if self.phone.noise > 0:
+            top, left = self.rng.integers(97), self.rng.integers(89)
+            x = cv2.add(x, cv2.merge([self.grain[top : top + h, left : left + w]] * 3), dtype=cv2.CV_8U)
+        return x

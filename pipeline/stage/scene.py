@@ -20,7 +20,7 @@ from pipeline.stage.motions.cartwheel import CartwheelStyle, cartwheel
 from pipeline.stage.motions.lunge import LungeStyle, lunge
 from pipeline.stage.motions.movement import Movement, chained
 from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle, shoulder_stand
-from pipeline.stage.phone import Phone, develop
+from pipeline.stage.phone import Darkroom, Phone
 from pipeline.stage.timing import RATE
 from pipeline.stage.truth import TrueAttempt, true_attempt
 from pipeline.vocabulary import Side
@@ -72,6 +72,8 @@ class Scene:
     variable: bool = False  # frame times wander
     turn: int = 0  # stored turned
     crf: int = 27
+    samples: int = 4  # drawn per pixel; 0 is twice as fast, with rougher edges
+    preset: str = "medium"  # of the encoder
     seed: int = 0
 
 
@@ -136,19 +138,24 @@ def pictures(scene: Scene, acted: Acted) -> Iterator[np.ndarray]:
     hips = _hips(acted.body, acted.movement)
     last = len(acted.movement.t) - 1
     reach = scene.phone.shutter // 2
-    with Stage(build(scene.hall, rng), scene.hall, scene.shot.width, scene.shot.height) as stage:
+    darkroom = Darkroom(scene.phone, scene.shot.width, scene.shot.height, rng)
+    with Stage(build(scene.hall, rng), scene.hall, scene.shot.width, scene.shot.height, samples=scene.samples) as stage:
         for i in acted.frames:
-            parts = [np.clip(i + k, 0, last) for k in range(-reach, reach + 1)]
-            drawn = [stage.picture(acted.camera, int(k), players, hips[int(k)]).astype(np.float32) for k in parts]
-            yield develop(np.mean(drawn, axis=0) if len(drawn) > 1 else drawn[0], scene.phone, rng)
+            parts = [int(np.clip(i + k, 0, last)) for k in range(-reach, reach + 1)]
+            drawn = [stage.picture(acted.camera, k, players, hips[k]) for k in parts]
+            yield darkroom.develop(drawn[0] if len(drawn) == 1 else np.mean(drawn, axis=0).astype(np.uint8))
 
 
-def produce(scene: Scene, clip: Path, joints_csv: Path | None = None) -> list[dict[str, str]]:
-    """Draw the scene into `clip`, write its joints to `joints_csv` and return its truth rows (TRUTH_COLUMNS)."""
+def produce(scene: Scene, clip: Path, joints_csv: Path | None = None, *, draw: bool = True) -> list[dict[str, str]]:
+    """Draw the scene into `clip`, write its joints to `joints_csv` and return its truth rows (TRUTH_COLUMNS).
+
+    draw : False leaves the clip as it is and writes only what is true of it.
+    """
     from pipeline.stage.encode import write_clip
 
     acted = act(scene)
-    write_clip(clip, pictures(scene, acted), acted.movement.t[acted.frames], crf=scene.crf, turn=scene.turn)
+    if draw:
+        write_clip(clip, pictures(scene, acted), acted.movement.t[acted.frames], crf=scene.crf, turn=scene.turn, preset=scene.preset)
     if joints_csv is not None:
         write_joints(joints_csv, acted)
     return truth_rows(scene, clip.name, acted)
