@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from pipeline.trends.cohorts import ENOUGH_ATHLETES
@@ -36,7 +37,8 @@ def next_term(scored: pd.DataFrame, *, enough: int = ENOUGH_ATHLETES) -> list[Ne
     for cohort, unseen in dark.groupby("cohort", sort=True):
         film = tuple((r.skill, r.detail) for r in unseen.itertuples() if r.share > TOO_DARK)
         told = met[(met["cohort"] == cohort) & (met["athletes"] >= enough)]
-        told = told[[(r.skill, r.detail) not in film for r in told.itertuples()]].sort_values("share", kind="stable")
+        seen = np.array([(r.skill, r.detail) not in film for r in told.itertuples()], dtype=bool)
+        told = told[seen].sort_values("share", kind="stable")
         out.append(_answer(str(cohort), told, film, enough))
     return out
 

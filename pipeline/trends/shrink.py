@@ -24,7 +24,8 @@ class Prior:
         df = np.asarray(df, float)
         total = self.df + df
         with np.errstate(invalid="ignore", divide="ignore"):
-            out = np.where(total > 0, (self.df * self.variance + df * own) / total, np.nan)
+            prior = self.df * self.variance if self.df > 0 else 0.0
+            out = np.where(total > 0, (prior + df * own) / total, np.nan)
         return out, np.minimum(total, max(self.total_df, 1e-12))
 
 

@@ -1,0 +1,69 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.errors import MatsideError
+from pipeline.store import INVENTED, LEAN_COLUMNS, Store
+from pipeline.trends.notes import add_note, drill_starts
+from pipeline.trends.season import demo_club, write_season
+from pipeline.vocabulary import READING_COLUMNS
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    with Store(tmp_path_factory.mktemp("season") / "season.sqlite") as store:
+        write_season(store)
+        yield store
+
+
+def test_the_season_is_three_cohorts_of_24_athletes_and_says_that_it_is_invented(season):
+    clips = season.clips()
+    assert clips["athlete"].nunique() == 24 and set(clips["cohort"]) == {"Otters", "Herons", "Curlews"}
+    assert "no child was filmed" in season.fact(INVENTED)
+    moved = clips.groupby("athlete")["cohort"].nunique()
+    assert (moved == 2).sum() == 2
+
+
+def test_what_the_store_gives_back_is_what_was_simulated(season):
+    # Sorted the same way, since the store orders by clip.
+    order = ["clip", "detail", "side"]
+    back = season.readings().sort_values(order, ignore_index=True)
+    club = demo_club().readings.sort_values(order, ignore_index=True)
+    assert len(back) == len(club) > 5000
+    np.testing.assert_allclose(back["value"], club["value"])
+    pd.testing.assert_frame_equal(back[list(READING_COLUMNS[:7])], club[list(READING_COLUMNS[:7])])
+
+
+def test_lean_readings_are_the_same_readings(season):
+    lean, full = season.lean_readings(), season.readings()
+    assert tuple(lean.columns) == LEAN_COLUMNS and len(lean) == len(full)
+    keys = ["athlete", "date", "skill", "detail", "side", "value"]
+    a, b = (t[keys].astype({k: str for k in keys[:-1]}).sort_values(keys, ignore_index=True) for t in (lean, full))
+    pd.testing.assert_frame_equal(a, b)
+
+
+def test_lean_readings_can_be_narrowed(season):
+    some = season.lean_readings(athletes=["OT-01", "HE-02"], since="2026-10-01", until="2026-10-31", skill="lunge", setting="routine")
+    assert set(some["athlete"]) <= {"OT-01", "HE-02"} and set(some["skill"]) == {"lunge"} and set(some["setting"]) == {"routine"}
+    assert some["date"].astype(str).between("2026-10-01", "2026-10-31").all() and len(some)
+    assert season.lean_readings(athletes=[]).empty and season.lean_readings(lead_side="left")["athlete"].nunique() > 1
+
+
+def test_notes_are_kept_once_and_wrong_ones_are_refused(season):
+    before = len(season.notes("OT-01"))
+    add_note(season, "OT-01", "2026-10-19", "Grew  2 cm since the summer", kind="growth")
+    assert len(season.notes("OT-01")) == before
+    for bad in (dict(about="XX-01"), dict(on="19 October"), dict(kind="gossip"), dict(text="  ")):
+        with pytest.raises(MatsideError, match="Note about"):
+            add_note(season, **{"about": "OT-01", "on": "2026-10-19", "text": "words", "kind": "other", **bad})
+
+
+def test_drills_begin_where_their_first_note_says(season):
+    starts = drill_starts(season)
+    assert list(starts.itertuples(index=False, name=None)) == [("Wall slides for flat hips", "Otters", "2026-10-12")]
+
+
+def test_a_note_can_be_forgotten(season):
+    season.add_note("OT-02", "2026-10-01", "other", "to go")
+    number = int(season.notes("OT-02")["id"].iloc[0])
+    assert season.remove_note(number) and not season.remove_note(number)
