@@ -159,11 +159,11 @@ def _shown(
     folders: Folders,
 ) -> ShownReading:  # fmt: skip
     view = reading_view(tr, reading, tolerances.get((reading.skill, reading.detail)))
-    extra = {
-        "picture": _picture(tr, reading, view, picture, folders) if picture else None,
-        "plot": _plot(tr, reading, view, attempt, tolerances, curve) if curve is not None else Markup(""),
-    }
-    return ShownReading(**{f.name: getattr(view, f.name) for f in fields(ReadingView)}, **extra)
+    return ShownReading(
+        **{f.name: getattr(view, f.name) for f in fields(ReadingView)},
+        picture=_picture(tr, reading, view, picture, folders) if picture else None,
+        plot=_plot(tr, reading, view, attempt, tolerances, curve) if curve is not None else NOTHING,
+    )
 
 
 def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve) -> Markup:

@@ -28,6 +28,7 @@ HEAD_ABOVE_SHOULDERS = 0.50
 BLUR = 0.40  # standard deviation of the blur; a child's eyes are about 0.15 apart
 BLUR_OF_PICTURE = 0.035  # of the longer side at least: someone nearer to the camera is larger than the athlete
 FEATHER = 0.06
+WHITE = (255,)
 
 
 def torso_length(xy: np.ndarray) -> float:
@@ -53,11 +54,11 @@ def only_the_athlete(image: np.ndarray, xy: np.ndarray, torso: float, *, doubt: 
     _paint_body(sharp, xy, torso)
     head = np.zeros((height, width), np.uint8)
     for centre, radius in heads:
-        cv2.circle(head, _whole(centre), round(radius), 255, -1)
+        cv2.circle(head, _whole(centre), round(radius), WHITE, -1)
     feather = max(1.0, FEATHER * torso)
     blurred = _blurred(image, max(BLUR * torso, BLUR_OF_PICTURE * max(height, width)))
-    head = cv2.dilate(head, _disc(feather * 2))  # so that feathering takes nothing from the cover
-    return _mixed(blurred, image, _feathered(sharp, feather) * (1 - _feathered(head, feather)))
+    cover = cv2.dilate(head, _disc(feather * 2))  # so that feathering takes nothing from the cover
+    return _mixed(blurred, image, _feathered(sharp, feather) * (1 - _feathered(cover, feather)))
 
 
 def _heads(xy: np.ndarray, torso: float, doubt: float) -> list[tuple[np.ndarray, float]]:
@@ -82,12 +83,12 @@ def _paint_body(mask: np.ndarray, xy: np.ndarray, torso: float) -> None:
     seen = np.isfinite(xy).all(axis=1)
     for a, b in LIMBS:
         if seen[a] and seen[b]:
-            cv2.line(mask, _whole(xy[a]), _whole(xy[b]), 255, max(1, round(2 * LIMB_RADIUS * torso)))
+            cv2.line(mask, _whole(xy[a]), _whole(xy[b]), WHITE, max(1, round(2 * LIMB_RADIUS * torso)))
     trunk = np.array([_whole(xy[i]) for i in TRUNK if seen[i]], np.int32)
     if len(trunk) >= 3:
         hull = cv2.convexHull(trunk)
-        cv2.fillConvexPoly(mask, hull, 255)
-        cv2.polylines(mask, [hull], True, 255, max(1, round(2 * TRUNK_RADIUS * torso)))
+        cv2.fillConvexPoly(mask, hull, WHITE)
+        cv2.polylines(mask, [hull], True, WHITE, max(1, round(2 * TRUNK_RADIUS * torso)))
 
 
 def _whole(point: np.ndarray) -> tuple[int, int]:

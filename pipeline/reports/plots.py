@@ -89,7 +89,8 @@ def _ribbon_domain(tolerance: Tolerance, low: float, high: float) -> tuple[float
 
 
 def _ribbon_labels(x: Scale, domain: tuple[float, float], tolerance: Tolerance, unit: str, words: dict[str, str]) -> list[str]:
-    body, taken = [], []
+    body: list[str] = []
+    taken: list[float] = []
     edges = {e for e in (*tolerance.met, *tolerance.close) if math.isfinite(e) and domain[0] <= e <= domain[1]}
     for edge in sorted(edges):
         at = x(edge)

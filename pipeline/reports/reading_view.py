@@ -13,7 +13,7 @@ from pipeline.reports.plots import ribbon
 from pipeline.reports.records import COLUMN, ReadingRow
 from pipeline.reports.words import DETAIL_WORDS, GENERIC, SKILL_WORDS, VERDICT_MEANS, VERDICT_WORDS, DetailWords
 from pipeline.scoring.tolerances import Kind, Tolerance
-from pipeline.vocabulary import DETAIL, Skill, Verdict
+from pipeline.vocabulary import DETAIL, Detail, Skill, Verdict
 
 
 @dataclass(frozen=True)
@@ -49,9 +49,14 @@ class ReadingView:
     range: str
 
 
+def known_detail(skill: str, detail: str) -> Detail | None:
+    """The vocabulary's entry; None for one that this version does not know."""
+    return DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
+
+
 def detail_words(skill: str, detail: str) -> DetailWords:
     """The words of a detail, or general ones for a detail added later."""
-    return DETAIL_WORDS.get((skill, detail), GENERIC)  # type: ignore[call-overload]
+    return DETAIL_WORDS.get((Skill(skill), detail), GENERIC) if skill in set(Skill) else GENERIC
 
 
 def skill_title(skill: str) -> str:
@@ -62,7 +67,7 @@ def skill_title(skill: str) -> str:
 def column_title(tr: Translations, column: COLUMN) -> str:
     """A detail's heading, with its side."""
     skill, detail, side = column
-    known = DETAIL.get((skill, detail))  # type: ignore[call-overload]
+    known = known_detail(skill, detail)
     title = tr.gettext(known.title) if known else detail.replace("_", " ")
     return title if not side else f"{title}, {tr.gettext('left') if side == 'left' else tr.gettext('right')}"
 
@@ -76,7 +81,7 @@ def short_value(row: ReadingRow) -> str:
 
 def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None) -> ReadingView:
     """What the page says of one reading."""
-    words, known = detail_words(row.skill, row.detail), DETAIL.get((row.skill, row.detail))  # type: ignore[call-overload]
+    words, known = detail_words(row.skill, row.detail), known_detail(row.skill, row.detail)
     has_value = math.isfinite(row.value)
     shown = plus_minus(row.value, row.low, row.high, row.unit) if has_value else ""
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)

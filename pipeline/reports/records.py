@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import pandas as pd
 
@@ -18,6 +19,7 @@ from pipeline.vocabulary import DETAILS, Skill
 ORDER = {(str(d.skill), d.id): i for i, d in enumerate(DETAILS)}
 SKILL_ORDER = {str(s): i for i, s in enumerate(Skill)}
 COLUMN = tuple[str, str, str]  # skill, detail, side
+ROW = TypeVar("ROW")
 
 
 class ReadingRow(NamedTuple):
@@ -53,12 +55,56 @@ class ReadingRow(NamedTuple):
         return "-".join(part for part in (slug(self.link), self.detail, self.side) if part)
 
 
+class AttemptRow(NamedTuple):
+    """One attempt as stored."""
+
+    athlete: str
+    cohort: str
+    date: str
+    clip: str
+    link: str
+    number: int
+    skill: str
+    setting: str
+    start_s: float
+    end_s: float
+    key_start_s: float
+    key_end_s: float
+    direction: int
+    lead_side: str
+
+
+class ClipRow(NamedTuple):
+    """One clip as stored."""
+
+    clip: str
+    athlete: str
+    date: str
+    status: str
+    reason: str
+
+
 @dataclass
 class AttemptRecord:
     """One attempt with its readings in the order of the vocabulary."""
 
-    row: pd.Series | NamedTuple
+    row: AttemptRow
     readings: list[ReadingRow] = field(default_factory=list)
+
+
+@dataclass
+class Week:
+    """What one week holds; its key and one date in it."""
+
+    key: str
+    date: str
+    clips: list[ClipRow] = field(default_factory=list)
+    attempts: list[AttemptRecord] = field(default_factory=list)
+
+    @property
+    def readings(self) -> list[ReadingRow]:
+        """All readings of the week."""
+        return [reading for attempt in self.attempts for reading in attempt.readings]
 
 
 @dataclass
@@ -67,35 +113,35 @@ class Records:
 
     scored: pd.DataFrame
     clips: pd.DataFrame
-    attempts: list[AttemptRecord]
-    readings: list[ReadingRow]
-
-    @property
-    def athletes(self) -> list[str]:
-        """Codes with at least one attempt, in order."""
-        return sorted({a.row.athlete for a in self.attempts if a.row.athlete})
+    weeks: dict[str, Week]  # latest first, undated last
+    athletes: dict[str, list[AttemptRecord]]  # by code, in order; each in time order
 
 
 def read_records(store: Store, tolerances: Tolerances) -> Records:
     """Read the store once, score it, and sort it for the pages."""
-    scored = score(store.readings(), tolerances)
-    rows = [ReadingRow(*values) for values in scored[list(ReadingRow._fields)].itertuples(index=False, name=None)]
-    attempts = {a.link: AttemptRecord(a) for a in store.attempts().itertuples(index=False)}
-    for row in rows:
-        attempts[row.link].readings.append(row)
+    scored, clips = score(store.readings(), tolerances), store.clips()
+    attempts = {row.link: AttemptRecord(row) for row in _rows(store.attempts(), AttemptRow)}
+    for reading in _rows(scored, ReadingRow):
+        attempts[reading.link].readings.append(reading)
+    weeks: dict[str, Week] = {}
+    athletes: dict[str, list[AttemptRecord]] = defaultdict(list)
+    for clip in _rows(clips, ClipRow):
+        key = week_key(clip.date)
+        weeks.setdefault(key, Week(key, clip.date)).clips.append(clip)
     for attempt in attempts.values():
         attempt.readings.sort(key=lambda r: (ORDER.get((r.skill, r.detail), len(ORDER)), r.detail, r.side))
-    return Records(scored, store.clips(), list(attempts.values()), rows)
+        weeks[week_key(attempt.row.date)].attempts.append(attempt)
+        if attempt.row.athlete:
+            athletes[attempt.row.athlete].append(attempt)
+    ordered = sorted(weeks, key=lambda key: (key != "undated", key), reverse=True)
+    return Records(scored, clips, {key: weeks[key] for key in ordered}, {code: athletes[code] for code in sorted(athletes)})
+
+
+def _rows(table: pd.DataFrame, kind: type[ROW]) -> Iterator[ROW]:
+    columns = list(kind._fields)  # type: ignore[attr-defined]
+    return (kind(*values) for values in table[columns].itertuples(index=False, name=None))
 
 
 def columns_of(rows: Sequence[ReadingRow]) -> list[COLUMN]:
     """The columns a table of these readings needs, in the order of the vocabulary."""
     return sorted({r.column for r in rows}, key=lambda c: (SKILL_ORDER.get(c[0], 99), ORDER.get(c[:2], len(ORDER)), c[1], c[2]))
-
-
-def weeks_of(records: Records) -> dict[str, str]:
-    """Week keys, latest first, each with one date in it; undated last."""
-    dates: dict[str, str] = {}
-    for date in (*(a.row.date for a in records.attempts), *records.clips["date"]):
-        dates.setdefault(week_key(date), date)
-    return {key: dates[key] for key in sorted(dates, key=lambda k: (k != "undated", k), reverse=True)}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from pathlib import Path
 
 from pipeline import __version__
@@ -12,7 +11,7 @@ from pipeline.reports.files import write_whole
 from pipeline.reports.language import Translations, translations, week_words
 from pipeline.reports.pages import content_policy, environment, stylesheet
 from pipeline.reports.reading_view import VERDICTS
-from pipeline.reports.records import AttemptRecord, Records, read_records, weeks_of
+from pipeline.reports.records import Records, read_records
 from pipeline.reports.tables import clips_csv, readings_csv
 from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
 from pipeline.reports.words import CAUTION, HOW_SURE
@@ -61,48 +60,42 @@ class _Site:
         return self.out / "index.html"
 
     def _weeks(self, records: Records) -> list[Path]:
-        dates = weeks_of(records)
-        counts: dict[str, int] = defaultdict(int)
-        for attempt in records.attempts:
-            counts[week_words(self.tr, attempt.row.date)] += 1
         links = [
-            WeekLink(key, words, f"weeks/{key}.html", self.tr.ngettext("%d attempt", "%d attempts", counts[words]) % counts[words])
-            for key, words in ((key, week_words(self.tr, date)) for key, date in dates.items())
+            WeekLink(week.key, week_words(self.tr, week.date), f"weeks/{week.key}.html", _attempts(self.tr, len(week.attempts)))
+            for week in records.weeks.values()
         ]
+        if not links:
+            write_whole(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
+            return []
+        latest = next((link for link in links if link.key != "undated"), links[0])
+        problems = {link.key: problems_of(records.weeks.values(), link.key, latest=link is latest) for link in links}
         template = self.env.get_template("week.html")
-        dated = [link for link in links if link.key != "undated"]
-        latest = (dated or links or [None])[0]
-        pages = [(link, self.out / link.href, "../") for link in links]
-        if latest is not None:
-            pages.append((latest, self.out / "index.html", ""))
+        pages = [(link, self.out / link.href, "../") for link in links] + [(latest, self.out / "index.html", "")]
         for link, path, root in pages:
             at = links.index(link)
             text = template.render(
-                week=week_view(self.tr, records, link.key, dates[link.key], root), weeks=links, root=root,
+                week=week_view(self.tr, records.weeks[link.key], root), weeks=links, root=root, problems=problems[link.key],
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
-                problems=problems_of(records, link.key, latest=link is latest),
             )  # fmt: skip
             write_whole(path, text)
-        if latest is None:
-            write_whole(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
         return [path for _link, path, _root in pages]
 
     def _athletes(self, records: Records) -> list[Path]:
         folder = self.out / "athletes"
         folders = Folders(self.data, link_to(self.data, folder))
-        by_code: dict[str, list[AttemptRecord]] = defaultdict(list)
-        for attempt in records.attempts:
-            by_code[attempt.row.athlete].append(attempt)
-        codes = records.athletes
-        near = [{"code": code, "file": athlete_file(code)} for code in codes]
+        near = [{"code": code, "file": athlete_file(code)} for code in records.athletes]
         template = self.env.get_template("athlete.html")
-        for i, code in enumerate(codes):
-            view = athlete_view(self.tr, self.store, code, by_code[code], self.tolerances, folders)
+        for i, (code, attempts) in enumerate(records.athletes.items()):
+            view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders)
             text = template.render(
                 athlete=view, root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None
             )
             write_whole(folder / near[i]["file"], text)
         return [folder / one["file"] for one in near]
+
+
+def _attempts(tr: Translations, count: int) -> str:
+    return tr.ngettext("%d attempt", "%d attempts", count) % count
 
 
 def _tidy(folder: Path, written: set[Path]) -> None:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from pipeline.reports.files import slug
-from pipeline.reports.language import Translations, week_key, week_words
-from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, short_value, skill_title
-from pipeline.reports.records import COLUMN, ReadingRow, Records, columns_of
-from pipeline.vocabulary import DETAIL, Verdict
+from pipeline.reports.language import Translations, week_words
+from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, known_detail, short_value, skill_title
+from pipeline.reports.records import COLUMN, ReadingRow, Week, columns_of
+from pipeline.vocabulary import Verdict
 
+MEASURED, NEEDS_YOU = "measured", "needs you"  # of a clip's statuses, the two that the page tells apart
 MOST_PLACES = 12  # links under one reason; the rest are counted
 
 
@@ -129,16 +130,14 @@ def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     return Mark(VERDICTS[row.verdict], short_value(row), f"{root}#{row.anchor}", title)
 
 
-def week_view(tr: Translations, records: Records, key: str, date: str, root: str) -> WeekView:
+def week_view(tr: Translations, week: Week, root: str) -> WeekView:
     """The page of one week. `root` leads from the page to the folder of the index."""
-    rows = [r for r in records.readings if week_key(r.date) == key]
-    attempts = [a for a in records.attempts if week_key(a.row.date) == key]
+    rows = week.readings
     columns = columns_of(rows)
-    clips = sum(week_key(d) == key for d in records.clips["date"])
     return WeekView(
-        key=key,
-        title=week_words(tr, date),
-        summary=_summary(tr, clips, len(attempts), rows),
+        key=week.key,
+        title=week_words(tr, week.date),
+        summary=_summary(tr, len(week.clips), len(week.attempts), rows),
         groups=_groups(tr, columns),
         rows=_rows(tr, rows, columns, root),
         gaps=_gaps(tr, rows),
@@ -159,7 +158,7 @@ def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[Reading
 def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
     groups: dict[str, list[ColumnView]] = defaultdict(list)
     for column in columns:
-        known = DETAIL.get(column[:2])  # type: ignore[call-overload]
+        known = known_detail(column[0], column[1])
         groups[column[0]].append(ColumnView(column_title(tr, column), tr.gettext(known.what) if known else ""))
     return [GroupView(skill_title(skill), views) for skill, views in groups.items()]
 
@@ -202,14 +201,15 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow]) -> list[GapView]:
     return out
 
 
-def problems_of(records: Records, key: str, *, latest: bool) -> Problems:
+def problems_of(weeks: Iterable[Week], key: str, *, latest: bool) -> Problems:
     """Clips that wait for the coach, and clips of this week (undated ones with the latest) that gave nothing."""
     waiting, others = [], []
-    for clip in records.clips.itertuples(index=False):
-        view = ClipView(clip.clip, clip.status, clip.reason)
-        week = week_key(clip.date)
-        if clip.status == "needs you":
-            waiting.append(view)
-        elif (clip.status != "measured" or clip.reason) and (week == key or (latest and week == "undated")):
-            others.append(view)
+    for week in weeks:
+        here = week.key == key or (latest and week.key == "undated")
+        for clip in week.clips:
+            view = ClipView(clip.clip, clip.status, clip.reason)
+            if clip.status == NEEDS_YOU:
+                waiting.append(view)
+            elif here and (clip.status != MEASURED or clip.reason):
+                others.append(view)
     return Problems(waiting, others)

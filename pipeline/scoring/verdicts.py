@@ -55,13 +55,13 @@ def score(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance
     verdict = np.empty(len(out), dtype=object)
     verdict.fill(Verdict.CANNOT_TELL)
     reason = out["reason"].fillna("").to_numpy(dtype=object, copy=True)
-    numbers = {name: out[name].to_numpy(dtype=float) for name in ("value", "low", "high")}
+    value, low, high = (out[name].to_numpy(dtype=float) for name in ("value", "low", "high"))
     for (skill, detail), rows in out.groupby(["skill", "detail"], sort=False).indices.items():
         tolerance = tolerances.get((skill, detail))
         if tolerance is None:
             fallback = NO_TOLERANCE
         else:
-            verdict[rows], fallback = decide(*(numbers[name][rows] for name in ("value", "low", "high")), tolerance), TOO_WIDE
+            verdict[rows], fallback = decide(value[rows], low[rows], high[rows], tolerance), TOO_WIDE
         unexplained = rows[(verdict[rows] == Verdict.CANNOT_TELL) & (reason[rows] == "")]
         reason[unexplained] = fallback
     out["verdict"] = [str(v) for v in verdict]

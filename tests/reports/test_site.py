@@ -54,16 +54,6 @@ class Page(HTMLParser):
         return "".join(self.text)
 
 
-@pytest.fixture(scope="module")
-def site(tmp_path_factory):
-    """An invented club of six athletes and three weeks, written once."""
-    out = tmp_path_factory.mktemp("site")
-    with Store(out / "data" / "matside.sqlite") as store:
-        invented.fill(store, out / "data", athletes=6, weeks=3)
-        write_site(store, load_tolerances(), out, out / "data", title="Saltmarsh Tumbling Club", note="Invented data.")
-    return out
-
-
 def pages(out: Path) -> list[Page]:
     return [Page(path) for path in sorted(out.rglob("*.html"))]
 

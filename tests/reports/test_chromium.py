@@ -1,0 +1,106 @@
+"""The pages in a real browser, opened from the disk as a coach opens them."""
+
+import pytest
+
+from tests.reports import invented
+
+pytestmark = pytest.mark.chromium
+PAGES = ("index.html", "weeks/2026-W10.html", "weeks/undated.html", "athletes/OT-01.html")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_opens_without_a_complaint_and_asks_for_nothing_outside(site, open_page, name, scheme):
+    page = open_page(site / name, color_scheme=scheme)
+    page.wait_for_load_state("networkidle")
+    assert page.complaints == []
+    assert page.evaluate("getComputedStyle(document.body).maxWidth") != "none", "the style sheet passed the page's own policy"
+
+
+@pytest.mark.parametrize("width", [320, 390, 820, 1280, 1920])
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_sticks_out_sideways_at_any_width(site, open_page, name, width):
+    page = open_page(site / name, width=width)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_pictures_load_only_when_looked_at(site, open_page):
+    page = open_page(site / "athletes" / "OT-01.html")
+    page.wait_for_load_state("networkidle")
+    images = page.locator("img")
+    assert images.count() > 20
+    assert not images.last.evaluate("e => e.complete && e.naturalWidth > 0")
+    images.last.scroll_into_view_if_needed()
+    page.wait_for_function("e => e.complete && e.naturalWidth > 0", arg=images.last.element_handle())
+
+
+def test_the_line_lies_on_the_picture_at_every_width(site, open_page):
+    """The overlay covers its picture exactly, so a joint drawn at (x, y) is seen at that share of the picture."""
+    for width in (390, 1280):
+        page = open_page(site / "athletes" / "OT-01.html", width=width)
+        frame = page.locator(".frame:has(svg)").first
+        frame.scroll_into_view_if_needed()
+        boxes = [frame.locator(part).bounding_box() for part in ("img", "svg")]
+        assert all(abs(boxes[0][key] - boxes[1][key]) < 1 for key in boxes[0])
+        assert boxes[0]["width"] / boxes[0]["height"] == pytest.approx(invented.SIZE[0] / invented.SIZE[1], rel=0.01)
+
+
+def test_a_mark_leads_to_its_reading(site, open_page):
+    page = open_page(site / "index.html")
+    chip = page.locator("a.chip").first
+    target = chip.get_attribute("href").split("#")[1]
+    chip.click()
+    page.wait_for_load_state()
+    assert page.url.endswith(target)
+    page.wait_for_timeout(300)
+    assert -5 <= page.locator(f"[id='{target}']").bounding_box()["y"] < 450
+
+
+def test_the_keyboard_alone_reaches_the_content_and_shows_where_it_is(site, open_page):
+    page = open_page(site / "index.html")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    focused = page.evaluate("({name: document.activeElement.tagName, inside: document.activeElement.closest('main') !== null})")
+    assert focused["inside"]
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
+
+
+def test_words_can_be_read_against_their_ground(site, open_page):
+    """WCAG 2.2, 1.4.3: at least 4.5 to 1 for text, light and dark; relative luminance as WCAG defines it."""
+    script = """() => {
+      const lum = c => { const v = c.map(x => x / 255).map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
+        return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
+      const read = s => { const m = s.match(/[\\d.]+/g).map(Number); return m.length < 4 || m[3] > 0.99 ? m.slice(0, 3) : null; };
+      const ground = e => { for (; e; e = e.parentElement) { const c = read(getComputedStyle(e).backgroundColor); if (c) return c; } return [255, 255, 255]; };
+      const out = [];
+      for (const e of document.querySelectorAll('main *, header *, footer *')) {
+        if (![...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) || e.closest('svg')) continue;
+        const a = lum(read(getComputedStyle(e).color)), b = lum(ground(e));
+        const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+        if (ratio < 4.5) out.push([e.className, e.textContent.slice(0, 30), ratio]);
+      }
+      return out; }"""
+    for scheme in ("light", "dark"):
+        for name in ("index.html", "athletes/OT-01.html"):
+            assert open_page(site / name, color_scheme=scheme).evaluate(script) == []
+
+
+def test_print_cuts_no_plot_and_no_picture(site, open_page):
+    page = open_page(site / "athletes" / "OT-01.html")
+    page.emulate_media(media="print")
+    broken = page.evaluate(
+        "[...document.querySelectorAll('.reading, figure, tr')].filter(e => !getComputedStyle(e).breakInside.startsWith('avoid')).length"
+    )
+    assert broken == 0
+    assert page.pdf(format="A4")[:5] == b"%PDF-"
+    page_height, margin = 1123, 53  # A4 at 96 dots an inch; 14 mm
+    assert page.evaluate("Math.max(...[...document.querySelectorAll('.reading')].map(e => e.offsetHeight))") < page_height - 2 * margin
+
+
+def test_the_table_keeps_its_roles_when_it_is_shown_as_cards(site, open_page):
+    page = open_page(site / "index.html", width=390)
+    assert page.get_by_role("table").count() == 1
+    assert page.get_by_role("rowheader").count() >= 6
+    assert page.get_by_role("cell").count() > 20
