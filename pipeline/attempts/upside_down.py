@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
-from pipeline.attempts.rest import hip_height, lowest_part, span, standing_height, still_speed
+from pipeline.attempts.rest import lowest_part, span, still_speed
 from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.vocabulary import Side, Skill
 
@@ -179,8 +179,7 @@ def _roll(s: Signals, over: Over) -> Candidate | None:
         margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(backward, FULL_TURN, 60), margin(over.feet, 0.35, 0.15), margin(over.facing_clear, 0.55, 0.05),
     )  # fmt: skip
     overhead = feet_overhead(s, over)
-    stood = rises(s, over)
-    return Candidate(Skill.BACKWARD_ROLL, over.start_s, over.end_s, overhead, max(stood, overhead), over.facing, Side.NONE, fit)
+    return Candidate(Skill.BACKWARD_ROLL, over.start_s, over.end_s, overhead, max(over.end_s, overhead), over.facing, Side.NONE, fit)
 
 
 def feet_overhead(s: Signals, over: Over) -> float:
@@ -193,14 +192,6 @@ def feet_overhead(s: Signals, over: Over) -> float:
                 return float(s.t[i] - ahead[i] / (ahead[i] - ahead[i - 1]) * (s.t[i] - s.t[i - 1]))
             return float(s.t[i])
     return float(s.t[(over.first + over.last) // 2])
-
-
-def rises(s: Signals, over: Over) -> float:
-    """When standing is reached after the roll: hips at nine tenths of their standing height, trunk upright."""
-    high = hip_height(s) > 0.9 * standing_height(s)
-    upright = np.cos(np.radians(s.trunk_turn)) > 0.8
-    up = np.flatnonzero(high & upright & s.between(s.t[over.last], s.t[over.end]))
-    return float(s.t[up[0]]) if len(up) else float(s.t[over.end])
 
 
 def _shoulder_stand(s: Signals, over: Over) -> Candidate | None:

@@ -9,7 +9,7 @@ from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
-from pipeline.measures.uncertainty import PASSES_SHARE, Evidence, error_table, make_reading
+from pipeline.measures.uncertainty import PASSES_SHARE, Evidence, Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
 # The knee's underside lies this share of the shank below the joint's centre when it rests on the floor, and a little more the higher
@@ -63,7 +63,7 @@ def frame_sd(scene: Scene, side: Side) -> np.ndarray:
     return 100 * np.sqrt(sum(p**2 for p in parts)) / shank_pixels(scene)
 
 
-def readings(scene: Scene) -> list[Reading]:
+def readings(scene: Scene, table: Table) -> list[Reading]:
     """Knee clearance (never below the floor) and the time a knee rests on it."""
     lower, side = lower_knee(scene)
     window = scene.key
@@ -76,21 +76,24 @@ def readings(scene: Scene) -> list[Reading]:
     line = names((side, "hip"), (side, "knee"), (side, "ankle"))
     if problem or not ok.any():
         evidence = Evidence(float("nan"), usable=share, line=line, problem=problem)
-        return [make_reading(Skill.BACKWARD_ROLL, detail, Side.NONE, evidence) for detail in ("knee_clearance", "knee_contact_time")]
+        return [make_reading(Skill.BACKWARD_ROLL, detail, Side.NONE, evidence, table) for detail in ("knee_clearance", "knee_contact_time")]
     sd = frame_sd(scene, side)[window]
     i = int(np.flatnonzero(ok)[np.argmin(frames[ok])])
     lowest = float(frames[i])
     found = Evidence(max(lowest, 0.0), spread=float(sd[i]), usable=share, at_s=float(t[i]), line=line, limits=(0.0, np.inf))
-    return [make_reading(Skill.BACKWARD_ROLL, "knee_clearance", Side.NONE, found), _contact(frames, sd, t, share, line, float(t[i]))]
+    return [
+        make_reading(Skill.BACKWARD_ROLL, "knee_clearance", Side.NONE, found, table),
+        _contact(frames, sd, t, share, line, float(t[i]), table),
+    ]
 
 
-def _contact(frames: np.ndarray, sd: np.ndarray, t: np.ndarray, share: float, line: tuple[str, ...], at: float) -> Reading:
+def _contact(frames: np.ndarray, sd: np.ndarray, t: np.ndarray, share: float, line: tuple[str, ...], at: float, table: Table) -> Reading:
     """Seconds a knee rests on the floor; the interval asks how long if every height were off by its doubt, up or down."""
-    model = error_table()[(Skill.BACKWARD_ROLL, "knee_clearance")]
+    model = table[(Skill.BACKWARD_ROLL, "knee_clearance")]
     doubt = model.factor * np.sqrt(model.sd**2 + sd**2)
     level = frames + model.bias
     value, longest, shortest = (_time_below(t, level + by, TOUCHING) for by in (0.0, -doubt, doubt))
-    known = error_table()[(Skill.BACKWARD_ROLL, "knee_contact_time")]
+    known = table[(Skill.BACKWARD_ROLL, "knee_contact_time")]
     edge = known.factor * known.sd if longest > 0 else 0.0
     low, high = max(0.0, min(shortest, value - edge)), max(longest, value + edge)
     return Reading("knee_contact_time", Side.NONE, value, low, high, "s", share, "", at, line)

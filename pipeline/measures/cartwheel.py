@@ -9,7 +9,7 @@ from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
-from pipeline.measures.uncertainty import Evidence, angle_sd, make_reading
+from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading
 from pipeline.vocabulary import Side, Skill
 
 LOW_SHARE = 0.05  # the smallest angle is read as this quantile of the window: one frame's slip does not decide
@@ -20,9 +20,9 @@ def knee_angle(scene: Scene, side: Side) -> np.ndarray:
     return joint_angle(scene.p3(side, "hip"), scene.p3(side, "knee"), scene.p3(side, "ankle"))
 
 
-def readings(scene: Scene) -> list[Reading]:
+def readings(scene: Scene, table: Table) -> list[Reading]:
     """The smallest knee angle of each leg over the inverted window."""
-    return [make_reading(Skill.CARTWHEEL, "knee_angle", side, _smallest(scene, side)) for side in (Side.LEFT, Side.RIGHT)]
+    return [make_reading(Skill.CARTWHEEL, "knee_angle", side, _smallest(scene, side), table) for side in (Side.LEFT, Side.RIGHT)]
 
 
 def _smallest(scene: Scene, side: Side) -> Evidence:

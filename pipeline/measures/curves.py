@@ -10,18 +10,20 @@ from pipeline.measures import backward_roll, cartwheel, lunge
 from pipeline.measures.angles import Point, angle_of
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene, other
-from pipeline.measures.uncertainty import angle_sd, error_table
+from pipeline.measures.uncertainty import Table, angle_sd
 from pipeline.vocabulary import CHORD, DEGREES, SHANK, Side, Skill
 
 FRAME_SD = 5.0  # degrees; a single frame's own model error where the table knows only windows
 BOTH = (Side.LEFT, Side.RIGHT)
 
 
-def curves(scene: Scene) -> list[Curve]:
+def curves(scene: Scene, table: Table) -> list[Curve]:
     """Hip and knee over the whole attempt, and what belongs to the skill."""
     if scene.skill is Skill.CARTWHEEL:
-        out = [_angle(scene, "knee_angle", side, cartwheel.knee_angle(scene, side), _corner(side, "knee")) for side in BOTH]
-        return out + [_angle(scene, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH]
+        out = [_angle(scene, table, "knee_angle", side, cartwheel.knee_angle(scene, side), _corner(side, "knee")) for side in BOTH]
+        return out + [
+            _angle(scene, table, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
+        ]
     side = other(scene.lead) if scene.skill is Skill.LUNGE and scene.lead else scene.near
     shoulder: Point = (scene.near, "shoulder")
     hip = (
@@ -29,15 +31,15 @@ def curves(scene: Scene) -> list[Curve]:
     )
     knee = _corner(side, "knee")
     out = [
-        _angle(scene, "hip_angle", Side.NONE, angle_of(scene, *hip, signed=True), hip),
-        _angle(scene, "knee_angle", Side.NONE, angle_of(scene, *knee), knee),
+        _angle(scene, table, "hip_angle", Side.NONE, angle_of(scene, *hip, signed=True), hip),
+        _angle(scene, table, "knee_angle", Side.NONE, angle_of(scene, *knee), knee),
     ]
     if scene.skill is Skill.LUNGE:
-        sd = np.full(len(scene.t), error_table()[(Skill.LUNGE, "line_deviation")].sd)
+        sd = np.full(len(scene.t), table[(Skill.LUNGE, "line_deviation")].sd)
         out.append(_curve(scene, "line_deviation", Side.NONE, CHORD, lunge.line_deviation(scene, scene.near, side), sd))
     if scene.skill is Skill.BACKWARD_ROLL:
         level, lower = backward_roll.lower_knee(scene)
-        sd = np.hypot(backward_roll.frame_sd(scene, lower), error_table()[(Skill.BACKWARD_ROLL, "knee_clearance")].sd)
+        sd = np.hypot(backward_roll.frame_sd(scene, lower), table[(Skill.BACKWARD_ROLL, "knee_clearance")].sd)
         out.append(_curve(scene, "knee_clearance", Side.NONE, SHANK, level, sd))
     return out
 
@@ -47,12 +49,12 @@ def _corner(side: Side, joint: str) -> tuple[Point, Point, Point]:
     return (side, parts[0]), (side, parts[1]), (side, parts[2])
 
 
-def _angle(scene: Scene, detail: str, side: Side, value: np.ndarray, corner: tuple[Point, Point, Point]) -> Curve:
+def _angle(scene: Scene, table: Table, detail: str, side: Side, value: np.ndarray, corner: tuple[Point, Point, Point]) -> Curve:
     a, v, c = corner
     first, second = length(scene.p(*a), scene.p(*v)), length(scene.p(*v), scene.p(*c))
     jitter = 2 * np.nan_to_num(scene.jitter[:, [INDEX[f"{s}_{p}"] for s, p in corner]])
     open_sd = np.hypot(angle_sd(scene.noise(*corner), first, second), angle_sd(jitter, first, second))
-    known = error_table().get((scene.skill, detail))
+    known = table.get((scene.skill, detail))
     return _curve(scene, detail, side, DEGREES, value, np.hypot(known.sd if known else FRAME_SD, np.nan_to_num(open_sd)))
 
 

@@ -8,7 +8,7 @@ from pipeline.geometry import joint_angle, middle, offset_from_chord
 from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
-from pipeline.measures.uncertainty import make_reading
+from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
 FINGERTIP = 2.0  # wrist to fingertip against wrist to knuckles; the landmarks end at the knuckles
@@ -32,7 +32,7 @@ def arms_by_ears(scene: Scene, arm: Side) -> np.ndarray:
     return 180.0 - joint_angle(scene.p(arm, "elbow"), scene.p(arm, "shoulder"), scene.p(arm, "hip"))
 
 
-def readings(scene: Scene) -> list[Reading]:
+def readings(scene: Scene, table: Table) -> list[Reading]:
     """The lunge's five details. The back leg is the one not leading; of the arms the nearer one is read."""
     back = other(scene.lead) if scene.lead else other(_front(scene))
     arm = scene.near
@@ -49,7 +49,7 @@ def readings(scene: Scene) -> list[Reading]:
         "knee_angle": held_angle(scene, lambda s: angle_of(s, *knee), knee, knee, what="back knee", limits=(0, 180)),
         "arms_by_ears": held_angle(scene, lambda s: arms_by_ears(s, arm), shoulder, shoulder, what="nearer arm", limits=(0, 180)),
     }
-    return [make_reading(Skill.LUNGE, detail, Side.NONE, evidence) for detail, evidence in found.items()]
+    return [make_reading(Skill.LUNGE, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
 
 
 def _front(scene: Scene) -> Side:

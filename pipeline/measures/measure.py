@@ -8,6 +8,7 @@ from pipeline.measures import backward_roll, cartwheel, lunge, shoulder_stand
 from pipeline.measures.curves import curves
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import make_scene
+from pipeline.measures.uncertainty import Table, error_table
 from pipeline.vocabulary import Side, Skill
 
 _READINGS = {
@@ -18,10 +19,14 @@ _READINGS = {
 }
 
 
-def measure_attempt(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -> tuple[list[Reading], list[Curve]]:
+def measure_attempt(
+    track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, table: Table | None = None
+) -> tuple[list[Reading], list[Curve]]:
     """Every detail of the attempt's skill, each with a 95 % interval or a reason why not, and the curves to plot.
 
     lead_side: from the roster, used only where the picture did not tell which leg leads.
+    table: known errors; the committed table where none is given.
     """
+    table = error_table() if table is None else table
     scene = make_scene(track, attempt, lead_side=lead_side)
-    return _READINGS[attempt.skill](scene), curves(scene)
+    return _READINGS[attempt.skill](scene, table), curves(scene, table)

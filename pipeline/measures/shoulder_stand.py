@@ -8,13 +8,13 @@ from pipeline.geometry import angle_to
 from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
-from pipeline.measures.uncertainty import make_reading
+from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
 UP = np.array([0.0, -1.0])
 
 
-def readings(scene: Scene) -> list[Reading]:
+def readings(scene: Scene, table: Table) -> list[Reading]:
     """The four details, on the side nearer to the camera."""
     near = scene.near
     shoulder, hip, knee, ankle, toe = ((near, part) for part in ("shoulder", "hip", "knee", "ankle", "foot_index"))
@@ -32,4 +32,4 @@ def readings(scene: Scene) -> list[Reading]:
             scene, lambda s: angle_of(s, knee, ankle, toe), (knee, ankle, toe), (knee, ankle, toe), what="foot", limits=(0, 180)
         ),
     }
-    return [make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, evidence) for detail, evidence in found.items()]
+    return [make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]

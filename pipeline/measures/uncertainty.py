@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -19,6 +20,9 @@ PASSES_SHARE = (
 )
 
 
+Table = Mapping[tuple[Skill, str], "Known"]
+
+
 @dataclass(frozen=True)
 class Known:
     """One row of the error table."""
@@ -30,7 +34,7 @@ class Known:
 
 
 @lru_cache(maxsize=4)
-def error_table(path: Path = TABLE) -> dict[tuple[Skill, str], Known]:
+def error_table(path: Path = TABLE) -> Table:
     """The committed table of known errors; its first lines say how it was made."""
     with path.open(encoding="utf-8") as lines:
         rows = csv.DictReader(line for line in lines if not line.startswith("#"))
@@ -54,9 +58,9 @@ class Evidence:
     limits: tuple[float, float] = field(default=(-np.inf, np.inf))  # what the body allows
 
 
-def make_reading(skill: Skill, detail: str, side: Side, evidence: Evidence, table: dict[tuple[Skill, str], Known] | None = None) -> Reading:
+def make_reading(skill: Skill, detail: str, side: Side, evidence: Evidence, table: Table) -> Reading:
     """The reading of one detail: bias taken off, all parts of the error added in squares, times the calibrated factor."""
-    known = (table or error_table())[(skill, detail)]
+    known = table[(skill, detail)]
     unit = DETAIL[(skill, detail)].unit
     problem = evidence.problem or (
         "" if np.isfinite(evidence.value) else "The joints for this line were not seen together; film the whole body from start to end."
