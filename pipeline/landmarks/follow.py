@@ -7,6 +7,7 @@ painted out, and of two that end up on one body the one whose way leads there ke
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,6 +28,7 @@ FADE = 0.85  # of the movement carried on, per frame while lost
 LOOK_AGAIN_TURN = np.radians(14)  # a body turned more than this in its crop is looked at again, better aligned
 LOOK_AGAIN_SHIFT = 0.10  # of the crop's side
 ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
+CALM_EVERY = 4  # frames from look to look at a bystander
 AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
 
 
@@ -70,11 +72,16 @@ class _Followed:
         return self.crop.to_picture(Crop(self.body_crop.x, self.body_crop.y, self.crop.side, self.body_crop.angle).to_crop(self.body))
 
 
-def follow_everyone(net: LandmarkNet, spool: Spool, found: dict[int, list[Found]], step: int) -> list[Path]:
+def follow_everyone(
+    net: LandmarkNet, spool: Spool, found: dict[int, list[Found]], step: int, *, calm: Sequence[Found] = (), scenery: Sequence[Path] = ()
+) -> list[Path]:
     """Passes through the stretch in one direction (+1, -1), from everyone found at the frames that were looked at.
 
-    found : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
+    found   : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
+    calm    : finds of bystanders, who are looked at only now and then.
+    scenery : bystanders already followed, painted out but not followed again.
     """
+    bystanders = {id(f) for f in calm}
     live: list[_Followed] = []
     done: list[Path] = []
     numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
@@ -85,21 +92,26 @@ def follow_everyone(net: LandmarkNet, spool: Spool, found: dict[int, list[Found]
             dt = abs(t - spool.t[before - spool.first])
             for one in live:
                 one.crop = one.motion.carry(one.crop, dt)
+        around = [p.xy[number - spool.first] for p in scenery if p.valid[number - spool.first]]
         for one in live:
             one.guess = None
             if number % one.every == 0:
-                others = [o.expected() for o in live if o is not one]
+                others = around + [o.expected() for o in live if o is not one]
                 one.guess, one.used = look(net, image, one.crop, others, one.expected(), one.path)
-        _settle_disputes(live)
+        _settle_disputes(live, around)
         for one in live:
             if number % one.every == 0:
                 _take(one, number, t, max(spool.size))
         done += [o.path for o in live if abs(t - o.seen_t) > LOST_S]
         live = [o for o in live if abs(t - o.seen_t) <= LOST_S]
-        new = [f for f in found.get(number, []) if not any(_is_on(o, f, t) for o in live)]
-        live += _begin(net, spool, number, step, new, live)
+        new = [f for f in found.get(number, []) if not any(_is_on(b, f) for b in [*(o.body for o in live), *around])]
+        live += _begin(net, spool, number, step, new, live, around, bystanders)
         before = number
-    return done + [o.path for o in live]
+    paths = done + [o.path for o in live]
+    for path in paths:
+        if path.calm:
+            path.fill()
+    return paths
 
 
 def recognised(guess: Guess) -> bool:
@@ -138,12 +150,21 @@ def _glance(net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.nda
     return net.read(pixels, crop)
 
 
-def _begin(net: LandmarkNet, spool: Spool, number: int, step: int, new: list[Found], live: list[_Followed]) -> list[_Followed]:
+def _begin(
+    net: LandmarkNet,
+    spool: Spool,
+    number: int,
+    step: int,
+    new: list[Found],
+    live: list[_Followed],
+    around: list[np.ndarray],
+    calm: set[int],
+) -> list[_Followed]:
     """Start following people found; looked at twice, so that crops settle, the second time with better known neighbours."""
     bodies = [standing(f) for f in new]
     crops = [between(f.hips, f.top) for f in new]
     guesses: list[Guess | None] = [None] * len(new)
-    known = [o.expected() for o in live]
+    known = around + [o.expected() for o in live]
     for _ in range(2):
         for k, f in enumerate(new):
             others = known + [b for j, b in enumerate(bodies) if j != k]
@@ -153,20 +174,25 @@ def _begin(net: LandmarkNet, spool: Spool, number: int, step: int, new: list[Fou
             if guesses[k] is not None:
                 bodies[k], crops[k] = guess.xy, between(guess.centre, guess.top)
     out = []
-    for guess, crop in zip(guesses, crops, strict=True):
-        if guess is None or any(apart(guess.xy, o.body, max(float(torso(guess.xy)), 1.0)) < ONE_BODY for o in live + out):
+    for f, guess, crop in zip(new, guesses, crops, strict=True):
+        taken = [*around, *(o.body for o in live + out)]
+        if guess is None or any(apart(guess.xy, b, max(float(torso(guess.xy)), 1.0)) < ONE_BODY for b in taken):
             continue
         path = Path.empty(spool.first, len(spool), step)
-        path.looks = 2
+        path.looks, path.calm = 2, id(f) in calm
         path.put(number, guess)
         path.crop[number - spool.first] = crop.x, crop.y, crop.side, crop.angle
-        out.append(_Followed(path, crop, guess.xy, crop, spool.t[number - spool.first]))
+        out.append(_Followed(path, crop, guess.xy, crop, spool.t[number - spool.first], CALM_EVERY if path.calm else 1))
     return out
 
 
-def _settle_disputes(live: list[_Followed]) -> None:
-    """Of two on one body, the one farther from where it was expected has lost its own."""
+def _settle_disputes(live: list[_Followed], around: list[np.ndarray]) -> None:
+    """Of two on one body, the one farther from where it was expected has lost its own; on a bystander, always."""
     looked = [o for o in live if o.guess is not None]
+    for one in looked:
+        if any(apart(one.guess.xy, b, max(float(torso(one.guess.xy)), float(torso(b)), 1.0)) < ONE_BODY for b in around):
+            one.guess = None
+    looked = [o for o in looked if o.guess is not None]
     for i, a in enumerate(looked):
         for b in live:
             if a is b or a.guess is None or b in looked[:i]:
@@ -197,9 +223,9 @@ def _take(one: _Followed, number: int, t: float, longest: float) -> None:
     one.crop, one.body, one.body_crop, one.seen_t = now, one.guess.xy, now, t
 
 
-def _is_on(one: _Followed, found: Found, t: float) -> bool:
-    """This person is followed already."""
-    hips, shoulders = one.body[CORE[2:]].mean(0), one.body[CORE[:2]].mean(0)
+def _is_on(body: np.ndarray, found: Found) -> bool:
+    """This body is the person found."""
+    hips, shoulders = body[CORE[2:]].mean(0), body[CORE[:2]].mean(0)
     return bool(max(np.linalg.norm(hips - found.hips), np.linalg.norm(shoulders - found.shoulders)) < AT_FOUND * found.reach)
 
 

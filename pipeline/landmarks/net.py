@@ -57,7 +57,7 @@ class LandmarkNet:
             pixels = pixels[:, ::-1]
         raw, presence, heatmaps = self.raw(pixels)
         points, peak = refine(raw[:, :2], heatmaps)
-        z, visibility = raw[:N, 2], 1 / (1 + np.exp(-raw[:N, 3]))
+        z, visibility = raw[:N, 2], 1 / (1 + np.exp(-np.clip(raw[:N, 3], -60, 60)))
         points = points - 0.5  # the model counts from the corner of a pixel, the crop from its middle
         if mirrored:
             points[:, 0] = 255 - points[:, 0]

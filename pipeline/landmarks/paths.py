@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,8 +26,7 @@ class Path:
     crop: np.ndarray  # (n, 4) x, y, side, angle of the crop looked at
     step: int = 1  # +1 forwards, -1 backwards
     looks: int = 0  # calls of the network
-    merged: bool = False  # ended where it met another pass of the same direction
-    notes: list[str] = field(default_factory=list)
+    calm: bool = False  # a bystander, looked at only now and then; the frames between are filled in
 
     @classmethod
     def empty(cls, first: int, n: int, step: int) -> Path:
@@ -41,6 +40,17 @@ class Path:
         i = number - self.first
         self.xy[i], self.z[i], self.visibility[i], self.peak[i] = guess.xy, guess.z, guess.visibility, guess.peak
         self.presence[i] = guess.presence
+
+    def fill(self) -> None:
+        """Straight lines between the frames that were looked at."""
+        rows = np.flatnonzero(self.valid)
+        if len(rows) < 2:
+            return
+        between = np.arange(rows[0], rows[-1] + 1)
+        for values in (self.xy, self.z, self.visibility, self.peak, self.presence, self.crop):
+            flat = values.reshape(len(values), -1)
+            for column in range(flat.shape[1]):
+                flat[between, column] = np.interp(between, rows, flat[rows, column])
 
     @property
     def valid(self) -> np.ndarray:

@@ -108,22 +108,29 @@ def _people(image: np.ndarray, detector, net) -> list[Crop]:
     height, width = image.shape[:2]
     regions = [None] + [
         (x * width, y * height, (x + share) * width, (y + share) * height)
-        for share, steps in ((0.5, 4), (0.3, 6))
+        for share, steps in ((0.5, 3), (0.3, 4))
         for x in np.linspace(0, 1 - share, steps)
         for y in np.linspace(0, 1 - share, steps)
     ]
-    found: list[Crop] = []
+    seen: list[Crop] = []  # as the detector gave them
+    found: list[Crop] = []  # settled
     for region in regions:
         for person in detector(image, region=region):
             crop = between(person.hips, person.top)
-            for _ in range(3):
+            if _known(crop, seen):
+                continue
+            seen.append(crop)
+            for _ in range(2):
                 guess = net(image, crop)
                 crop = between(guess.centre, guess.top)
             inside = ((guess.xy[11:29] > 0) & (guess.xy[11:29] < (width, height))).all(1).mean()
-            known = any(np.hypot(crop.x - c.x, crop.y - c.y) < 0.15 * c.side for c in found)
-            if guess.presence > LEAST_PRESENCE and crop.side > 2.5 * LEAST_RADIUS and inside > LEAST_INSIDE and not known:
+            if guess.presence > LEAST_PRESENCE and crop.side > 2.5 * LEAST_RADIUS and inside > LEAST_INSIDE and not _known(crop, found):
                 found.append(crop)
     return found
+
+
+def _known(crop: Crop, others: list[Crop]) -> bool:
+    return any(np.hypot(crop.x - c.x, crop.y - c.y) < 0.12 * c.side and 0.6 < crop.side / c.side < 1.6 for c in others)
 
 
 def _wide(image: np.ndarray, crop: Crop) -> np.ndarray:
