@@ -1,0 +1,130 @@
+"""The benchmark's scenes: far wider than the sample clips, drawn from seeds, in a part to tune on and a part only to report on.
+
+The parts share no body, no hall, no clothes' colours and no seed. Scene i of a part is always the same scene, and any prefix of a part is
+balanced over the four skills. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off square; phone 0.5-1.5 m high; athlete
+25-80 % of the picture's height; portrait and landscape; hand-held; both directions and lead sides; others in the picture in half of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.stage.bodies import Shape
+from pipeline.stage.camera import Shot
+from pipeline.stage.clothes import Outfit
+from pipeline.stage.hall import BRICK, MAT, PANEL, PLAIN, WOOD, Hall
+from pipeline.stage.motions.backward_roll import RollStyle
+from pipeline.stage.motions.cartwheel import CartwheelStyle
+from pipeline.stage.motions.lunge import LungeStyle
+from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle
+from pipeline.stage.phone import Phone
+from pipeline.stage.scene import Extra, Scene, Style
+from pipeline.vocabulary import Side, Skill
+
+PARTS = ("tune", "report")
+ORDER = (Skill.LUNGE, Skill.SHOULDER_STAND, Skill.BACKWARD_ROLL, Skill.CARTWHEEL)
+BODIES = {
+    "tune": (
+        Shape(5.2, weight=0.45, proportions=0.5), Shape(6.6, weight=0.35, muscle=0.4), Shape(7.6, girl=0.0, weight=0.5),
+        Shape(8.4, weight=0.3, proportions=0.7), Shape(9.6, weight=0.6, muscle=0.6), Shape(10.6, girl=0.2, height=0.6), Shape(26, weight=0.4),
+    ),
+    "report": (
+        Shape(5.6, weight=0.4, girl=0.0), Shape(6.2, weight=0.55, proportions=0.4), Shape(7.2, weight=0.32, height=0.6),
+        Shape(8.8, weight=0.48, muscle=0.55), Shape(9.2, girl=0.1, weight=0.36), Shape(10.2, weight=0.5, height=0.4), Shape(11.0, weight=0.38),
+        Shape(32, girl=0.0, weight=0.5),
+    ),
+}  # fmt: skip
+WALLS = {"tune": (BRICK, PLAIN), "report": (PANEL, PLAIN)}
+FLOORS = {"tune": (WOOD, MAT), "report": (PLAIN, WOOD)}
+SIZES = ((640, 480), (720, 540), (854, 480), (960, 540), (960, 540), (540, 960), (480, 854), (1280, 720))
+SKINS = ("porcelain", "light", "olive", "tan", "brown", "dark")
+HAIRS = ("black", "brown", "fair", "red")
+CLOTHES = ("leotard", "long leotard", "tee and shorts", "leggings")
+
+
+def scene(part: str, index: int) -> Scene:
+    """Scene number `index` of a part."""
+    rng = np.random.default_rng([PARTS.index(part), index])
+    skill = ORDER[index % len(ORDER)]
+    hue = 0.0 if part == "tune" else 0.5
+    shapes = BODIES[part]
+    who = int(rng.integers(len(shapes) * 3 - 2)) % len(shapes)  # grown-ups a third as often
+    extras = _others(part, who, rng) if rng.random() < 0.5 else ()
+    return Scene(
+        f"{part[0].upper()}{index % 4 + 1}-{index:03d}_2026-02-{1 + index % 28:02d}_1",
+        shapes[who],
+        _outfit(rng, hue),
+        (_style(skill, rng),),
+        faces=int(rng.choice([-1, 1])),
+        extras=extras,
+        hall=_hall(part, rng, hue),
+        shot=_shot(skill, rng),
+        phone=Phone(rng.uniform(0.95, 1.5), rng.uniform(-0.07, 0.07), rng.uniform(0.3, 1.3), rng.uniform(0.5, 6), rng.uniform(0.85, 1.15),
+                    int(rng.choice([1, 1, 3, 5]))),
+        fps=int(rng.choice([24, 30, 30, 60])) if skill is Skill.CARTWHEEL else int(rng.choice([24, 30])),
+        variable=bool(rng.random() < 0.2),
+        crf=int(rng.integers(23, 33)),
+        seed=int(rng.integers(1 << 31)),
+    )  # fmt: skip
+
+
+def _style(skill: Skill, rng: np.random.Generator) -> Style:
+    lead = Side.LEFT if rng.random() < 0.5 else Side.RIGHT
+    common = {"lead": lead, "before": rng.uniform(0.35, 0.9), "after": rng.uniform(0.3, 0.7), "pace": rng.uniform(0.82, 1.15)}
+    wide = lambda low, near, high: rng.uniform(near, high) if rng.random() < 0.6 else rng.uniform(low, high)  # noqa: E731
+    if skill is Skill.LUNGE:
+        return LungeStyle(back_knee=wide(125, 160, 179), hip=wide(105, 155, 200), shoulder=wide(115, 155, 180), elbow=rng.uniform(2, 30),
+                          leg_lean=rng.uniform(28, 42), stride=rng.uniform(0.95, 1.2), hold=rng.uniform(0.6, 1.6), **common)  # fmt: skip
+    if skill is Skill.SHOULDER_STAND:
+        return ShoulderStandStyle(hip=wide(95, 150, 196), knee=wide(125, 160, 179), trunk=rng.uniform(150, 178), point=rng.uniform(0, 60),
+                                  arms=str(rng.choice(["back", "floor"])), hold=rng.uniform(0.7, 2.0), **common)  # fmt: skip
+    if skill is Skill.BACKWARD_ROLL:
+        return RollStyle(clear=rng.uniform(-0.3, 1.0), tuck=rng.uniform(0, 1), **common)
+    bend = lambda: rng.uniform(1, 9) if rng.random() < 0.45 else rng.uniform(10, 60)  # noqa: E731
+    return CartwheelStyle(bend_first=bend(), bend_second=bend(), turnout=rng.uniform(0, 80), apart=rng.uniform(38, 58), pike=rng.uniform(0, 30), **common)
+
+
+def _shot(skill: Skill, rng: np.random.Generator) -> Shot:
+    width, height = SIZES[rng.integers(len(SIZES))]
+    tall = height > width
+    most = (0.28 if tall else 0.55) if skill is Skill.CARTWHEEL else (0.36 if tall else 0.8)
+    return Shot(width, height, share=rng.uniform(0.25, most), up=rng.uniform(0.5, 1.5), off_square=rng.uniform(-30, 30), field=rng.uniform(45, 68),
+                shake=rng.uniform(0.3, 2.2), roll=rng.normal(0, 2), pan=rng.uniform(0.3, 0.9), zoom=rng.choice([1.0, 1.0, rng.uniform(0.9, 1.1)]))  # fmt: skip
+
+
+def _outfit(rng: np.random.Generator, hue: float) -> Outfit:
+    return Outfit(str(rng.choice(CLOTHES)), _colour(rng, hue), _colour(rng, hue), str(rng.choice(SKINS)), str(rng.choice(HAIRS)),
+                  str(rng.choice(["bun", "tail", "short"])), float(rng.choice([0, 0, 1, 2])), bool(rng.random() < 0.3))  # fmt: skip
+
+
+def _colour(rng: np.random.Generator, hue: float) -> tuple[float, float, float]:
+    """A cloth's colour from the part's own half of the colour circle."""
+    import colorsys
+
+    return colorsys.hsv_to_rgb((hue + 0.5 * rng.random()) % 1.0, rng.uniform(0.05, 0.9), rng.uniform(0.06, 0.9))
+
+
+def _hall(part: str, rng: np.random.Generator, hue: float) -> Hall:
+    return replace(
+        Hall(), floor=_colour(rng, hue), floor_kind=float(rng.choice(FLOORS[part])), mat=_colour(rng, hue), wall=_colour(rng, hue),
+        wall_kind=float(rng.choice(WALLS[part])), wall_band=_colour(rng, hue), wall_at=rng.uniform(2.3, 5.0), wall_turn=rng.uniform(-18, 18),
+        clutter=int(rng.integers(0, 7)), light_from=(rng.uniform(-0.8, 0.8), rng.uniform(-0.9, 0.1), 1.0),
+        light=(rng.uniform(0.35, 0.7),) * 3, ambient=(rng.uniform(0.35, 0.65),) * 3, shadow=rng.uniform(0.2, 0.8),
+    )  # fmt: skip
+
+
+def _others(part: str, athlete: int, rng: np.random.Generator) -> tuple[Extra, ...]:
+    """A spotter beside the athlete, children behind, or both."""
+    shapes = BODIES[part]
+    hue = 0.0 if part == "tune" else 0.5
+    others = [s for i, s in enumerate(shapes) if i != athlete]
+    out = []
+    if rng.random() < 0.6:
+        kit = replace(_outfit(rng, hue), kind="tracksuit")
+        out.append(Extra(shapes[-1], kit, str(rng.choice(["spot", "kneel", "stand"])), (rng.uniform(-0.6, 0.6), rng.uniform(0.7, 1.0)), rng.uniform(150, 210)))
+    for _ in range(int(rng.integers(0 if out else 1, 4))):
+        kind = str(rng.choice(["stand", "hips", "squat", "arms up", "walk"]))
+        out.append(Extra(others[rng.integers(len(others))], _outfit(rng, hue), kind, (rng.uniform(-2.2, 2.2), rng.uniform(1.3, 2.2)), rng.uniform(-180, 180)))
+    return tuple(out)
