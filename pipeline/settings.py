@@ -8,6 +8,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
+from pipeline.batch.pool import Limits
 from pipeline.config_files import shipped_config
 from pipeline.errors import MatsideError
 from pipeline.landmarks.settings import LandmarkSettings
@@ -28,7 +29,11 @@ class NightSettings(BaseModel):
     contact_sheets: bool = Field(
         True, description="Show clips nobody has assigned by three blurred frames each, so that the coach can tell whose they are."
     )
-    keep_days: int = Field(0, ge=0, description="Results older than so many days are forgotten at the end of a run; 0 keeps them.")
+    keep_days: int = Field(0, ge=0, description="Results of clips older than so many days are forgotten when a run starts; 0 keeps them.")
+
+    def limits(self) -> Limits:
+        """When a clip is given up."""
+        return Limits(self.limit_s, self.limit_per_second, self.silence_s, self.memory_mb, self.retries)
 
 
 class Settings(BaseModel):

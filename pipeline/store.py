@@ -26,6 +26,7 @@ CREATE TABLE IF NOT EXISTS clips (
     made_with TEXT NOT NULL);
 CREATE INDEX IF NOT EXISTS clips_by_athlete ON clips (athlete, date);
 CREATE INDEX IF NOT EXISTS clips_by_date ON clips (date);
+CREATE INDEX IF NOT EXISTS clips_by_cohort ON clips (cohort);
 CREATE TABLE IF NOT EXISTS attempts (
     id INTEGER PRIMARY KEY, clip TEXT NOT NULL REFERENCES clips ON DELETE CASCADE, link TEXT NOT NULL UNIQUE,
     number INTEGER NOT NULL, skill TEXT NOT NULL, setting TEXT NOT NULL, start_s REAL NOT NULL, end_s REAL NOT NULL,
@@ -209,6 +210,23 @@ class Store:
             db.execute("UPDATE clips SET clip = ? WHERE clip = ?", (new, old))
             db.execute("UPDATE attempts SET clip = ? WHERE clip = ?", (new, old))
 
+    def erase(self, clips: Sequence[str], *, about: str = "") -> None:
+        """Remove clips, all that was measured in them, and notes about an athlete, so that nothing is left in the file's free pages either."""
+        self._db.execute("PRAGMA secure_delete = ON")
+        with self._transaction() as db:
+            db.executemany("DELETE FROM clips WHERE clip = ?", [(clip,) for clip in clips])
+            db.execute("DELETE FROM notes WHERE about = ? AND about <> ''", (about,))
+        self._db.execute("VACUUM")
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def picture_files(self, clips: Sequence[str]) -> list[str]:
+        """The key pictures of these clips, relative to the data folder."""
+        found: set[str] = set()
+        for clip in clips:
+            rows = self._db.execute("SELECT p.file FROM pictures p JOIN attempts a ON a.id = p.attempt WHERE a.clip = ?", (clip,))
+            found.update(row["file"] for row in rows)
+        return sorted(found)
+
     def known(self) -> dict[str, Known]:
         """Every clip by name."""
         rows = self._db.execute("SELECT clip, content, athlete, cohort, date, status, reason, made_with FROM clips")
@@ -284,6 +302,10 @@ class Store:
             "SELECT athlete, min(date) AS first, max(date) AS last, count(*) AS clips FROM clips WHERE date <> '' GROUP BY athlete ORDER BY athlete",
             self._db,
         )
+
+    def cohorts(self) -> list[str]:
+        """The cohorts that clips name, in order."""
+        return [str(row[0]) for row in self._db.execute("SELECT DISTINCT cohort FROM clips WHERE cohort <> '' ORDER BY cohort")]
 
     def latest_date(self) -> str:
         """ISO date of the newest clip, or empty."""

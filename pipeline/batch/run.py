@@ -6,19 +6,21 @@ import logging
 import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+from pipeline.batch.forget import forget_old, remember_folder
 from pipeline.batch.lock import only_run
 from pipeline.batch.plan import Plan, make_plan
-from pipeline.batch.pool import Beat, Limits, Outcome, work
+from pipeline.batch.pool import Beat, Outcome, work
 from pipeline.batch.process import Task, process_clip
 from pipeline.batch.progress import Reporter, Silent, clip_line
+from pipeline.batch.unassigned import show_unassigned
 from pipeline.clips.clip_list import ask
 from pipeline.clips.content import ContentHashes
-from pipeline.clips.intake import FAILED, NEEDS_YOU, Intake, take_in
+from pipeline.clips.intake import FAILED, NEEDS_YOU, READY, SKIPPED, Clip, take_in
 from pipeline.errors import MatsideError
 from pipeline.settings import Settings
 from pipeline.store import ClipResult, Store
@@ -37,7 +39,10 @@ class Night:
     unchanged: int = 0
     statuses: Counter[str] = field(default_factory=Counter)  # of every clip in the folder
     notices: list[str] = field(default_factory=list)
+    measured: int = 0  # clips worked on, whatever came of it
+    forgotten: int = 0  # clips removed by age
     asked: Path | None = None  # the clips.csv with rows to fill in
+    unassigned: Path | None = None  # the page that shows the clips which need the coach
     index: Path | None = None  # the page to open
     redrawn: bool = False
 
@@ -59,46 +64,79 @@ def run_folder(
     from pipeline.batch.pages import load_profile, write_pages
 
     tell = tell or Silent()
-    settings = settings or Settings()
+    settings, today = settings or Settings(), today or date.today()
     profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
     data = out / "data"
-    with only_run(data, wait=wait), _log_file(data / "run.log"):
+    with only_run(data, wait=wait):
         _room(data)
-        hashes = ContentHashes(data / "contents.json")
-        intake = take_in(folder, roster_path=roster, today=today or date.today(), hashes=hashes, leave_out=[out])
-        hashes.save()
-        night = Night(found=len(intake.clips), notices=list(intake.notices))
-        for notice in intake.notices:
-            log.warning(notice)
         with Store(data / "matside.sqlite") as store:
-            plan = make_plan(intake.clips, store.known(), landmarks=settings.landmarks, model=_model_hash(settings), data=data, again=again)
-            night.unchanged = plan.unchanged
-            night.notices += [
-                f"{clip.name}: {clip.reason}; what was measured before is kept until `matside forget {clip.athlete}`" for clip in plan.kept
-            ]
-            for old, new in plan.renamed:
-                log.info("%s is now called %s", old, new)
-                store.rename(old, new)
-            for row in plan.rows:
-                log.info(clip_line(row))
-            store.put_all(plan.rows)
-            _measure(plan, store, settings, workers, data, tell, engine)
-            night.statuses = _statuses(intake, store)
-            night.asked = ask(intake.clip_list, intake.gaps, out) or (intake.clip_list.path if night.statuses[NEEDS_YOU] else None)
-            night.index, night.redrawn = write_pages(store, profile, out, changed=bool(plan.tasks))
+            old = forget_old(store, out, settings.night.keep_days, today)
+            with _log_file(data / "run.log"):
+                night = _night(folder, out, store, roster, settings, workers, today, again, tell, engine)
+                night.forgotten = len(old.clips)
+                night.index, night.redrawn = write_pages(store, profile, out, changed=bool(night.measured or old.clips))
     return night
 
 
-def _measure(plan: Plan, store: Store, settings: Settings, workers: int | None, data: Path, tell: Reporter, engine: Engine) -> None:
-    """Measure what is to be measured, and put each result away as it comes."""
+def _night(
+    folder: Path, out: Path, store: Store, roster: Path | None, settings: Settings, workers: int | None, today: date, again: bool,
+    tell: Reporter, engine: Engine,
+) -> Night:  # fmt: skip
+    """Everything between the lock and the pages."""
+    data = out / "data"
+    remember_folder(store, folder)
+    hashes = ContentHashes(data / "contents.json")
+    intake = take_in(folder, out, roster_path=roster, today=today, hashes=hashes)
+    hashes.save()
+    clips = _young(intake.clips, settings.night.keep_days, today)
+    night = Night(found=len(clips), notices=list(intake.notices))
+    for notice in intake.notices:
+        log.warning(notice)
+    plan = make_plan(clips, store.known(), landmarks=settings.landmarks, model=_model_hash(settings), data=data, again=again)
+    night.unchanged = plan.unchanged
+    night.notices += [
+        f"{clip.name}: {clip.reason}; what was measured before is kept until `matside forget {clip.athlete}`" for clip in plan.kept
+    ]
+    for before, now in plan.renamed:
+        log.info("%s is now called %s", before, now)
+        store.rename(before, now)
+    for row in plan.rows:
+        log.info(clip_line(row))
+    store.put_all(plan.rows)
+
+    limits = settings.night.limits()
+    crew = workers or settings.night.workers or cores()
+
+    def work_on(tasks: Sequence[Any], function: Callable[..., Any]) -> Iterator[Outcome | Beat]:
+        return engine(tasks, function, workers=crew, limits=limits, log_to=data / "workers.log")
+
+    night.measured = _measure(plan, store, data, tell, work_on)
+    night.statuses = _statuses(clips, store)
+    night.asked = ask(intake.clip_list, intake.gaps) or (intake.clip_list.path if night.statuses[NEEDS_YOU] else None)
+    night.unassigned = show_unassigned(
+        clips, out, data, pictures=settings.night.contact_sheets, work=work_on, list_name=night.asked.name if night.asked else "clips.csv"
+    )
+    return night
+
+
+def _young(clips: Sequence[Clip], keep_days: int, today: date) -> list[Clip]:
+    """Clips older than results are kept are not measured anew."""
+    if not keep_days:
+        return list(clips)
+    oldest = today - timedelta(days=keep_days)
+    reason = f"older than the {keep_days} days that results are kept"
+    return [replace(c, status=SKIPPED, reason=reason, content="") if c.status == READY and c.date and c.date < oldest else c for c in clips]
+
+
+def _measure(plan: Plan, store: Store, data: Path, tell: Reporter, work_on: Callable[..., Iterator[Outcome | Beat]]) -> int:
+    """Measure what is to be measured, and put each result away as it comes. Returns how many clips it was."""
     if not plan.tasks:
-        return
-    night = settings.night
-    limits = Limits(night.limit_s, night.limit_per_second, night.silence_s, night.memory_mb, night.retries)
+        return 0
+    _opencv_loads()
     tell.start(len(plan.tasks), sum(plan.sizes.values()))
     shares: dict[str, float] = {}
     done, number = 0.0, 0
-    events = engine(plan.tasks, process_clip, workers=workers or night.workers or cores(), limits=limits, log_to=data / "workers.log")
+    events = work_on(plan.tasks, process_clip)
     for event in events:
         size = plan.sizes[event.task.clip]
         if isinstance(event, Beat):
@@ -115,6 +153,7 @@ def _measure(plan: Plan, store: Store, settings: Settings, workers: int | None, 
             if result.status == FAILED:
                 _room(data)
         tell.moved(done + sum(shares.values()))
+    return number
 
 
 def _result(outcome: Outcome) -> ClipResult:
@@ -130,17 +169,28 @@ def _result(outcome: Outcome) -> ClipResult:
     )  # fmt: skip
 
 
-def _statuses(intake: Intake, store: Store) -> Counter[str]:
+def _statuses(clips: Sequence[Clip], store: Store) -> Counter[str]:
     """How the clips in the folder stand now."""
     known = store.known()
     by_content = {k.content: k.status for k in known.values() if k.content}
-    return Counter(known[c.name].status if c.name in known else by_content.get(c.content, c.status) for c in intake.clips)
+    return Counter(known[c.name].status if c.name in known else by_content.get(c.content, c.status) for c in clips)
 
 
 def _model_hash(settings: Settings) -> str:
     from pipeline.landmarks.models import landmark_model
 
     return landmark_model(settings.landmarks.model).sha256
+
+
+def _opencv_loads() -> None:
+    """One line before the night instead of one a clip."""
+    try:
+        import cv2  # noqa: F401
+    except ImportError as error:
+        raise MatsideError(
+            f"OpenCV does not load ({error}). Install what Matside pins: pip uninstall opencv-python opencv-contrib-python, then "
+            "pip install --no-deps --force-reinstall -r requirements.txt; or on Debian: apt install libgl1 libglib2.0-0."
+        ) from error
 
 
 def cores() -> int:

@@ -6,7 +6,7 @@ import csv
 import io
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path, PurePosixPath
 
@@ -16,6 +16,7 @@ from pipeline.errors import MatsideError
 from pipeline.files import safe_cell, write_whole
 from pipeline.vocabulary import Setting, Skill
 
+LIST_NAME, BESIDE_NAME = "clips.csv", "clips_to_fill_in.csv"
 LIST_COLUMNS = ("clip", "athlete", "date", "skill", "setting")
 LEFT_OUT = "skip"  # in the athlete column: not one of ours, do not ask again
 
@@ -26,6 +27,7 @@ class Told:
 
     clip: str
     row: int = 0
+    file: str = LIST_NAME
     athlete: str = ""
     date: date | None = None
     skill: Skill | None = None
@@ -37,9 +39,10 @@ class Told:
 class ClipList:
     """All rows, found by a clip's path below the folder or by its file name."""
 
-    path: Path
+    path: Path  # clips.csv in the clips folder
+    beside: Path  # clips_to_fill_in.csv beside the pages, for a folder that may not be written
     told: dict[str, Told] = field(default_factory=dict)
-    table: Table | None = None
+    tables: dict[Path, Table] = field(default_factory=dict)
 
     def find(self, name: str, *, alone: bool = True) -> Told | None:
         """The row of this clip; by its bare file name only if it is `alone` in being called so."""
@@ -50,40 +53,47 @@ class ClipList:
         """One line for each row whose clip is not among `names`."""
         known = {n.strip() for name in names for n in (name, PurePosixPath(name).name)}
         return [
-            f"{self.path.name}, row {t.row}, column clip: there is no clip {t.clip!r} in the folder"
+            f"{t.file}, row {t.row}, column clip: there is no clip {t.clip!r} in the folder"
             for t in self.told.values()
             if t.clip not in known
         ]
 
 
-def load_clip_list(path: Path) -> ClipList:
-    """Read clips.csv; without the file, an empty list. A wrong cell becomes its clip's problem, not the night's.
+def load_clip_list(folder: Path, out: Path) -> ClipList:
+    """Read clips.csv, and what was asked beside the pages; where both have a row, clips.csv counts. A wrong cell becomes its clip's problem.
 
-    Raises MatsideError if the file cannot be read or has no column `clip`.
+    Raises MatsideError if a file cannot be read or has no column `clip`.
     """
-    if not path.exists():
-        return ClipList(path)
-    table = read_table(path, needs=("clip",))
+    got = ClipList(folder / LIST_NAME, out / BESIDE_NAME)
+    for path in (got.beside, got.path):
+        if path.exists():
+            got.tables[path] = table = read_table(path, needs=("clip",))
+            got.told.update(_rows(table))
+    return got
+
+
+def _rows(table: Table) -> dict[str, Told]:
     told: dict[str, Told] = {}
+    name = table.path.name
     for number, row in table.rows:
-        one = _told(path, number, row)
+        one = _told(name, number, row)
         before = told.get(one.clip)
-        if before is not None and before != Told(**{**vars(one), "row": before.row}):
+        if before is not None and before != replace(one, row=before.row):
             problem = (
-                f"{path.name}, rows {before.row} and {number}: the clip is there twice and the rows differ; expected one row a clip. "
+                f"{name}, rows {before.row} and {number}: the clip is there twice and the rows differ; expected one row a clip. "
                 "If two athletes are in it, cut it in two"
             )
-            one = Told(one.clip, number, problem=problem)
+            one = Told(one.clip, number, name, problem=problem)
         told[one.clip] = one
-    return ClipList(path, told, table)
+    return told
 
 
-def _told(path: Path, number: int, row: dict[str, str]) -> Told:
+def _told(file: str, number: int, row: dict[str, str]) -> Told:
     clip = row["clip"].replace("\\", "/").removeprefix("./")
     athlete, day, skill, setting = (row.get(column, "") for column in LIST_COLUMNS[1:])
 
     def wrong(column: str, expected: str, came: str) -> Told:
-        return Told(clip, number, problem=f"{path.name}, row {number}, column {column}: expected {expected}, but came {came[:60]!r}")
+        return Told(clip, number, file, problem=f"{file}, row {number}, column {column}: expected {expected}, but came {came[:60]!r}")
 
     if len(athlete) > CODE_LENGTH:
         return wrong("athlete", "an athlete's code such as OT-01", athlete)
@@ -96,39 +106,37 @@ def _told(path: Path, number: int, row: dict[str, str]) -> Told:
         return wrong("skill", f"{', '.join(s.replace('_', ' ') for s in Skill)} or nothing", skill)
     if setting and setting.lower() not in list(Setting):
         return wrong("setting", f"{' or '.join(Setting)} or nothing", setting)
-    return Told(clip, number, athlete, on, Skill(skill_id) if skill else None, Setting(setting.lower()) if setting else None)
+    return Told(clip, number, file, athlete, on, Skill(skill_id) if skill else None, Setting(setting.lower()) if setting else None)
 
 
-def ask(clips: ClipList, gaps: Sequence[tuple[str, str, str]], beside: Path) -> Path | None:
+def ask(clips: ClipList, gaps: Sequence[tuple[str, str, str]]) -> Path | None:
     """Add a row for each gap (clip, athlete, date), for the coach to fill in; rows that are there stay as they are.
 
-    Returns the file written: clips.csv itself or, where that folder may not be written, a whole table in the folder
-    `beside`; None if nothing was to be added.
+    Returns the file written: clips.csv or, where that may not be written, the one beside the pages; None without gaps.
     """
     if not gaps:
         return None
-    table = clips.table
+    for path in (clips.path, clips.beside):
+        if os.access(path.parent, os.W_OK):
+            try:
+                write_whole(path, _with_rows(path, clips.tables.get(path), gaps))
+            except OSError:
+                continue
+            return path
+    raise MatsideError(
+        f"{clips.beside.parent}: cannot be written, so nobody could be asked whose clips these are. Give another folder with --out."
+    )
+
+
+def _with_rows(path: Path, table: Table | None, gaps: Sequence[tuple[str, str, str]]) -> bytes:
+    """The file's bytes as they are, and the new rows in its own columns, separator and encoding."""
     columns = table.columns if table else LIST_COLUMNS
     rows = "".join(_line([dict(zip(LIST_COLUMNS, gap, strict=False)).get(column, "") for column in columns], table) for gap in gaps)
-    old = clips.path.read_bytes() if table else b""
-    encoding = table.encoding if table else "utf-8"
-    if old:
-        newline = b"\n".decode().encode("utf-16-le" if encoding == "utf-16" else "ascii")
-        added = rows.encode("utf-16-le" if encoding == "utf-16" else encoding, "backslashreplace")
-        whole = old + (b"" if old.endswith((newline, b"\n")) else newline) + added
-    else:
-        whole = (_line(LIST_COLUMNS, None) + rows).encode("utf-8", "backslashreplace")
-    for target in (clips.path, beside / clips.path.name):
-        if target is clips.path and not os.access(target.parent, os.W_OK):
-            continue
-        try:
-            write_whole(target, whole)
-        except OSError:
-            continue
-        return target
-    raise MatsideError(
-        f"{beside}: cannot be written, so the clips that need a name could not be asked for. Give another folder with --out."
-    )
+    if table is None:
+        return (_line(LIST_COLUMNS, None) + rows).encode("utf-8", "backslashreplace")
+    encoding = "utf-16-le" if table.encoding == "utf-16" else table.encoding
+    old, newline = path.read_bytes(), "\n".encode(encoding)
+    return old + (b"" if old.endswith(newline) else newline) + rows.encode(encoding, "backslashreplace")
 
 
 def _line(cells: Sequence[object], table: Table | None) -> str:

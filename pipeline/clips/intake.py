@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -17,7 +16,7 @@ from pipeline.errors import MatsideError
 from pipeline.vocabulary import Setting, Side, Skill
 
 READY, SKIPPED, NEEDS_YOU, FAILED = "ready", "skipped", "needs you", "failed"
-ROSTER_NAME, LIST_NAME = "roster.csv", "clips.csv"
+ROSTER_NAME = "roster.csv"
 
 
 @dataclass(frozen=True)
@@ -53,20 +52,20 @@ class Intake:
         return [(c.name, c.athlete, c.date.isoformat() if c.date else "") for c in self.clips if c.status == NEEDS_YOU and not c.listed]
 
 
-def take_in(folder: Path, *, roster_path: Path | None = None, today: date, hashes: ContentHashes, leave_out: Sequence[Path] = ()) -> Intake:
-    """Find the clips and settle who and when. No clip without consent is read, not even for its hash.
+def take_in(folder: Path, out: Path, *, roster_path: Path | None = None, today: date, hashes: ContentHashes) -> Intake:
+    """Find the clips (those below `out` are not taken) and settle who and when. No clip without consent is read, not even for its hash.
 
     Raises MatsideError if the folder, the roster or clips.csv cannot be used at all.
     """
     roster_path = roster_path or folder / ROSTER_NAME
-    paths = find_clips(folder, leave_out=leave_out)
+    paths = find_clips(folder, leave_out=[out])
     if not roster_path.is_file():
         raise MatsideError(
             f"{roster_path}: no roster. Expected a CSV table with the columns athlete, cohort, lead_side, consent_until: "
             "clips are opened only of athletes on it whose consent lasts."
         )
     roster = load_roster(roster_path)
-    clip_list = load_clip_list(folder / LIST_NAME)
+    clip_list = load_clip_list(folder, out)
     named = [(clip_name(path, folder), path) for path in paths]
     seen = Counter(path.name for path in paths)
     clips = [_settle(name, path, clip_list.find(name, alone=seen[path.name] == 1), roster, today, hashes) for name, path in named]
@@ -80,10 +79,10 @@ def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: dat
     if told.problem:
         return replace(clip, reason=told.problem)
     if told.athlete.lower() == LEFT_OUT:
-        return replace(clip, status=SKIPPED, reason="left out: clips.csv says skip")
+        return replace(clip, status=SKIPPED, reason=f"left out: {told.file} says skip")
     code = told.athlete or athlete_in_name(name, roster)
     clip = replace(clip, athlete=code, date=told.date or date_in_name(name))
-    where = f"in {LIST_NAME}, row {told.row}" if told.row else f"in {LIST_NAME}"
+    where = f"in {told.file}, row {told.row}" if told.row else f"in {told.file}"
     if not code:
         return replace(clip, reason=f"whose clip is it? Fill in athlete {where}")
     if refusal := roster.refusal(code, today):

@@ -158,6 +158,40 @@ def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODE
         _complain(path, container, stream, count, t, max(0.0, first_s), faults)
 
 
+def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
+    """A few frames spread evenly over a clip, the first among them, without decoding all of it. Raises UnreadableClip.
+
+    Each is the first frame that decodes at or after its moment; a clip without an index gives what its beginning has.
+    """
+    with _opened(path, threads=1) as (container, stream):
+        length = _claimed_duration(container, stream) or 0.0
+        start = float((stream.start_time or 0) * (stream.time_base or 0))
+        scaler, seen = VideoReformatter(), {}
+        for i in range(count):
+            at = start + length * i / count if i < count - 1 else start + length * 0.95
+            if i and not _jump(container, stream, at):
+                break
+            for raw in _decoded(container, stream, []):
+                if raw.time is None or raw.time >= at - 1e-3 or not length:
+                    upright, full = _Upright.of(raw), _square_size(raw, stream)
+                    scale = min(1.0, longest_side / max(full))
+                    size = (max(1, round(full[0] * scale)), max(1, round(full[1] * scale)))
+                    t = max(0.0, (raw.time or 0.0) - start)
+                    seen[t] = Frame(len(seen), t, upright.apply(_rgb(scaler, raw, size)), scale)
+                    break
+    if not seen:
+        raise UnreadableClip(f"{path.name}: no picture could be decoded. Copy the clip from the phone again.")
+    return [seen[t] for t in sorted(seen)]
+
+
+def _jump(container: av.container.InputContainer, stream: av.VideoStream, at: float) -> bool:
+    try:
+        container.seek(int(at / float(stream.time_base or 1)), stream=stream)
+    except (av.FFmpegError, OverflowError):
+        return False
+    return True
+
+
 def _complain(
     path: Path, container: av.container.InputContainer, stream: av.VideoStream, count: int, t: float, first_s: float, faults: list[str]
 ) -> None:

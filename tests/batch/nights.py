@@ -10,7 +10,8 @@ import numpy as np
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.batch.pool import Beat, Outcome
-from pipeline.batch.process import MEASURED, Task, attempt_link
+from pipeline.batch.process import MEASURED, Task, attempt_link, process_clip, quiet
+from pipeline.errors import MatsideError
 from pipeline.measures.reading import Curve, Reading
 from pipeline.store import AttemptResult, ClipResult
 from pipeline.vocabulary import Setting, Side, Skill
@@ -59,6 +60,12 @@ class StandIn:
 
     def __call__(self, tasks, function, *, workers, limits, log_to=None):
         for task in tasks:
+            if function is not process_clip:  # anything else is quick enough to be done for real
+                try:
+                    yield Outcome(task, value=function(task, quiet))
+                except MatsideError as error:
+                    yield Outcome(task, fault=str(error), lasting=error.lasting)
+                continue
             self.asked.append(task.clip)
             self.tasks[task.clip] = task
             yield Beat(task, 0.5)

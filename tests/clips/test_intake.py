@@ -39,7 +39,7 @@ def put(folder, name, content=None):
 
 
 def taken(folder, tmp_path, **options):
-    got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "contents.json"), **options)
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "contents.json"), **options)
     return {clip.name: clip for clip in got.clips}
 
 
@@ -175,7 +175,7 @@ def test_a_bare_name_means_a_clip_only_if_it_is_the_only_one(folder, tmp_path):
 
 def test_rows_without_a_clip_are_noticed(folder, tmp_path):
     (folder / "clips.csv").write_text("clip,athlete\nIMG_9.MOV,OT-01\n")
-    got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
     assert got.notices == ("clips.csv, row 2, column clip: there is no clip 'IMG_9.MOV' in the folder",)
 
 
@@ -201,20 +201,25 @@ def test_asking_adds_rows_and_leaves_the_coachs_bytes_alone(folder, tmp_path, be
     if before is not None:
         (folder / "clips.csv").write_bytes(before)
     for _ in range(2):  # the second time, all is asked already
-        got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
-        ask(got.clip_list, got.gaps, tmp_path / "out")
+        got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+        ask(got.clip_list, got.gaps)
     assert (folder / "clips.csv").read_bytes() == after
 
 
-def test_a_folder_that_may_not_be_written_is_asked_beside_the_pages(folder, tmp_path, monkeypatch):
+def test_a_folder_that_may_not_be_written_is_asked_beside_the_pages_and_answered_there(folder, tmp_path, monkeypatch):
     put(folder, "IMG_1.MOV")
-    (folder / "clips.csv").write_text("clip,athlete\nmine.mp4,OT-01\n")
+    put(folder, "IMG_2.MOV")
+    (tmp_path / "out").mkdir()
+    (folder / "clips.csv").write_text("clip,athlete,date\nIMG_2.MOV,OT-01,2026-03-02\n")
     writable = os.access
     monkeypatch.setattr(os, "access", lambda path, mode: path != folder and writable(path, mode))
-    got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
-    assert ask(got.clip_list, got.gaps, tmp_path / "out") == tmp_path / "out" / "clips.csv"
-    assert (tmp_path / "out" / "clips.csv").read_text() == "clip,athlete\nmine.mp4,OT-01\nIMG_1.MOV,\n"
-    assert (folder / "clips.csv").read_text() == "clip,athlete\nmine.mp4,OT-01\n"
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    asked = ask(got.clip_list, got.gaps)
+    assert asked == tmp_path / "out" / "clips_to_fill_in.csv"
+    assert asked.read_text() == "clip,athlete,date,skill,setting\nIMG_1.MOV,,,,\n"
+    asked.write_text("clip,athlete,date,skill,setting\nIMG_1.MOV,HE-02,2026-03-01,,\nIMG_2.MOV,HE-02,,,\n")
+    answered = taken(folder, tmp_path)
+    assert {name: (c.status, c.athlete) for name, c in answered.items()} == {"IMG_1.MOV": (READY, "HE-02"), "IMG_2.MOV": (READY, "OT-01")}
 
 
 HOSTILE = [
@@ -227,10 +232,10 @@ HOSTILE = [
 def test_a_hostile_name_comes_back_from_the_table_as_it_was(folder, tmp_path, name):
     put(folder, name)
     for status in (NEEDS_YOU, READY):
-        got = take_in(folder, today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+        got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
         assert [unicodedata.normalize("NFC", c.name) for c in got.clips] == [unicodedata.normalize("NFC", name)]
         assert got.clips[0].status == status
-        table = ask(got.clip_list, got.gaps, tmp_path / "out")
+        table = ask(got.clip_list, got.gaps)
         if table:
             text = table.read_text("utf-8")
             assert not any(line.startswith(("=", "+", "-", "@")) for line in text.splitlines()), "a spreadsheet would run it"

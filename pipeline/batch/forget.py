@@ -1,0 +1,156 @@
+"""Removing an athlete, or old clips, from everything a run has written: results, landmarks, pictures, pages, caches, log lines."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from pathlib import Path
+
+from pipeline.batch.pages import write_pages
+from pipeline.clips.content import ContentHashes
+from pipeline.errors import MatsideError
+from pipeline.files import write_whole
+from pipeline.scoring.tolerances import Tolerances
+from pipeline.store import Known, Store
+
+FOLDERS = "clips folders"  # the store's fact with the folders that runs have looked into
+LAST_RUN = "last run"
+CLOCK_JUMP_DAYS = 60  # a clock this far ahead of the last run may be wrong: nothing is removed by age that night
+
+
+@dataclass
+class Forgotten:
+    """What was removed, and what was not ours to remove."""
+
+    clips: list[str] = field(default_factory=list)  # rows of the store
+    landmarks: int = 0
+    pictures: int = 0
+    pages: list[str] = field(default_factory=list)
+    log_lines: int = 0
+    sources: list[Path] = field(default_factory=list)  # the coach's own clips that are still there
+    deleted_sources: list[Path] = field(default_factory=list)
+
+
+def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips: bool = False) -> Forgotten:
+    """Remove an athlete. The coach's clips are listed, and deleted only where `delete_clips` says so.
+
+    Raises MatsideError if the store has no clip of this athlete.
+    """
+    data = out / "data"
+    with Store(data / "matside.sqlite") as store:
+        known = store.known()
+        theirs = {clip: k for clip, k in known.items() if k.athlete.upper() == code.upper()}
+        if not theirs:
+            codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
+            raise MatsideError(f"{code}: nothing is stored about this athlete. Stored are: {codes}.")
+        spelled = {k.athlete for k in theirs.values()}
+        done = _remove(theirs, store, out, about=spelled)
+        done.sources = sources(store, theirs)
+        if delete_clips:
+            done.deleted_sources = [path for path in done.sources if _deleted(path)]
+            done.sources = [path for path in done.sources if path not in done.deleted_sources]
+        done.pages = [f"athletes/{one}.html" for one in sorted(spelled) if (out / "athletes" / f"{one}.html").exists()]
+        write_pages(store, tolerances, out, changed=True)
+    return done
+
+
+def forget_old(store: Store, out: Path, keep_days: int, today: date) -> Forgotten:
+    """Remove clips made more than `keep_days` ago; not on a day when the clock looks wrong. The pages are not drawn here."""
+    last = store.fact(LAST_RUN)
+    store.set_fact(LAST_RUN, today.isoformat())
+    if not keep_days or (last and today - date.fromisoformat(last) > timedelta(days=CLOCK_JUMP_DAYS)):
+        return Forgotten()
+    oldest = (today - timedelta(days=keep_days)).isoformat()
+    old = {clip: k for clip, k in store.known().items() if k.made_with and k.date and k.date < oldest}
+    return _remove(old, store, out, about=set()) if old else Forgotten()
+
+
+def remember_folder(store: Store, folder: Path) -> None:
+    """Keep where clips come from, so that `forget` can say which are left."""
+    folders = _folders(store)
+    if str(folder.absolute()) not in folders:
+        store.set_fact(FOLDERS, json.dumps([*folders, str(folder.absolute())]))
+
+
+def sources(store: Store, clips: Iterable[str]) -> list[Path]:
+    """The coach's files of these clips, as far as they are still where runs have seen them."""
+    found = []
+    for folder in _folders(store):
+        for clip in clips:
+            plain = re.sub(r"~[0-9a-f]{8}(?=\.[^.]*$)", "", clip)  # the name before it was told apart from a namesake
+            path = Path(folder) / plain
+            if path.is_file() and path.resolve().is_relative_to(Path(folder).resolve()):
+                found.append(path)
+    return sorted(set(found))
+
+
+def _folders(store: Store) -> list[str]:
+    return json.loads(store.fact(FOLDERS) or "[]")
+
+
+def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]) -> Forgotten:
+    """Files first, rows last: if this is interrupted, saying it again finishes it."""
+    data = out / "data"
+    done = Forgotten(clips=sorted(clips))
+    contents = {k.content[:32] for k in clips.values() if k.content}
+    left = {k.content[:32] for clip, k in store.known().items() if clip not in clips}
+    done.landmarks = _count(
+        path for path in (data / "landmarks").glob("*.parquet") if path.name.split("_")[0] in contents - left and _deleted(path)
+    )
+    wanted = {data / file for file in store.picture_files(list(clips))}
+    starts = tuple(f"{k.athlete}_{k.date}_{k.content[:8]}_" for k in clips.values() if k.content)
+    wanted.update(
+        path for path in (data / "pictures").glob("*") if starts and path.name.startswith(starts)
+    )  # also of runs that were cut off
+    done.pictures = _count(path for path in wanted if _deleted(path))
+    hashes = ContentHashes(data / "contents.json")
+    hashes.forget(set(clips))
+    hashes.save()
+    names = [re.escape(clip) for clip in clips] + [rf"(?<![\w-]){re.escape(code)}(?![\w-])" for code in about]
+    pattern = re.compile("|".join(names), re.IGNORECASE)
+    done.log_lines = sum(_without_lines(path, lambda line: bool(pattern.search(line))) for path in (data / "run.log", data / "workers.log"))
+    for code in sorted(about) or [""]:
+        store.erase(list(clips), about=code)
+    return done
+
+
+def _without_lines(path: Path, drop: Callable[[str], bool]) -> int:
+    """Rewrite a log without some lines; how many went."""
+    if not path.is_file():
+        return 0
+    lines = path.read_text("utf-8", "backslashreplace").splitlines(keepends=True)
+    kept = [line for line in lines if not drop(line)]
+    if len(kept) < len(lines):
+        write_whole(path, "".join(kept))
+    return len(lines) - len(kept)
+
+
+def _deleted(path: Path) -> bool:
+    try:
+        path.unlink()
+    except FileNotFoundError:
+        return False
+    return True
+
+
+def _count(items: Iterable[object]) -> int:
+    return sum(1 for _ in items)
+
+
+def told(done: Forgotten, code: str) -> Sequence[str]:
+    """The report, line by line."""
+    lines = [
+        f"Forgotten: {len(done.clips)} clips of {code} with all readings, {done.landmarks} landmark files, {done.pictures} pictures, "
+        f"{done.log_lines} log lines. The pages were drawn again without {code}."
+    ]
+    if done.deleted_sources:
+        lines += ["Deleted, as asked:", *(f"  {path}" for path in done.deleted_sources)]
+    if done.sources:
+        lines += [
+            "These clips are yours and still there (--delete-clips deletes them):", *(f"  {path}" for path in done.sources),
+            f"Take {code} off the roster, or the next run measures them again.",
+        ]  # fmt: skip
+    return lines

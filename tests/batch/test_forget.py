@@ -1,0 +1,142 @@
+"""After forgetting, no byte that a run has written knows the athlete; the coach's own files are only listed."""
+
+import shutil
+from datetime import date
+
+import pytest
+
+from pipeline.batch.forget import forget_athlete, told
+from pipeline.batch.run import run_folder
+from pipeline.errors import MatsideError
+from pipeline.scoring.tolerances import load_tolerances
+from pipeline.settings import NightSettings, Settings
+from pipeline.store import Picture, Store
+from pipeline.vocabulary import Side
+from tests.batch import nights
+from tests.batch.nights import TODAY, StandIn, clips_folder, contents, rows_of
+
+ONE, TWO, THREE = "OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_2026-03-04_1.mp4"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return clips_folder(tmp_path)
+
+
+@pytest.fixture
+def out(folder, tmp_path, monkeypatch):
+    """The output of a night, with landmark files, pictures and a note as real nights leave them."""
+    plain = nights.made_up
+
+    def with_files(task):
+        result = plain(task)
+        done = result.attempts[0]
+        name = f"pictures/{done.link}_001500.jpg"
+        for file in (
+            task.data / "landmarks" / f"{task.content}_model_settings.parquet",
+            task.data / name,
+            task.data / "pictures" / f"{done.link}_1.part",
+        ):
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_bytes(task.athlete.encode())
+        picture = Picture("hip_angle", Side.NONE, name, 100, 100, ((1.0, 2.0), (3.0, 4.0)))
+        return type(result)(**{**vars(result), "attempts": [type(done)(done.attempt, done.link, done.readings, done.curves, [picture])]})
+
+    monkeypatch.setattr(nights, "made_up", with_files)
+    out = tmp_path / "out"
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    with Store(out / "data" / "matside.sqlite") as store:
+        store.add_note("OT-01", "2026-03-02", "break", "wrist")
+        store.add_note("HE-02", "2026-03-02", "growth", "two shoe sizes")
+    return out
+
+
+def knows(out, words):
+    """Files below `out` in whose name or bytes any of the words is."""
+    return sorted(
+        str(path.relative_to(out))
+        for path in out.rglob("*")
+        if path.is_file() and any(word in path.name or word.encode() in path.read_bytes() for word in words)
+    )
+
+
+def test_nothing_is_left_of_the_athlete_and_all_of_the_others(folder, out):
+    theirs = [row for row in contents(out) if "HE-02" in str(row)]
+    assert "data/matside.sqlite" in knows(out, ["OT-01"]) and "data/run.log" in knows(out, ["OT-01"])
+    content = Store(out / "data" / "matside.sqlite").known()[ONE].content
+    done = forget_athlete("ot-01", out, load_tolerances())
+    assert knows(out, ["OT-01", content, "wrist"]) == []
+    assert (done.clips, done.landmarks, done.pictures) == ([ONE], 1, 2) and done.log_lines >= 1
+    assert done.pages == ["athletes/OT-01.html"] and (out / "athletes" / "HE-02.html").is_file()
+    assert [row for row in contents(out) if "HE-02" in str(row)] == theirs
+    assert len(Store(out / "data" / "matside.sqlite").notes()) == 1
+    assert (folder / ONE).is_file() and done.sources == [folder / ONE] and done.deleted_sources == []
+    report = "\n".join(told(done, "OT-01"))
+    assert str(folder / ONE) in report and "roster" in report
+
+
+def test_the_clips_themselves_go_only_when_asked(folder, out):
+    done = forget_athlete("OT-01", out, load_tolerances(), delete_clips=True)
+    assert done.deleted_sources == [folder / ONE] and not (folder / ONE).exists()
+    assert (folder / TWO).exists() and (folder / "roster.csv").exists()
+
+
+def test_an_unknown_athlete_is_told_with_those_that_are_known(out):
+    with pytest.raises(MatsideError, match=r"OT-99: nothing is stored.*CU-03, HE-02, OT-01"):
+        forget_athlete("OT-99", out, load_tolerances())
+
+
+def test_a_code_inside_another_code_is_left_alone(tmp_path):
+    folder = clips_folder(tmp_path, ("OT-1_2026-03-02_1.mp4", "OT-11_2026-03-02_1.mp4"))
+    (folder / "roster.csv").write_text("athlete,cohort,lead_side,consent_until\nOT-1,Otters,,2027-01-01\nOT-11,Otters,,2027-01-01\n")
+    run_folder(folder, tmp_path / "out", engine=StandIn(), today=TODAY)
+    forget_athlete("OT-1", tmp_path / "out", load_tolerances())
+    assert list(rows_of(tmp_path / "out")) == ["OT-11_2026-03-02_1.mp4"]
+    assert "OT-11_2026-03-02_1.mp4" in (tmp_path / "out" / "data" / "run.log").read_text()
+
+
+def test_the_same_clip_of_two_athletes_keeps_the_others_landmarks(tmp_path, folder, out):
+    """A content that another stored clip shares (a file that was given to somebody else) is not pulled from under it."""
+    with Store(out / "data" / "matside.sqlite") as store:
+        known = store.known()[ONE]
+        from pipeline.store import ClipResult
+
+        store.put(ClipResult("copy.mp4", known.content, "HE-02", "Herons", "2026-03-02", "measured"))
+    assert forget_athlete("OT-01", out, load_tolerances()).landmarks == 0
+
+
+def keeping(days):
+    return Settings(night=NightSettings(keep_days=days))
+
+
+def test_old_results_go_by_age_and_their_clips_are_not_measured_anew(folder, out):
+    engine = StandIn()
+    done = run_folder(folder, out, engine=engine, today=date(2026, 3, 13), settings=keeping(10))
+    assert done.forgotten == 1 and engine.asked == []
+    assert rows_of(out)[ONE] == ("skipped", "older than the 10 days that results are kept")
+    assert {clip for clip, (status, _) in rows_of(out).items() if status == "measured"} == {TWO, THREE}
+    assert not list((out / "data" / "pictures").glob("OT-01*"))
+
+
+def test_a_clock_that_jumps_removes_nothing_that_night(folder, out):
+    run_folder(folder, out, engine=StandIn(), today=TODAY, settings=keeping(100))
+    done = run_folder(folder, out, engine=StandIn(), today=date(2026, 12, 1), settings=keeping(100))
+    assert done.forgotten == 0
+    assert [s for s, _ in rows_of(out).values()].count("measured") == 3
+
+
+def test_interrupted_forgetting_is_finished_by_saying_it_again(folder, out, monkeypatch):
+    erase = Store.erase
+    monkeypatch.setattr(Store, "erase", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt))
+    with pytest.raises(KeyboardInterrupt):
+        forget_athlete("OT-01", out, load_tolerances())
+    monkeypatch.setattr(Store, "erase", erase)
+    forget_athlete("OT-01", out, load_tolerances())
+    assert knows(out, ["OT-01"]) == []
+
+
+def test_an_output_folder_that_was_moved(folder, out, tmp_path):
+    moved = tmp_path / "elsewhere"
+    shutil.move(out, moved)
+    forget_athlete("OT-01", moved, load_tolerances())
+    assert knows(moved, ["OT-01"]) == []
