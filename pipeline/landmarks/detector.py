@@ -15,6 +15,7 @@ import numpy as np
 SIZE = 224
 STRIDES = (8, 16, 32, 32, 32)
 OVERLAP = 0.3  # boxes overlapping more are one person; mediapipe's own suppression threshold for this detector
+AGREE = 0.2  # of the reach
 HIPS, TOP, SHOULDERS = 0, 1, 2
 
 
@@ -88,14 +89,24 @@ class Detector:
 
 
 def _merged(scores: np.ndarray, values: np.ndarray) -> list[tuple[float, np.ndarray]]:
-    """Overlapping boxes joined by their score-weighted mean (weighted non-maximum suppression), best first."""
+    """Overlapping boxes joined by their score-weighted mean (weighted non-maximum suppression), best first.
+
+    Only boxes that also agree on hips and shoulders are averaged: of two people side by side no third one is made.
+    """
     left, out = list(np.argsort(-scores)), []
     while left:
         best = left[0]
-        same = [i for i in left if _overlap(values[best], values[i]) > OVERLAP]
-        out.append((float(scores[best]), np.average(values[same], axis=0, weights=scores[same])))
-        left = [i for i in left if i not in set(same) | {best}]
+        same = [i for i in left if _overlap(values[best], values[i]) > OVERLAP] or [best]
+        agree = [i for i in same if _apart(values[best], values[i]) < AGREE]
+        out.append((float(scores[best]), np.average(values[agree], axis=0, weights=scores[agree])))
+        left = [i for i in left if i not in set(same)]
     return out
+
+
+def _apart(a: np.ndarray, b: np.ndarray) -> float:
+    """How far hips and shoulders of two candidates are apart, in the reach of the first."""
+    hips, top, shoulders = a[4:6], a[6:8], a[8:10]
+    return float(max(np.hypot(*(hips - b[4:6])), np.hypot(*(shoulders - b[8:10]))) / max(np.hypot(*(top - hips)), 1.0))
 
 
 def _overlap(a: np.ndarray, b: np.ndarray) -> float:

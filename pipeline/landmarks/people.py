@@ -16,6 +16,7 @@ SIZE_STEP = 1.35  # ratio of reach between two looks
 INNER = 0.1  # of a tile's side: someone whose hips are nearer to its inner border belongs to the next tile
 SMALLEST = 12  # pixels of reach
 ONE_PERSON = 0.3  # of the reach: two finds nearer than this are one person
+UNLIKE = 2.5  # a link must be so many times nearer than the next
 CALM_SPAN, CALM_FOUND, CALM_LEAN = 0.6, 0.75, 25.0  # share of the looks spanned, share found of those, degrees the trunk may lean about
 LONGEST_GAP_S = 0.8  # a person not found for longer begins a new sighting; following joins them
 
@@ -64,13 +65,18 @@ def survey(spool: Spool, detector: Detector, *, per_second: float, least: float)
         )
         taken_s, taken_f = set(), set()
         for distance, i, j in pairs:
-            if distance <= 1 and i not in taken_s and j not in taken_f:
+            if distance <= 1 and i not in taken_s and j not in taken_f and not _ambiguous(pairs, distance, i, j):
                 open_[i].frames.append(number)
                 open_[i].found.append(people[j])
                 taken_s.add(i)
                 taken_f.add(j)
         open_ += [Sighting([number], [f]) for j, f in enumerate(people) if j not in taken_f]
     return closed + open_
+
+
+def _ambiguous(pairs: list[tuple[float, int, int]], distance: float, i: int, j: int) -> bool:
+    """Someone else could as well be the one found here: better no link than a wrong one."""
+    return any(other < UNLIKE * distance + 0.15 for other, k, f in pairs if f == j and k != i)
 
 
 def bystanders(sightings: list[Sighting], instants: list[int]) -> list[Sighting]:

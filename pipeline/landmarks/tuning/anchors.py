@@ -18,6 +18,7 @@ from pipeline.landmarks.crops import Crop, between
 
 SIDE = 384  # pixels of a stored crop; its middle 256 are the crop the model would be given
 LEAST_RADIUS = 34  # pixels in the picture from the hips to the farthest reach; smaller people teach little
+MOST_TURNED = np.deg2rad(75)  # the pictures show people upright: a body found lying or upside down is a mistake
 LEAST_PRESENCE, LEAST_INSIDE = 0.8, 0.65  # a person is there, with most of the body in the picture
 CREDIT_COLUMNS = ("file", "licence", "credit", "source")
 
@@ -124,6 +125,8 @@ def _people(image: np.ndarray, detector, net) -> list[Crop]:
                 guess = net(image, crop)
                 crop = between(guess.centre, guess.top)
             inside = ((guess.xy[11:29] > 0) & (guess.xy[11:29] < (width, height))).all(1).mean()
+            if abs(np.angle(np.exp(1j * crop.angle))) > MOST_TURNED:
+                continue
             if guess.presence > LEAST_PRESENCE and crop.side > 2.5 * LEAST_RADIUS and inside > LEAST_INSIDE and not _known(crop, found):
                 found.append(crop)
     return found
