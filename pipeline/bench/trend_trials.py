@@ -64,7 +64,7 @@ def _one_series(one: pd.DataFrame, per_month: float, level: float, zero: int, ta
         true = per_month / MONTH * (day[len(day) - change.now_sessions :].mean() - day[: change.start_sessions].mean())
         tally["change"].append(change.low <= true <= change.high)
     tally["said"].append(change.real)
-    if change.real:
+    if change.real and per_month:
         tally["right"].append(np.sign(change.change) == np.sign(per_month))
     if df > 0:
         half = stats.t.ppf(0.975, df) * np.sqrt(variance)

@@ -34,9 +34,7 @@ def add_note(store: Store, about: str, on: str, text: str, *, kind: str = NoteKi
     text = " ".join(text.split())
     if not 0 < len(text) <= LONGEST:
         raise MatsideError(f"Note about {about}: expected 1 to {LONGEST} letters, but got {len(text)}. Keep medical matters out of it.")
-    clips = store.clips()
-    known = set(clips["athlete"]) | set(clips["cohort"])
-    if about not in known:
+    if about not in {*store.athletes()["athlete"], *store.cohorts()} - {""}:
         raise MatsideError(
             f"Note about {about}: no athlete or cohort of this name has clips here. Check the spelling; it matters in capitals too."
         )
@@ -46,7 +44,6 @@ def add_note(store: Store, about: str, on: str, text: str, *, kind: str = NoteKi
 def drill_starts(store: Store) -> pd.DataFrame:
     """When each cohort began each drill, from notes of kind `drill` on cohorts: drill, cohort, date; the first counts."""
     notes = store.notes()
-    clips_cohorts = set(store.clips()["cohort"])
-    drills = notes[(notes["kind"] == NoteKind.DRILL) & notes["about"].isin(clips_cohorts)]
+    drills = notes[(notes["kind"] == NoteKind.DRILL) & notes["about"].isin(store.cohorts())]
     starts = drills.rename(columns={"text": "drill", "about": "cohort"})[["drill", "cohort", "date"]]
     return starts.sort_values("date", kind="stable").drop_duplicates(["drill", "cohort"], ignore_index=True)

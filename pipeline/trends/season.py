@@ -33,8 +33,8 @@ def demo_plan() -> Plan:
             DetailTruth(L, "hip_angle", 170, athletes=7, per_month=0.8, trends=1.5, routine_drop=-3, own=1.8),
             DetailTruth(L, "knee_angle", 168, athletes=5, per_month=0.5, trends=1.0, routine_drop=-3, own=1.8),
             DetailTruth(
-                S, "hip_angle", 154, athletes=9, per_month=1.0, trends=1.5, days=2.0, attempts=3.0, own=1.8, routine_drop=-6, steadiness=0.25,
-                cohort_level={"Curlews": -9.0}, steps={"Otters": (5, 10.0)},
+                S, "hip_angle", 152, athletes=9, per_month=1.5, trends=2.0, days=2.0, attempts=3.0, own=1.8, routine_drop=-6, steadiness=0.25,
+                cohort_level={"Curlews": -9.0}, steps={"Otters": (5, 11.0)},
             ),
             DetailTruth(S, "leg_to_vertical", 17, athletes=5, per_month=-0.8, trends=1.2, lowest=0.0, routine_drop=2.5, own=1.5),
             DetailTruth(S, "toe_point", 138, athletes=9, per_month=0.5, trends=1.0, own=4.0, own_shared=0.8, empty=0.15),
@@ -44,7 +44,7 @@ def demo_plan() -> Plan:
                 routine_drop=0.04,
             ),
             DetailTruth(
-                C, "knee_angle", 152, athletes=8, per_month=1.5, trends=2.5, days=2.5, attempts=4.0, own=3.0, routine_drop=-4,
+                C, "knee_angle", 152, athletes=8, per_month=3.0, trends=2.5, days=2.5, attempts=4.0, own=3.0, routine_drop=-4,
                 cohort_level={"Herons": 17.0, "Curlews": -4.0}, empty=0.08,
             ),
         ),

@@ -28,24 +28,28 @@ class Drop:
 
 def pair_settings(sessions: pd.DataFrame) -> pd.DataFrame:
     """One row a pair: LINE, day, drop. Each session is used once, with the nearest free one of the other setting."""
+    routine = (sessions["setting"] == Setting.ROUTINE.value).to_numpy()
+    day, median = sessions["day"].to_numpy(float), sessions["median"].to_numpy(float)
     rows = []
-    for name, part in sessions.groupby(LINE, observed=True, sort=True):
-        by = {s: part[part["setting"].astype(str) == s] for s in (Setting.ALONE, Setting.ROUTINE)}
-        a, r = by[Setting.ALONE], by[Setting.ROUTINE]
-        if a.empty or r.empty:
-            continue
-        apart = np.abs(r["day"].to_numpy()[:, None] - a["day"].to_numpy()[None, :])
-        used_r, used_a = set(), set()
-        for flat in np.argsort(apart, axis=None, kind="stable"):
-            i, j = divmod(int(flat), apart.shape[1])
-            if apart[i, j] > NEAR:
-                break
-            if i in used_r or j in used_a:
-                continue
-            used_r.add(i)
-            used_a.add(j)
-            rows.append((*map(str, name), float(r["day"].iloc[i]), float(r["median"].iloc[i] - a["median"].iloc[j])))
+    for name, at in sessions.groupby(LINE, observed=True, sort=True).indices.items():
+        r, a = at[routine[at]], at[~routine[at]]
+        if len(r) and len(a):
+            rows += [(*map(str, name), day[i], median[i] - median[j]) for i, j in _nearest(day, r, a)]
     return pd.DataFrame(rows, columns=[*LINE, "day", "drop"])
+
+
+def _nearest(day: np.ndarray, r: np.ndarray, a: np.ndarray) -> list[tuple[int, int]]:
+    """Pairs of rows from `r` and `a`, the nearest in time first, each row once, none further apart than `NEAR`."""
+    apart = np.abs(day[r][:, None] - day[a][None, :])
+    near = np.flatnonzero(apart <= NEAR)
+    free_r, free_a = np.ones(len(r), bool), np.ones(len(a), bool)
+    out = []
+    for flat in near[np.argsort(apart.ravel()[near], kind="stable")]:
+        i, j = divmod(int(flat), len(a))
+        if free_r[i] and free_a[j]:
+            free_r[i] = free_a[j] = False
+            out.append((int(r[i]), int(a[j])))
+    return out
 
 
 def learn_drop_scatter(pairs: pd.DataFrame) -> dict[tuple[str, str], Prior]:

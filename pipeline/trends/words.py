@@ -30,10 +30,10 @@ NEARER: dict[tuple[str, str], tuple[str, str]] = {
 UNIT = {DEGREES: "°", CHORD: " % of the line", SHANK: " % of the shank", SECONDS: " s", LEG: " % of the leg"}
 
 
-def amount(value: float, unit: str) -> str:
+def amount(value: float, unit: str, *, finer: int = 0) -> str:
     """`11°`, `4 % of the line`, `0.12 s`: without sign; one digit where below 3."""
     size = abs(value)
-    digits = 2 if unit == SECONDS else (1 if size < 2.95 else 0)
+    digits = finer + (2 if unit == SECONDS else (1 if size < 2.95 else 0))
     return f"{size:.{digits}f}{UNIT.get(unit, ' ' + unit)}"
 
 
@@ -82,13 +82,18 @@ def sentence(trend: Trend, tolerance: Tolerance | None) -> str:
                 f"No change we can be sure of: {amount(c.change, unit)} between start and now, but the sessions between do not bear it out."
             )
         return f"No change we can be sure of: {amount(c.change, unit)} since {since}, and up to {amount(c.mdc, unit)} could be chance ({sessions})."
-    chance = f"(more than the {amount(c.mdc, unit)} that could be chance)"
+    size, limit = amount(c.change, unit), amount(c.mdc, unit)
+    for finer in (1, 2):  # as many places as show which is larger
+        if size == limit:
+            size, limit = amount(c.change, unit, finer=finer), amount(c.mdc, unit, finer=finer)
+    chance = f"(more than the {limit} that could be chance)"
     if way == "past":
-        return f"From one side of the target to the other: {amount(c.change, unit)} since {since} {chance}."
+        return f"From one side of the target to the other: {size} since {since} {chance}."
     if not way:
-        return f"{'More' if c.change > 0 else 'Less'} by {amount(c.change, unit)} since {since} {chance}."
+        reached = ", at the target all along," if distance(c.start, tolerance) == distance(c.now, tolerance) == 0 else ""
+        return f"{'More' if c.change > 0 else 'Less'} by {size}{reached} since {since} {chance}."
     word = better if way == "better" else worse
-    return f"{word[0].upper()}{word[1:]} by {amount(c.change, unit)} since {since} {chance}."
+    return f"{word[0].upper()}{word[1:]} by {size} since {since} {chance}."
 
 
 def drop_sentence(drop: Drop, skill: str, detail: str, unit: str, alone: float, tolerance: Tolerance | None) -> str:

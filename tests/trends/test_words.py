@@ -48,6 +48,11 @@ def test_without_a_tolerance_nothing_is_called_better():
     assert said(WEEKS, 150 + 0.4 * WEEKS, None).startswith("More by 17°")
 
 
+def test_a_change_beyond_the_target_is_said_to_have_been_there_all_along():
+    words = said(WEEKS, 181 + 0.3 * WEEKS, TOLERANCES["cartwheel", "knee_angle"])
+    assert words.startswith("More by 13°, at the target all along, since March")
+
+
 def test_every_detail_has_its_own_words():
     assert set(NEARER) == set(DETAIL)
 
