@@ -34,11 +34,17 @@ def stylesheet() -> Markup:
     return Markup((TEMPLATES / "style.css").read_text(encoding="utf-8"))
 
 
-def content_policy(*scripts: str) -> str:
+@cache
+def trend_stylesheet() -> Markup:
+    """The style sheet of trend and cohort pages: the common one and what their drawings need."""
+    return Markup(stylesheet() + (TEMPLATES / "trends.css").read_text(encoding="utf-8"))
+
+
+def content_policy(*scripts: str, style: str = "") -> str:
     """The page's Content-Security-Policy: its own style and scripts by their hash, pictures beside it, nothing else."""
     hashes = " ".join(_hash(script) for script in scripts) or "'none'"
     return (
-        f"default-src 'none'; style-src {_hash(stylesheet())}; script-src {hashes}; img-src 'self' file: data:; "
+        f"default-src 'none'; style-src {_hash(style or stylesheet())}; script-src {hashes}; img-src 'self' file: data:; "
         "media-src 'self' file: data:; base-uri 'none'; form-action 'none'"
     )
 

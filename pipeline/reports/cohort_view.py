@@ -1,0 +1,292 @@
+"""Cohorts side by side as the page shows them. No athlete can be told from it unless names are asked for."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+
+from pipeline.reports.language import MONTHS, Translations, day_words
+from pipeline.reports.numbers import quantity, span
+from pipeline.reports.reading_view import column_title, skill_title
+from pipeline.reports.records import ORDER
+from pipeline.reports.trend_plots import CohortDots, cohort_plot, share_bar
+from pipeline.scoring.tolerances import Tolerances
+from pipeline.trends.cohorts import CELL, ENOUGH_ATHLETES, Comparison
+from pipeline.trends.drills import DrillEffect
+from pipeline.trends.next_term import NextTerm
+from pipeline.trends.words import NEARER, amount, distance
+from pipeline.vocabulary import DETAIL, Setting
+
+MOST_OTHERS = 3  # details named beside the first for next term
+
+
+@dataclass(frozen=True)
+class CohortRow:
+    """One line of the table beside a plot; empty words where nothing can be said."""
+
+    name: str
+    athletes: int
+    mean: str
+    met: str
+    met_bar: Markup
+    change: str
+
+
+@dataclass(frozen=True)
+class CellView:
+    """One detail, side and setting."""
+
+    setting: str
+    alone: bool
+    plot: Markup
+    rows: list[CohortRow]
+    said: list[str]
+    few: str
+
+
+@dataclass(frozen=True)
+class DetailCells:
+    """One detail on one side: alone, then in a routine."""
+
+    anchor: str
+    skill: str
+    title: str
+    cells: list[CellView]
+
+
+@dataclass(frozen=True)
+class TermView:
+    """What one cohort should work on."""
+
+    cohort: str
+    first: str
+    how_met: str
+    others: str
+    film: str
+    why: str
+
+
+@dataclass(frozen=True)
+class ShareRow:
+    """One line of a table of shares."""
+
+    names: list[str]
+    share: str
+    readings: int
+    bar: Markup
+
+
+@dataclass(frozen=True)
+class CohortsView:
+    """The page of all cohorts."""
+
+    summary: str
+    terms: list[TermView]
+    sure: list[str]
+    tests: int
+    drills: list[tuple[str, str]]  # words, and whether sure
+    details: list[DetailCells]
+    dark: dict[str, list[ShareRow]]
+
+
+def cohorts_view(
+    tr: Translations, compared: Comparison, met: pd.DataFrame, dark: dict[str, pd.DataFrame], terms: Sequence[NextTerm],
+    drills: Sequence[DrillEffect], tolerances: Tolerances, *, names: bool = False,
+) -> CohortsView:  # fmt: skip
+    """met : share met by CELL and cohort; dark : `shares.cannot_tell_tables`. `names` lets an athlete's code show on hovering."""
+    dots = compared.dots
+    cells = sorted(
+        {tuple(r) for r in dots[CELL].itertuples(index=False)}, key=lambda c: (ORDER.get(c[:2], len(ORDER)), c[:3], c[3] != Setting.ALONE)
+    )
+    details: dict[tuple[str, str, str], list[CellView]] = {}
+    for cell in cells:
+        details.setdefault(cell[:3], []).append(_cell(tr, cell, compared, met, tolerances, names))
+    cohorts = sorted(dots["cohort"].unique())
+    summary = tr.gettext("%(cohorts)s: %(athletes)d athletes. Every dot is one of them; nobody is named or ranked.") % {
+        "cohorts": ", ".join(cohorts), "athletes": dots["athlete"].nunique(),
+    }  # fmt: skip
+    sure = [_difference(tr, row, _levels(compared), tolerances) for row in compared.differences.itertuples() if row.sure]
+    return CohortsView(
+        summary, [_term(tr, t) for t in terms], sure, len(compared.differences), _drills(tr, drills),
+        [DetailCells("-".join(p for p in key if p), skill_title(key[0]), column_title(tr, key), views) for key, views in details.items()],
+        {name: _shares(tr, name, table) for name, table in dark.items()},
+    )  # fmt: skip
+
+
+def _levels(compared: Comparison) -> dict[tuple[str, ...], float]:
+    return {(*(getattr(r, c) for c in CELL), r.cohort): r.mean for r in compared.means.itertuples()}
+
+
+def _pick(table: pd.DataFrame, cell: tuple[str, ...]) -> pd.DataFrame:
+    return table[np.logical_and.reduce([table[c] == v for c, v in zip(CELL, cell, strict=True)])]
+
+
+def unit_of(skill: str, detail: str) -> str:
+    """The detail's unit; nothing for one this version does not know."""
+    known = DETAIL.get((skill, detail))  # type: ignore[call-overload]
+    return known.unit if known else ""
+
+
+def _cell(
+    tr: Translations, cell: tuple[str, ...], compared: Comparison, met: pd.DataFrame, tolerances: Tolerances, names: bool
+) -> CellView:
+    skill, detail, _side, setting = cell
+    unit, tolerance = unit_of(skill, detail), tolerances.get((skill, detail))
+    dots, means, shares = _pick(compared.dots, cell), _pick(compared.means, cell).set_index("cohort"), _pick(met, cell).set_index("cohort")
+    drawn, rows, few = [], [], []
+    for cohort, one in dots.groupby("cohort", sort=True):
+        one = one.sort_values("athlete" if names else "level", kind="stable")  # with names in the order of codes: no ranking
+        mean = means.loc[cohort]
+        titles = tuple(one["athlete"]) if names else ()
+        drawn.append(
+            CohortDots(
+                str(cohort), *(one[c].to_numpy(float) for c in ("level", "low", "high")), mean["mean"], mean["low"], mean["high"], titles
+            )
+        )
+        rows.append(_row(tr, str(cohort), mean, shares, unit))
+        if not mean["enough"]:
+            few.append(str(cohort))
+    where = _setting(tr, setting)
+    label = tr.gettext("%(detail)s, %(where)s: athletes of each cohort with 95 %% ranges. %(means)s") % {
+        "detail": column_title(tr, cell[:3]), "where": where, "means": "; ".join(f"{r.name} {r.mean}" for r in rows if r.mean),
+    }  # fmt: skip
+    pairs = list(_pick(compared.differences, cell).itertuples())
+    said = [_difference(tr, row, _levels(compared), tolerances, short=True) for row in pairs if row.sure]
+    unsure = _unsure(tr, [row for row in pairs if not row.sure], unit)
+    said += [unsure] if unsure else []
+    too_few = tr.gettext("Too few to compare: %(cohorts)s (fewer than %(count)d athletes).") % {
+        "cohorts": ", ".join(few), "count": ENOUGH_ATHLETES,
+    }  # fmt: skip
+    return CellView(where, setting == Setting.ALONE, cohort_plot(drawn, unit, tolerance, label=label), rows, said, too_few if few else "")
+
+
+def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, unit: str) -> CohortRow:
+    shown = f"{quantity(mean['mean'], unit)} ({span(mean['low'], mean['high'], unit)})" if math.isfinite(mean["low"]) else ""
+    change = ""
+    if math.isfinite(mean["change_low"]):
+        change = f"{_signed(mean['change'], unit)} ({_signed(mean['change_low'], unit)} … {_signed(mean['change_high'], unit)})"
+    if cohort not in shares.index:
+        return CohortRow(cohort, int(mean["athletes"]), shown, "", Markup(""), change)
+    share = shares.loc[cohort]
+    enough = bool(mean["enough"]) and share["athletes"] >= ENOUGH_ATHLETES
+    words = share_words(share["share"], share["low"], share["high"]) if enough else ""
+    bar = share_bar(share["share"], share["low"], share["high"], tr.gettext("met: %s") % words) if enough else Markup("")
+    return CohortRow(cohort, int(mean["athletes"]), shown, words, bar, change)
+
+
+def share_words(share: float, low: float, high: float) -> str:
+    """45 % (20 to 70)."""
+    if not math.isfinite(share):
+        return ""
+    ends = f" ({100 * low:.0f} to {100 * high:.0f})" if math.isfinite(low) else ""
+    return f"{100 * share:.0f} %{ends}"
+
+
+def _signed(value: float, unit: str) -> str:
+    sign = "+" if value > 0 else "−" if value < 0 else ""
+    return f"{sign}{amount(value, unit).split(' ')[0]}"
+
+
+def _detail_words(tr: Translations, skill: str, detail: str, side: str = "") -> str:
+    return f"{tr.gettext(skill_title(skill))}, {column_title(tr, (skill, detail, side))}"
+
+
+def _difference(tr: Translations, row: object, levels: dict[tuple[str, ...], float], tolerances: Tolerances, *, short: bool = False) -> str:
+    """One sure difference in words, nearer to the target first; `short` where the detail is in the heading already.
+
+    levels : the mean of every cell and cohort.
+    """
+    cell = tuple(getattr(row, c) for c in CELL)
+    skill, detail, side, setting = cell
+    a, b, value = row.cohort, row.other, row.difference  # type: ignore[attr-defined]
+    ends = sorted((abs(row.low), abs(row.high)))  # type: ignore[attr-defined]
+    far = [distance(levels[(*cell, c)], tolerances.get((skill, detail))) for c in (a, b)]
+    word = NEARER.get((skill, detail), ("", ""))[0]
+    if word and far[0] != far[1] and all(map(math.isfinite, far)):
+        if far[0] > far[1]:
+            a, b = b, a
+    else:
+        word = tr.gettext("higher")
+        if value < 0:
+            a, b = b, a
+    unit = unit_of(skill, detail)
+    head = "" if short else f"{_detail_words(tr, skill, detail, side)}, {_setting(tr, setting)}: "
+    return head + tr.gettext("%(a)s %(word)s than %(b)s by %(size)s (%(low)s to %(high)s); that is %(effect).1f times the usual spread between athletes.") % {
+        "a": a, "b": b, "word": tr.gettext(word), "size": amount(value, unit), "low": bare(ends[0], unit), "high": bare(ends[1], unit),
+        "effect": abs(row.effect),  # type: ignore[attr-defined]
+    }  # fmt: skip
+
+
+def _unsure(tr: Translations, rows: Sequence[object], unit: str) -> str:
+    """The comparisons of one cell that say nothing, in one line."""
+    pairs = [
+        f"{r.cohort} – {r.other} {_signed(r.difference, unit)} ({_signed(r.low, unit)} … {_signed(r.high, unit)})"  # type: ignore[attr-defined]
+        for r in rows
+    ]
+    return tr.gettext("No difference we can be sure of: %s.") % "; ".join(pairs) if pairs else ""
+
+
+def bare(value: float, unit: str) -> str:
+    """An amount without the words of its unit: 11°, 4."""
+    return amount(value, unit).split(" ")[0]
+
+
+def _setting(tr: Translations, setting: str) -> str:
+    return tr.gettext("in a routine") if setting == Setting.ROUTINE else tr.gettext("alone")
+
+
+def _term(tr: Translations, term: NextTerm) -> TermView:
+    def listed(pairs: Sequence[tuple[str, str]]) -> str:
+        words = [_detail_words(tr, *p) for p in pairs[:MOST_OTHERS]]
+        more = len(pairs) - MOST_OTHERS
+        return "; ".join(words) + (tr.gettext("; and %d more") % more if more > 0 else "")
+
+    first = _detail_words(tr, *term.first) if term.first else ""
+    return TermView(
+        term.cohort, first, share_words(term.share_met, term.low, term.high) if term.first else "", listed(term.or_else), listed(term.film_better),
+        tr.gettext(term.why) if term.why else "",
+    )  # fmt: skip
+
+
+def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, str]]:
+    out = []
+    for effect in drills:
+        if not effect.sure:
+            continue
+        unit = unit_of(effect.skill, effect.detail)
+        words = tr.gettext(
+            "%(drill)s, %(cohort)s since %(since)s: %(detail)s, %(setting)s, changed by %(change)s, in the other cohorts over the same "
+            "weeks by %(others)s. That is %(more)s more (%(low)s … %(high)s)."
+        ) % {
+            "drill": effect.drill, "cohort": effect.cohort, "since": day_words(tr, effect.since),
+            "detail": _detail_words(tr, effect.skill, effect.detail, effect.side), "setting": effect.setting,
+            "change": _signed(effect.change, unit), "others": _signed(effect.others, unit), "more": _signed(effect.more, unit),
+            "low": _signed(effect.low, unit), "high": _signed(effect.high, unit),
+        }  # fmt: skip
+        out.append((words, effect.why))
+    return out
+
+
+def _shares(tr: Translations, name: str, table: pd.DataFrame) -> list[ShareRow]:
+    rows = []
+    for row in table.itertuples(index=False):
+        if name == "skill":
+            names = [
+                tr.gettext(skill_title(row.skill)),
+                tr.gettext("from the front") if row.view == "front" else tr.gettext("from the side"),
+            ]
+        elif name == "month":
+            names = [f"{tr.gettext(MONTHS[int(row.month[5:7]) - 1])} {row.month[:4]}"]
+        else:
+            names = [row.cohort]
+        words = share_words(row.share, row.low, row.high)
+        rows.append(ShareRow(names, words, int(row.readings), share_bar(row.share, row.low, row.high, words)))
+    return rows
+
+
+__all__ = ["CohortsView", "cohorts_view", "distance"]

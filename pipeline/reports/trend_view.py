@@ -1,0 +1,191 @@
+"""One athlete's trends as the page shows them: for each detail the plot, the sentence, the figures behind it."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+
+from pipeline.reports.language import Translations, day_words
+from pipeline.reports.numbers import quantity
+from pipeline.reports.reading_view import column_title, skill_title
+from pipeline.reports.records import ORDER
+from pipeline.reports.trend_plots import PlotNote, trend_plot, value_range
+from pipeline.scoring.tolerances import Tolerances
+from pipeline.trends.athlete import GAP, Trend
+from pipeline.trends.setting_drop import LINE, Drop, pair_settings, setting_drop
+from pipeline.trends.shrink import Prior
+from pipeline.trends.words import amount, drop_sentence, sentence
+from pipeline.vocabulary import Setting
+
+FIRST = ("shoulder_stand", "hip_angle")  # what coaches look at first
+
+
+@dataclass(frozen=True)
+class NoteView:
+    """A coach's note with the letter it has in the plots."""
+
+    letter: str
+    day: str
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True)
+class SeriesView:
+    """One setting of one detail."""
+
+    setting: str
+    sentence: str
+    real: bool
+    plot: Markup
+    facts: list[tuple[str, str]]  # name, figure with unit
+
+
+@dataclass(frozen=True)
+class DetailView:
+    """One detail on one side, alone first."""
+
+    anchor: str
+    skill: str
+    title: str
+    series: list[SeriesView]
+    drop: str  # alone against routine, where both were filmed
+
+    @property
+    def real(self) -> bool:
+        return any(s.real for s in self.series)
+
+
+@dataclass(frozen=True)
+class TrendView:
+    """The page of one athlete's trends."""
+
+    code: str
+    cohort: str
+    summary: str
+    chance: str  # how many of the sentences chance alone could make
+    notes: list[NoteView]
+    details: list[DetailView]
+    figures: pd.DataFrame  # every point drawn, for the CSV beside the page
+
+    @property
+    def changes(self) -> list[tuple[str, str, str]]:
+        """The sure changes: skill, detail and setting, and the sentence."""
+        return [(d.skill, f"{d.title}, {s.setting}", s.sentence) for d in self.details for s in d.series if s.real]
+
+
+def trend_view(
+    tr: Translations, code: str, cohort: str, trends: Sequence[Trend], tolerances: Tolerances, notes: pd.DataFrame,
+    drop_scatter: dict[tuple[str, str], Prior],
+) -> TrendView:  # fmt: skip
+    """The view; `trends` of one athlete, `notes` of the athlete and the cohort (Store.notes), `drop_scatter` of the club."""
+    lettered = [(chr(ord("A") + i) if i < 26 else str(i - 25), row) for i, row in enumerate(notes.itertuples(index=False))]
+    marks = [PlotNote(float(np.datetime64(row.date, "D").astype(int)), letter) for letter, row in lettered]
+    grouped: dict[tuple[str, str, str], list[Trend]] = defaultdict(list)
+    for trend in trends:
+        grouped[trend.skill, trend.detail, trend.side].append(trend)
+    order = sorted(grouped, key=lambda c: (c[:2] != FIRST, ORDER.get(c[:2], len(ORDER)), c))
+    period = _period(trends)
+    details = [_detail(tr, key, grouped[key], tolerances, marks, period, drop_scatter) for key in order]
+    judged = sum(len(d.series) for d in details)
+    sessions = len({d for t in trends for d in t.sessions["date"]})
+    summary = tr.gettext("%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.") % {
+        "cohort": cohort, "days": sessions, "first": day_words(tr, min((t.change.start_date for t in trends), default="")),
+        "last": day_words(tr, max((t.change.now_date for t in trends), default="")),
+    }  # fmt: skip
+    chance = tr.gettext(
+        "%(judged)d series are judged on this page, each so that chance alone calls at most 1 in 20 a change: "
+        "expect up to %(false).1f of them to be chance. What several details or weeks bear out is safer."
+    ) % {"judged": judged, "false": 0.05 * judged}
+    views = [NoteView(letter, day_words(tr, row.date), row.kind, f"{row.text} ({row.about})") for letter, row in lettered]
+    return TrendView(code, cohort, summary, chance, views, details, figure_table(trends))
+
+
+def _period(trends: Sequence[Trend]) -> tuple[float, float]:
+    first = min((float(t.sessions["day"].iloc[0]) for t in trends), default=0.0)
+    last = max((float(t.sessions["day"].iloc[-1]) for t in trends), default=1.0)
+    return (first, last) if last > first else (first - 3.0, last + 3.0)
+
+
+def _detail(
+    tr: Translations, key: tuple[str, str, str], trends: Sequence[Trend], tolerances: Tolerances, marks: Sequence[PlotNote],
+    period: tuple[float, float], drop_scatter: dict[tuple[str, str], Prior],
+) -> DetailView:  # fmt: skip
+    skill, detail, _side = key
+    tolerance = tolerances.get((skill, detail))
+    ordered = sorted(trends, key=lambda t: t.setting != Setting.ALONE)
+    values = value_range(ordered, tolerance)
+    series = []
+    for trend in ordered:
+        where = tr.gettext("in a routine") if trend.setting == Setting.ROUTINE else tr.gettext("alone")
+        said = sentence(trend, tolerance)
+        label = tr.gettext("%(detail)s, %(where)s, session by session. %(said)s") % {
+            "detail": column_title(tr, key), "where": where, "said": said,
+        }  # fmt: skip
+        height = 232.0 if trend.setting == Setting.ALONE or len(ordered) == 1 else 168.0
+        plot = trend_plot(tr, trend, tolerance, values=values, period=period, notes=marks, label=label, height=height)
+        series.append(SeriesView(where, said, trend.change.real, plot, _facts(tr, trend)))
+    drop = _drop(ordered, tolerances, drop_scatter) if len(ordered) == 2 else ""
+    anchor = "-".join(part for part in key if part)
+    return DetailView(anchor, skill_title(skill), column_title(tr, key), series, drop)
+
+
+def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
+    c, unit = trend.change, trend.unit
+    attempts = int(trend.attempts["value"].notna().sum())
+    facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {attempts}")]
+    facts.append((tr.gettext("start → now"), f"{quantity(c.start, unit)} → {quantity(c.now, unit)}"))
+    if math.isfinite(trend.slope.low):
+        line = trend.slope
+        facts.append(
+            (tr.gettext("trend a month"), f"{_signed(line.per_month, unit)} ({_signed(line.low, unit)} … {_signed(line.high, unit)})")
+        )
+    if math.isfinite(c.mdc):
+        facts.append((tr.gettext("smallest change that counts"), amount(c.mdc, unit)))
+    if math.isfinite(trend.mdc):
+        facts.append((tr.gettext("between two single attempts"), amount(trend.mdc, unit)))
+    return facts
+
+
+def _signed(value: float, unit: str) -> str:
+    sign = "+" if value > 0 else "−" if value < 0 else ""
+    return f"{sign}{amount(value, unit).split(' ')[0]}"
+
+
+def _drop(trends: Sequence[Trend], tolerances: Tolerances, drop_scatter: dict[tuple[str, str], Prior]) -> str:
+    alone = trends[0]
+    pairs = pair_settings(pd.concat([t.sessions for t in trends]).assign(athlete=alone.athlete))
+    found: Drop = setting_drop(pairs["drop"].to_numpy(), drop_scatter.get((alone.skill, alone.detail)))
+    level = float(alone.sessions["median"].median())
+    return drop_sentence(found, alone.skill, alone.detail, alone.unit, level, tolerances.get((alone.skill, alone.detail)))
+
+
+def figure_table(trends: Sequence[Trend]) -> pd.DataFrame:
+    """Every point drawn: attempts and session medians with intervals, and the trend line's ends."""
+    head = ["skill", "detail", "side", "setting", "what", "date", "value", "low", "high", "attempts", "unit"]
+    rows = []
+    for t in trends:
+        known = t.attempts[t.attempts["value"].notna()]
+        rows += [(*t.key, "attempt", r.date, r.value, r.low, r.high, 1, t.unit) for r in known.itertuples()]
+        rows += [(*t.key, "session", r.date, r.median, r.low, r.high, r.n, t.unit) for r in t.sessions.itertuples()]
+        if math.isfinite(t.slope.low):
+            line = t.slope
+            rows.append((*t.key, "trend a month", "", line.per_month, line.low, line.high, len(t.sessions), t.unit))
+        c = t.change
+        rows.append((*t.key, "change since the start", c.now_date, c.change, c.low, c.high, len(t.sessions), t.unit))
+        rows.append((*t.key, "smallest change that counts", c.now_date, c.mdc, math.nan, math.nan, len(t.sessions), t.unit))
+    return pd.DataFrame(rows, columns=head)
+
+
+def level_pairs(sessions: pd.DataFrame) -> pd.DataFrame:
+    """The club's alone and routine pairs, to learn from how much drops scatter."""
+    return pair_settings(sessions[[*LINE, "setting", "day", "median"]])
+
+
+__all__ = ["GAP", "TrendView", "figure_table", "level_pairs", "trend_view"]
