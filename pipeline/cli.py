@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import sys
+from datetime import date
+from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 from pipeline import __version__
 from pipeline.errors import CANNOT_RUN, MatsideError
+
+if TYPE_CHECKING:
+    from pipeline.batch.run import Night
+    from pipeline.store import Store
+    from pipeline.trends.filters import Filters
+
+Choice = TypeVar("Choice", bound=StrEnum)
 
 FINE, NEEDS_SOMEBODY, INTERRUPTED = 0, 3, 130
 
@@ -34,6 +43,11 @@ RosterFile = Annotated[
     Path | None, typer.Option("--roster", help="The roster, if it is not roster.csv in the clips folder.", dir_okay=False)
 ]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Your own settings; see configs/settings.toml.", dir_okay=False)]
+Since = Annotated[str | None, typer.Option("--since", help="First day that counts, such as 2026-01-01.")]
+Until = Annotated[str | None, typer.Option("--until", help="Last day that counts.")]
+SkillOption = Annotated[str | None, typer.Option("--skill", help="lunge, cartwheel, backward_roll or shoulder_stand.")]
+SettingOption = Annotated[str | None, typer.Option("--setting", help="alone or routine.")]
+LeadSide = Annotated[str | None, typer.Option("--lead-side", help="left or right: the leg that led in the attempt.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, max=256, help="Worker processes; one per core if not given.")]
 
 
@@ -91,14 +105,120 @@ def report(
 
 
 @app.command()
+def athlete(
+    code: Annotated[str, typer.Argument(help="The athlete's code, as on the roster.")],
+    out: Out = Path("reports"),
+    tolerances: Profiles = None,
+    since: Since = None,
+    until: Until = None,
+    skill: SkillOption = None,
+    setting: SettingOption = None,
+    lead_side: LeadSide = None,
+) -> None:
+    """Say how one athlete is doing over time, and write the page with the curves behind it. The last half year, if no period is given.
+
+    Example: `matside athlete OT-01 --since 2026-01-01`
+    """
+    from pipeline.batch.lock import only_run
+    from pipeline.batch.pages import load_profile
+    from pipeline.batch.tell import athlete_lines
+    from pipeline.reports.trend_page import write_athlete
+
+    profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
+    with only_run(out / "data"), _results(out) as store:
+        code = _spelled(store, code)
+        page = write_athlete(store, profile, out, code, filters=filters)
+        for line in athlete_lines(store, profile, code, filters):
+            typer.echo(line)
+    typer.echo(f"Page: {page.resolve()}")
+
+
+@app.command()
+def compare(
+    out: Out = Path("reports"),
+    tolerances: Profiles = None,
+    since: Since = None,
+    until: Until = None,
+    skill: SkillOption = None,
+    setting: SettingOption = None,
+    lead_side: LeadSide = None,
+    names: Annotated[bool, typer.Option("--names", help="Show athletes' codes on the page; not for a page that is handed on.")] = False,
+) -> None:
+    """Put the cohorts side by side: levels, shares, what to work on next term. The last term, if no period is given.
+
+    Example: `matside compare --skill cartwheel --setting routine`
+    """
+    from pipeline.batch.lock import only_run
+    from pipeline.batch.pages import load_profile
+    from pipeline.reports.cohort_page import write_cohorts
+
+    profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
+    with only_run(out / "data"), _results(out) as store:
+        page = write_cohorts(store, profile, out, filters=filters, names=names)
+    typer.echo(f"Page: {page.resolve()}")
+
+
+@app.command()
+def note(
+    about: Annotated[str, typer.Argument(help="An athlete's code or a cohort's name.")],
+    day: Annotated[str, typer.Argument(help="The date, such as 2026-03-02.")],
+    text: Annotated[str, typer.Argument(help="A few words; no medical matters.")],
+    kind: Annotated[str, typer.Option("--kind", help="growth, break, drill or other.")] = "other",
+    out: Out = Path("reports"),
+) -> None:
+    """Keep a note on a date, to be shown beside the curves: a growth spurt, a break, the start of a drill.
+
+    Example: `matside note Otters 2026-03-02 "wall lunges" --kind drill`
+    """
+    from pipeline.batch.lock import only_run
+    from pipeline.trends.notes import add_note
+
+    with only_run(out / "data"), _results(out) as store:
+        add_note(store, about, day, text, kind=kind)
+    typer.echo(f"Noted for {about} on {day}.")
+
+
+@app.command()
+def forget(
+    code: Annotated[str, typer.Argument(help="The athlete's code.")],
+    out: Out = Path("reports"),
+    tolerances: Profiles = None,
+    delete_clips: Annotated[
+        bool, typer.Option("--delete-clips", help="Delete the athlete's clips too, where runs have seen them.")
+    ] = False,
+) -> None:
+    """Remove an athlete and all that was measured, and say what was removed. The clips themselves are listed only.
+
+    Example: `matside forget OT-01 --out reports`
+    """
+    from pipeline.batch.forget import forget_athlete, told
+    from pipeline.batch.lock import only_run
+    from pipeline.batch.pages import load_profile
+
+    profile = load_profile(tolerances or ())
+    with only_run(out / "data"):
+        _results(out).close()
+        done = forget_athlete(code, out, profile, delete_clips=delete_clips)
+    for line in told(done, code):
+        typer.echo(line)
+
+
+@app.command()
 def demo(
     out: Out = Path("reports/demo"),
     workers: Workers = None,
+    season: Annotated[bool, typer.Option("--season", help="Show an invented club's season instead: trends and cohorts, no clips.")] = False,
 ) -> None:
     """Run the main job on the sample clips: rendered athletes whose joints are known exactly.
 
     Example: `matside demo`
     """
+    if season:
+        from pipeline.reports.season_site import write_season_site
+        from pipeline.scoring.tolerances import load_tolerances
+
+        typer.echo(f"Pages of an invented season: {write_season_site(out / 'season', load_tolerances()).resolve()}")
+        return
     sample = Path(__file__).resolve().parent.parent / "sample_data" / "clips"
     if not sample.is_dir():
         raise MatsideError(
@@ -124,7 +244,7 @@ def doctor(
     raise typer.Exit(FINE if healthy else CANNOT_RUN)
 
 
-def _results(out: Path):
+def _results(out: Path) -> Store:
     """The store of an output folder that has one."""
     from pipeline.store import Store
 
@@ -134,13 +254,52 @@ def _results(out: Path):
     return Store(path)
 
 
-def _sum_up(night) -> None:
+def _spelled(store: Store, code: str) -> str:
+    """The code as the results spell it."""
+    return next((one for one in store.athletes()["athlete"] if one.upper() == code.upper()), code)
+
+
+def _filters(since: str | None, until: str | None, skill: str | None, setting: str | None, lead_side: str | None) -> Filters | None:
+    """What the options ask for; None if they ask for nothing."""
+    from pipeline.trends.filters import Filters
+    from pipeline.vocabulary import Setting, Side, Skill
+
+    if not (since or until or skill or setting or lead_side):
+        return None
+    return Filters(
+        _day("--since", since),
+        _day("--until", until),
+        _one_of("--skill", skill.replace(" ", "_").lower() if skill else None, Skill),
+        _one_of("--setting", setting, Setting),
+        _one_of("--lead-side", lead_side, Side),
+    )
+
+
+def _day(option: str, text: str | None) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError as error:
+        raise typer.BadParameter(f"expected a date such as 2026-03-02, but came {text!r}.", param_hint=option) from error
+
+
+def _one_of(option: str, text: str | None, choice: type[Choice]) -> Choice | None:
+    try:
+        return choice(text) if text else None
+    except ValueError as error:
+        raise typer.BadParameter(f"expected {', '.join(c for c in choice if c)}, but came {text!r}.", param_hint=option) from error
+
+
+def _sum_up(night: Night) -> None:
     for notice in night.notices:
         typer.echo(f"note: {notice}")
     counts = ", ".join(f"{count} {status}" for status, count in sorted(night.statuses.items()))
     typer.echo(f"{night.found} clips: {counts or 'none'}; {night.unchanged} were done before.")
+    if night.forgotten:
+        typer.echo(f"{night.forgotten} clips were older than results are kept and are forgotten.")
     if night.asked:
         typer.echo(f"Some clips need you: fill in {night.asked} and run again.")
+    if night.unassigned:
+        typer.echo(f"Pictures of them: {night.unassigned.resolve()}")
     if night.index:
         typer.echo(f"Pages: {night.index.resolve()}")
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from pipeline import __version__
+from pipeline.errors import MatsideError
 from pipeline.files import write_whole
 from pipeline.scoring.tolerances import Tolerances, load_tolerances
 from pipeline.store import Store
@@ -26,12 +28,30 @@ def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: boo
     index = out / "index.html"
     if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8") == stamp:
         return index, False
-    from pipeline.reports.site import write_site
-
     marker.unlink(missing_ok=True)  # a crash midway must not leave half-new pages that look done
-    index = write_site(store, tolerances, out, out / "data")
+    index = _draw(store, tolerances, out)
     write_whole(marker, stamp)
     return index, True
+
+
+def _draw(store: Store, tolerances: Tolerances, out: Path) -> Path:
+    """The weeks and athletes, then what can be said over time and between cohorts; returns the index."""
+    from pipeline.reports.cohort_page import FOLDER as COHORTS
+    from pipeline.reports.cohort_page import write_cohorts
+    from pipeline.reports.site import write_site
+    from pipeline.reports.trend_page import FOLDER as TRENDS
+    from pipeline.reports.trend_page import write_athletes
+
+    for folder in (TRENDS, COHORTS):  # nobody who is forgotten stays on an old page
+        for old in [*(out / folder).glob("*.html"), *(out / folder).glob("*.csv")]:
+            old.unlink(missing_ok=True)
+    index = write_site(store, tolerances, out, out / "data")
+    measured = store.readings()
+    if not measured.empty:
+        write_athletes(store, tolerances, out, codes=sorted(measured["athlete"].unique()))
+        with suppress(MatsideError):  # too little to compare yet; `matside compare` says so when asked
+            write_cohorts(store, tolerances, out)
+    return index
 
 
 def _stamp(store: Store, tolerances: Tolerances) -> str:
