@@ -70,18 +70,15 @@ def run(
     from pipeline.batch.run import run_folder
     from pipeline.settings import load_settings
 
-    with reporter() as tell:
-        night = run_folder(
-            folder,
-            out,
-            roster=roster,
-            settings=load_settings(settings),
-            tolerances=tolerances or (),
-            workers=workers,
-            wait=wait,
-            again=again,
-            tell=tell,
-        )
+    try:
+        with reporter() as tell:
+            night = run_folder(
+                folder, out, roster=roster, settings=load_settings(settings), tolerances=tolerances or (), workers=workers, wait=wait,
+                again=again, tell=tell,
+            )  # fmt: skip
+    except KeyboardInterrupt:
+        typer.echo("matside: stopped. What is done stays done; run again to go on.", err=True)
+        raise typer.Exit(INTERRUPTED) from None
     _sum_up(night)
     raise typer.Exit(NEEDS_SOMEBODY if night.needs_somebody else FINE)
 
@@ -324,9 +321,6 @@ def main() -> None:
     except MatsideError as error:
         print(f"matside: {error}", file=sys.stderr)
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        print("matside: stopped. What is done stays done; run again to go on.", file=sys.stderr)
-        sys.exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,214 @@
+"""The command: every help has an example, every failure one line and its own exit code, and nothing heavy loads for help."""
+
+import os
+import subprocess
+import sys
+
+import pytest
+from typer.testing import CliRunner
+
+from pipeline import cli
+from pipeline.batch.lock import only_run
+from tests.batch.nights import StandIn, clips_folder, rows_of
+
+HEAVY = (
+    "numpy",
+    "pandas",
+    "cv2",
+    "av",
+    "mediapipe",
+    "scipy",
+    "matplotlib",
+    "pyarrow",
+    "statsmodels",
+    "ai_edge_litert",
+    "pydantic",
+    "jinja2",
+    "psutil",
+)
+COMMANDS = sorted(command.callback.__name__ for command in cli.app.registered_commands)
+runner = CliRunner()
+
+
+@pytest.fixture
+def stand_in(monkeypatch):
+    """Runs measure at once, with made-up results."""
+    import pipeline.batch.run as run_module
+
+    engine = StandIn()
+    real = run_module.run_folder
+    monkeypatch.setattr(run_module, "run_folder", lambda *args, **kwargs: real(*args, **kwargs, engine=engine))
+    monkeypatch.setenv("COLUMNS", "200")
+    return engine
+
+
+def matside(*arguments, monkeypatch=None):
+    """(exit code, stdout, stderr) of the real entry point, in this process."""
+    import contextlib
+    import io
+
+    out, err = io.StringIO(), io.StringIO()
+    before = sys.argv
+    sys.argv = ["matside", *map(str, arguments)]
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            try:
+                cli.main()
+                code = 0
+            except SystemExit as end:
+                code = end.code or 0
+    finally:
+        sys.argv = before
+    return code, out.getvalue(), err.getvalue()
+
+
+def test_the_commands_are_these():
+    assert COMMANDS == ["athlete", "compare", "demo", "doctor", "forget", "note", "report", "run"]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_explains_itself_with_an_example(command):
+    result = runner.invoke(cli.app, [command, "--help"])
+    assert result.exit_code == 0
+    assert "Example:" in result.output and f"matside {command}" in result.output
+
+
+def test_the_help_says_what_exit_codes_mean():
+    result = runner.invoke(cli.app, ["--help"], env={"COLUMNS": "200"})
+    for words in ("Example:", "0 all fine", "3 done, but some clips failed or need you", "5 another run"):
+        assert words in " ".join(result.output.split())
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "import pipeline",
+        "import pipeline.clips, pipeline.batch, pipeline.reports, pipeline.trends, pipeline.scoring",
+        "import pipeline.cli",
+    ],
+)
+def test_importing_loads_nothing_heavy_and_prints_nothing(code):
+    check = f"{code}\nimport sys\nprint([m for m in {HEAVY} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", check], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]" and done.stderr == ""
+
+
+def test_help_loads_nothing_heavy():
+    check = (
+        "import sys\nfrom pipeline import cli\nsys.argv = ['matside', '--help']\ntry:\n    cli.main()\nexcept SystemExit:\n    pass\n"
+        f"print([m for m in {HEAVY} if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", check], capture_output=True, text=True, check=True)
+    assert done.stdout.strip().endswith("[]")
+
+
+def test_a_good_run_ends_with_0_and_says_where_the_pages_are(tmp_path, stand_in):
+    code, out, err = matside("run", clips_folder(tmp_path), "--out", tmp_path / "out")
+    lines = out.splitlines()
+    assert (code, err) == (0, "")
+    assert lines[0].startswith("[1/3] ") and "measured (lunge)" in lines[0], "plain lines where nobody watches"
+    assert lines[-1] == f"Pages: {(tmp_path / 'out' / 'index.html').resolve()}"
+    assert "3 clips: 3 measured; 0 were done before." in out
+    assert "3 were done before" in matside("run", tmp_path / "clips", "--out", tmp_path / "out")[1]
+
+
+def test_clips_that_need_somebody_end_with_3(tmp_path, stand_in):
+    folder = clips_folder(tmp_path)
+    (folder / "IMG_1.MOV").write_bytes(b"x")
+    code, out, _ = matside("run", folder, "--out", tmp_path / "out")
+    assert code == 3 and f"fill in {folder / 'clips.csv'}" in out and "unassigned.html" in out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["run"], 2, "Missing argument"),
+        (["run", "nowhere"], 4, "nowhere: no such folder"),
+        (["run", "CLIPS", "--roster", "none.csv"], 4, "none.csv: no roster"),
+        (["run", "CLIPS", "--settings", "none.toml"], 4, "none.toml: the settings cannot be read"),
+        (["run", "CLIPS", "--tolerances", "fantasy"], 4, "fantasy: expected a tolerances file"),
+        (["run", "CLIPS", "--workers", "0"], 2, "workers"),
+        (["report"], 4, "no results yet"),
+        (["athlete", "OT-01"], 4, "no results yet"),
+        (["athlete", "OT-01", "--skill", "vault"], 2, "shoulder_stand"),
+        (["athlete", "OT-01", "--since", "yesterday"], 2, "a date such as"),
+        (["compare"], 4, "no results yet"),
+        (["forget", "OT-01"], 4, "no results yet"),
+        (["somersault"], 2, "somersault"),
+    ],
+)
+def test_failures_are_one_line_and_have_their_code(tmp_path, monkeypatch, arguments, code, words):
+    monkeypatch.setenv("COLUMNS", "200")
+    folder = clips_folder(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    arguments = [str(folder) if a == "CLIPS" else a for a in arguments]
+    out = ["--out", "out"] if code != 2 else []
+    got, _, err = matside(*arguments, *out)
+    assert got == code and words in " ".join(err.split())
+    if code == 4:
+        assert err.startswith("matside: ") and err.count("\n") == 1 and "Traceback" not in err
+
+
+def test_a_second_run_ends_with_5(tmp_path, stand_in):
+    with only_run(tmp_path / "out" / "data"):
+        code, _, err = matside("run", clips_folder(tmp_path), "--out", tmp_path / "out")
+    assert code == 5 and "another run is at work" in err
+
+
+def test_an_interruption_ends_with_130(tmp_path, monkeypatch):
+    import pipeline.batch.run as run_module
+
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(run_module, "run_folder", interrupted)
+    code, _, err = matside("run", clips_folder(tmp_path), "--out", tmp_path / "out")
+    assert code == 130 and "run again to go on" in err
+
+
+def test_wrong_settings_are_told_line_by_line(tmp_path):
+    wrong = tmp_path / "mine.toml"
+    wrong.write_text("[night]\nworkers = -1\nsleep = 8\n\n[landmarks]\nmodel = 3\n")
+    code, _, err = matside("run", clips_folder(tmp_path), "--settings", wrong, "--out", tmp_path / "out")
+    assert code == 4
+    for words in (
+        "line 2: night.workers should be greater",
+        "line 3: no setting night.sleep; expected one of workers",
+        "line 6: landmarks.model should be",
+    ):
+        assert words in err
+
+
+def test_report_opens_no_clip(tmp_path, stand_in, monkeypatch):
+    folder = clips_folder(tmp_path)
+    matside("run", folder, "--out", tmp_path / "out")
+    for clip in folder.glob("*.mp4"):
+        clip.unlink()
+    code, out, _ = matside("report", "--out", tmp_path / "out", "--tolerances", "published")
+    assert code == 0 and "Pages: " in out
+
+
+def test_athlete_compare_note_and_forget(tmp_path, stand_in):
+    where = ["--out", tmp_path / "out"]
+    matside("run", clips_folder(tmp_path), *where)
+    code, out, _ = matside("athlete", "ot-01", *where)
+    assert code == 0 and "OT-01" in out and "lunge Hips (alone):" in out and "No change we can be sure of: 1 session." in out
+    assert (tmp_path / "out" / "trends" / "OT-01.html").is_file()
+    assert matside("compare", *where)[0] == 0
+    assert matside("note", "OT-01", "2026-03-02", "growth spurt", "--kind", "growth", *where)[0] == 0
+    code, out, _ = matside("forget", "OT-01", *where)
+    assert code == 0 and "Forgotten: 1 clips of OT-01" in out and "OT-01_2026-03-02_1.mp4" in out
+    assert not (tmp_path / "out" / "trends" / "OT-01.html").exists() and "OT-01_2026-03-02_1.mp4" not in rows_of(tmp_path / "out")
+    assert matside("athlete", "OT-01", *where)[0] == 4
+
+
+def test_doctor_finds_this_machine_fit(tmp_path):
+    code, out, _ = matside("doctor", "--out", tmp_path)
+    assert code == 0 and "WRONG" not in out
+    for words in ("Python: 3.1", "pose_landmark_full.tflite, sha256 e9a5c5cb", "cores:", "memory:", "disk:"):
+        assert words in out
+
+
+def test_the_module_runs_as_the_command():
+    done = subprocess.run([sys.executable, "-m", "pipeline.cli", "--version"], capture_output=True, text=True, env={**os.environ})
+    assert done.returncode == 0 and done.stdout.startswith("matside 0.")
