@@ -22,7 +22,8 @@ from pipeline.attempts.find import find_attempts
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks.track import Track
 from pipeline.measures.measure import measure_attempt
-from pipeline.vocabulary import Side
+from pipeline.measures.uncertainty import Table
+from pipeline.vocabulary import DETAIL, Side, Skill
 
 MATCH_S = 0.7  # an attempt found is one told of if their middles lie within this
 BOUNDARY_S = 0.15
@@ -46,8 +47,10 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
             yield file.stem, cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
 
 
-def compare(stem: str, track: Track, truth: pd.DataFrame) -> tuple[list[dict], list[dict]]:
-    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv."""
+def compare(
+    stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None, joints: bool = False
+) -> tuple[list[dict], list[dict]]:
+    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv. joints: the track's points are joint centres already."""
     found = find_attempts(track)
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
@@ -57,20 +60,20 @@ def compare(stem: str, track: Track, truth: pd.DataFrame) -> tuple[list[dict], l
             attempts.append(row)
             readings += [
                 {"clip": stem, "skill": skill, "detail": r.detail, "side": r.side, "true": r.value, "reading": np.nan, "low": np.nan, "high": np.nan,
-                 "usable": 0.0, "reason": "attempt not found"} for r in told.itertuples()
+                 "usable": 0.0, "reason": "attempt not found"} for r in told.itertuples() if DETAIL[(Skill(skill), r.detail)].sided == bool(r.side)
             ]  # fmt: skip
             continue
         row |= {"start": mine[0].start_s - start, "end": mine[0].end_s - end, "key_start": mine[0].key_start_s - told.key_start_s.iloc[0],
                 "key_end": mine[0].key_end_s - told.key_end_s.iloc[0], "certainty": mine[0].certainty}  # fmt: skip
         attempts.append(row)
-        readings += _rows(stem, track, mine[0], told)
+        readings += _rows(stem, track, mine[0], told, table, {} if joints else None)
     return readings, attempts
 
 
-def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame) -> list[dict]:
+def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None, offsets: dict | None) -> list[dict]:
     known = {(r.detail, r.side): r.value for r in told.itertuples()}
     out = []
-    for r in measure_attempt(track, attempt)[0]:
+    for r in measure_attempt(track, attempt, table=table, offsets=offsets)[0]:
         true = known.get((r.detail, str(r.side)))
         if true is not None:
             out.append({"clip": stem, "skill": str(attempt.skill), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,
@@ -114,7 +117,7 @@ def main() -> int:
     for stem, track in tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache):
         told = truth[truth["clip"] == stem]
         if len(told):
-            r, a = compare(stem, track, told)
+            r, a = compare(stem, track, told, joints=args.perfect)
             rows += r
             attempts += a
     table, gone = pd.DataFrame(rows), pd.DataFrame(attempts)

@@ -10,7 +10,7 @@ from pipeline.geometry import joint_angle, length, signed_angle
 from pipeline.measures import words
 from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Evidence, angle_sd, spread_of_median
-from pipeline.vocabulary import Side
+from pipeline.vocabulary import Side, Skill
 
 Point = tuple[Side, str]
 VIEW_SD = 7.0  # degrees; how well the view's angle is known from apparent widths
@@ -31,7 +31,8 @@ def problem_of(scene: Scene, share: float, what: str, where: str, advice: str) -
     """The first reason for which nothing may be read, or an empty string."""
     if not np.isfinite(scene.unit) or scene.unit < words.TOO_SMALL:
         return words.too_small()
-    if np.isfinite(scene.off_square) and scene.off_square > words.TOO_TURNED:
+    most = words.TOO_TURNED_FRONT if scene.skill is Skill.CARTWHEEL else words.TOO_TURNED
+    if np.isfinite(scene.off_square) and scene.off_square > most:
         return words.too_turned(scene.off_square, advice)
     if share < words.FEW_SEEN:
         return words.not_seen(what, share, where, advice)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.geometry import joint_angle
+from pipeline.geometry import joint_angle, length
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
 from pipeline.measures.reading import Reading
@@ -12,17 +12,49 @@ from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading
 from pipeline.vocabulary import Side, Skill
 
-LOW_SHARE = 0.05  # the smallest angle is read as this quantile of the window: one frame's slip does not decide
+LOW_SHARE = 0.08  # the smallest angle is read as this quantile of the window: one frame's slip does not decide
+SHORT_ENOUGH = 12.0  # degrees; a leg that looks shorter than its own longest by what this bend would do may only be misplaced
+SHORT_WEIGHT = 0.5  # how far a plainly shortened leg counts against a straight look
+BOTH = (Side.LEFT, Side.RIGHT)
 
 
 def knee_angle(scene: Scene, side: Side) -> np.ndarray:
-    """(n,) degrees at a knee: in space, from picture and depth."""
-    return joint_angle(scene.p3(side, "hip"), scene.p3(side, "knee"), scene.p3(side, "ankle"))
+    """(n,) degrees at a knee, in the picture."""
+    return joint_angle(scene.p(side, "hip"), scene.p(side, "knee"), scene.p(side, "ankle"))
+
+
+def own_lengths(scene: Scene) -> tuple[float, float]:
+    """(thigh, shank) pixels: the athlete's own, from their longest appearances over the attempt (a high quantile), sides pooled."""
+    out = []
+    for a, b in (("hip", "knee"), ("knee", "ankle")):
+        seen = np.concatenate([length(scene.p(side, a), scene.p(side, b))[scene.inside] for side in BOTH])
+        seen = seen[np.isfinite(seen)]
+        out.append(float(np.quantile(seen, 0.85)) if len(seen) else float("nan"))
+    return out[0], out[1]
+
+
+def reach(scene: Scene, side: Side) -> np.ndarray:
+    """(n,) how long a leg looks, hip to ankle, against the athlete's own straight leg."""
+    return length(scene.p(side, "hip"), scene.p(side, "ankle")) / sum(own_lengths(scene))
+
+
+def knee_from_length(scene: Scene, side: Side) -> np.ndarray:
+    """(n,) degrees at a knee whichever way it bends: a knee bent towards the camera brings the ankle nearer to the hip.
+
+    By the law of cosines, from how long the leg looks against the longer-looking of the two: a view at an angle, or a bend at the
+    hips, shortens both legs alike and is left out. 180 for the longer one.
+    """
+    thigh, shank = own_lengths(scene)
+    both = np.stack([reach(scene, s) for s in BOTH])
+    longest = np.where(np.isfinite(both).any(axis=0), np.nanmax(np.where(np.isfinite(both), both, -np.inf), axis=0), np.nan)
+    apart = reach(scene, side) / longest * (thigh + shank)
+    cosine = (thigh**2 + shank**2 - apart**2) / (2 * thigh * shank)
+    return np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The smallest knee angle of each leg over the inverted window."""
-    return [make_reading(Skill.CARTWHEEL, "knee_angle", side, _smallest(scene, side), table) for side in (Side.LEFT, Side.RIGHT)]
+    return [make_reading(Skill.CARTWHEEL, "knee_angle", side, _smallest(scene, side), table) for side in BOTH]
 
 
 def _smallest(scene: Scene, side: Side) -> Evidence:
@@ -36,6 +68,9 @@ def _smallest(scene: Scene, side: Side) -> Evidence:
         return Evidence(float("nan"), usable=share, line=line, problem=problem)
     value = float(np.quantile(frames[ok], LOW_SHARE))
     i = int(np.flatnonzero(ok)[np.argmin(np.abs(frames[ok] - value))])
-    thigh, shank = (np.linalg.norm(scene.p(side, a) - scene.p(side, b), axis=-1)[window] for a, b in (("hip", "knee"), ("knee", "ankle")))
+    short = float(np.nanmedian(knee_from_length(scene, side)[window]))
+    hidden = max(0.0, value - short - SHORT_ENOUGH)  # bend that the picture's angle does not show
+    thigh, shank = (length(scene.p(side, a), scene.p(side, b))[window] for a, b in (("hip", "knee"), ("knee", "ankle")))
     passes = angle_sd(scene.noise((side, "hip"), (side, "knee"), (side, "ankle"))[window], thigh, shank)
-    return Evidence(value, 0.0, 0.0, float(np.nan_to_num(passes[i])), share, float(t[i]), line, "", (0.0, 180.0))
+    seen = np.nanmedian(passes[ok]) if np.isfinite(passes[ok]).any() else 0.0
+    return Evidence(value - SHORT_WEIGHT * hidden, 0.0, SHORT_WEIGHT * hidden, float(seen), share, float(t[i]), line, "", (0.0, 180.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from pipeline.attempts.floor import Floor, find_floor
 from pipeline.attempts.signals import trunk_length
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX, Track
+from pipeline.measures.joint_centres import joint_offsets, to_joint_centres
 from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.vocabulary import Side, Skill
 
@@ -19,7 +21,6 @@ WIDTH_S = {Skill.LUNGE: 0.20, Skill.SHOULDER_STAND: 0.20, Skill.BACKWARD_ROLL: 0
 MARGIN_S = 0.5  # frames this far outside the attempt steady its ends
 SHOULDER_WIDTH = 0.62  # of the trunk; joint to joint, children 6 to 10 (from Snyder et al. 1977, from memory)
 HIP_WIDTH = 0.40
-DEPTH_SCALE = 1.0  # the model's depth against its picture coordinates
 
 
 @dataclass(frozen=True)
@@ -67,8 +68,11 @@ def other(side: Side) -> Side:
     return Side.RIGHT if side is Side.LEFT else Side.LEFT
 
 
-def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -> Scene:
-    """The frames of an attempt, smoothed both ways, levelled by the floor and, in side views, corrected for the view's angle."""
+def make_scene(
+    track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, offsets: Mapping[str, tuple[float, float]] | None = None
+) -> Scene:
+    """The frames of an attempt, smoothed both ways, moved to the joints' centres, levelled by the floor and, in side views, corrected
+    for the view's angle. offsets: see `joint_centres`; the committed ones where none are given."""
     unit = trunk_length(track)
     around = (track.t >= attempt.start_s - MARGIN_S) & (track.t <= attempt.end_s + MARGIN_S)
     i = np.flatnonzero(around)
@@ -76,8 +80,10 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -
     floor = find_floor(track, unit) if np.isfinite(unit) else None
     points = np.concatenate([track.xy[i].reshape(len(i), -1), track.z[i]], axis=1)
     smoothed, sd = smooth_both_ways(t, points, WIDTH_S[attempt.skill]) if len(i) else (points, points)
-    xy, z = smoothed[:, :66].reshape(len(i), 33, 2), smoothed[:, 66:] * DEPTH_SCALE
+    xy, z = smoothed[:, :66].reshape(len(i), 33, 2), smoothed[:, 66:]
     jitter = np.sqrt(np.mean(sd[:, :66].reshape(len(i), 33, 2) ** 2, axis=-1))
+    facing = 0 if attempt.skill is Skill.CARTWHEEL else attempt.direction
+    xy = to_joint_centres(xy, unit, facing, joint_offsets() if offsets is None else offsets)
     height = floor.height(xy, t) if floor is not None else np.full(xy.shape[:2], np.nan)
     if floor is not None:
         xy = floor.level(xy)
@@ -116,7 +122,7 @@ def off_front(xy: np.ndarray, unit: float) -> float:
     for part, wide in (("shoulder", SHOULDER_WIDTH), ("hip", HIP_WIDTH)):
         apparent = length(xy[:, INDEX[f"left_{part}"]], xy[:, INDEX[f"right_{part}"]])
         if np.isfinite(apparent).any():
-            shares.append(float(np.nanmedian(apparent)) / (wide * unit))
+            shares.append(float(np.nanquantile(apparent, 0.8)) / (wide * unit))
     if not shares:
         return float("nan")
-    return float(np.degrees(np.arccos(np.clip(np.mean(shares), 0, 1))))
+    return float(np.degrees(np.arccos(np.clip(np.max(shares), 0, 1))))

@@ -5,6 +5,7 @@ from __future__ import annotations
 FEW_SEEN = 0.5  # less of the window seen than this: no reading
 TOO_SMALL = 28.0  # pixels a trunk; below, a joint's error of a few pixels is over 10 degrees
 TOO_TURNED = 40.0  # degrees off square beyond which no correction was checked
+TOO_TURNED_FRONT = 62.0  # the same for a view from the front, where apparent widths tell the angle less well
 
 SIDE_VIEW = "Stand square to the side of the mat, the whole body in the picture from start to end."
 FRONT_VIEW = "Film the cartwheel from the front, across its path, the whole body in the picture from start to end."

@@ -19,7 +19,7 @@ from tests.measures.bodies import film
 
 def measured(track: Track) -> tuple[dict[tuple[str, str], Reading], list[Curve]]:
     (attempt,) = find_attempts(track)
-    readings, curves = measure_attempt(track, attempt)
+    readings, curves = measure_attempt(track, attempt, offsets={})  # the stick athlete's points are joint centres already
     assert {(attempt.skill, r.detail) for r in readings} <= set(DETAIL)
     return {(r.detail, str(r.side)): r for r in readings}, curves
 
@@ -79,10 +79,11 @@ def test_a_cartwheels_knees_read_as_they_were_built(lead: str, turned: float, le
         assert raw(readings["knee_angle", side], Skill.CARTWHEEL) == pytest.approx(built, abs=2.0)
 
 
-def test_a_knee_bent_towards_the_camera_does_not_read_straight() -> None:
+def test_a_knee_bent_towards_the_camera_is_never_surely_straight() -> None:
     readings, _ = measured(film(bodies.cartwheel(right_knee=130.0, toward_camera=True), turned=-90.0))
     bent, straight = readings["knee_angle", "right"], readings["knee_angle", "left"]
-    assert bent.high < 165.0 and straight.value > 165.0
+    assert bent.low <= 130.0 <= bent.high  # the picture alone shows 180: the leg's length gives it away
+    assert bent.value < straight.value - 10.0 and straight.low > 160.0
 
 
 def test_knees_off_the_floor_have_a_clearance_and_no_contact() -> None:
