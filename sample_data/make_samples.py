@@ -71,7 +71,7 @@ SCENES = (
     # a faulty lunge beside a spotter, another child behind
     Scene("OT-02_2026-03-09_1", OT2, TEAL, (LungeStyle(lead=RIGHT, shoulder=158, hip=162, back_knee=163, before=0.6, after=0.4, pace=0.9),),
           faces=-1, hall=RED_HALL, shot=replace(WIDE, off_square=-8),
-          extras=(Extra(COACH, COACH_KIT, "spot", (-0.15, 0.8), 190), Extra(OT3, LEGGINGS, "stand", (1.5, 1.7), -70)), seed=15),
+          extras=(Extra(COACH, COACH_KIT, "spot", (-0.25, 0.75), 262), Extra(OT3, LEGGINGS, "stand", (1.5, 1.7), -70)), seed=15),
     # a backward roll over the knees, filmed upright
     Scene("OT-03_2026-03-09_1", OT3, LEGGINGS, (RollStyle(lead=RIGHT, clear=-0.25, before=0.6, after=0.4, pace=0.92),), faces=1, hall=RED_HALL,
           shot=replace(TALL, up=1.2), seed=16),

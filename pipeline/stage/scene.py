@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import csv
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -88,6 +89,7 @@ class Acted:
     attempts: tuple[TrueAttempt, ...]
     joints: dict[str, np.ndarray]  # at every moment
     low: dict[str, np.ndarray]
+    rng: np.random.Generator  # as it was before filming
 
 
 def act(scene: Scene) -> Acted:
@@ -98,11 +100,16 @@ def act(scene: Scene) -> Acted:
     movement = movement.turned(0.0 if scene.faces > 0 else 180.0, (0.0, 0.0))
     hips = _hips(who, movement)
     movement = movement.turned(0.0, tuple(-0.5 * (hips.min(0) + hips.max(0))[:2]))
-    hips = _hips(who, movement)
-    camera = film(scene.shot, movement.t, hips, who.height, rng)
     joints, low = landmarks(who, movement.placed), heights(who, movement.placed)
+    return refilmed(scene, who, movement, joints, low, rng)
+
+
+def refilmed(scene: Scene, who: Body, movement: Movement, joints: dict, low: dict, rng: np.random.Generator) -> Acted:
+    """A movement seen through the scene's camera. rng is left as it was, so that the same movement can be filmed again."""
+    after = copy.deepcopy(rng)
+    camera = film(scene.shot, movement.t, _hips(who, movement), who.height, after)
     attempts = tuple(true_attempt(movement.t, joints, low, span, _near(movement.t, joints, camera, span)) for span in movement.spans)
-    return Acted(who, movement, camera, _shown(scene, len(movement.t), rng), attempts, joints, low)
+    return Acted(who, movement, camera, _shown(scene, len(movement.t), after), attempts, joints, low, rng)
 
 
 def _hips(who: Body, movement: Movement) -> np.ndarray:
