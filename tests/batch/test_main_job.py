@@ -1,0 +1,54 @@
+"""The main job itself, as its user types it, on sample clips: pages out, and no reach for the network on the way."""
+
+import csv
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLES = ROOT / "sample_data" / "clips"
+GUARD = ROOT / "tests" / "batch" / "no_network"
+
+
+@pytest.fixture(scope="module")
+def night(tmp_path_factory):
+    """Two sample clips measured by the command, with sockets blocked in every process."""
+    home = tmp_path_factory.mktemp("night")
+    clips = home / "clips"
+    clips.mkdir()
+    shutil.copy(SAMPLES / "roster.csv", clips)
+    for clip in sorted(SAMPLES.glob("OT-0[12]_*.mp4"), key=lambda p: p.stat().st_size)[:2]:
+        shutil.copy(clip, clips)
+    environment = {
+        **os.environ, "NETWORK_MARK": str(home / "mark"), "PYTHONPATH": os.pathsep.join([str(GUARD), str(ROOT)]), "MATSIDE_CACHE": str(home / "cache"),
+    }  # fmt: skip
+    command = [sys.executable, "-m", "pipeline.cli", "run", str(clips), "--out", str(home / "out")]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=600)
+    return home, done
+
+
+def test_it_works(night):
+    home, done = night
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1] == f"Pages: {(home / 'out' / 'index.html').resolve()}"
+    readings = list(csv.DictReader((home / "out" / "readings.csv").open(encoding="utf-8")))
+    assert {row["clip"] for row in readings} == {path.name for path in (home / "clips").glob("*.mp4")}
+    assert any(row["value"] and float(row["low"]) <= float(row["value"]) <= float(row["high"]) for row in readings)
+    assert all(row["value"] or row["reason"] for row in readings)
+
+
+def test_nothing_reaches_for_the_network(night):
+    home, _ = night
+    assert len((home / "mark.alive").read_text().splitlines()) >= 2, "the guard was in force in the command and in its workers"
+    assert not (home / "mark").exists(), (home / "mark").read_text()
+
+
+def test_the_guard_would_notice(tmp_path):
+    environment = {**os.environ, "NETWORK_MARK": str(tmp_path / "mark"), "PYTHONPATH": str(GUARD)}
+    code = "import urllib.request; urllib.request.urlopen('http://127.0.0.1:9/')"
+    assert subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True).returncode != 0
+    assert (tmp_path / "mark").exists()

@@ -1,0 +1,45 @@
+"""A night in a process of its own that can be killed: real workers, store, lock and pages; only the looking is made up.
+
+python -m tests.faults.night FOLDER OUT
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+
+from pipeline.batch.process import Task
+from pipeline.store import ClipResult, Picture
+from pipeline.vocabulary import Side
+from tests.batch.nights import TODAY, made_up
+
+WORK_S = 0.02
+
+
+def measure(task: Task, tell) -> ClipResult:
+    """Leaves files as a real clip does, in steps between which it can be killed."""
+    from pipeline.files import write_whole
+
+    tell("length", 1.0)
+    result = made_up(task)
+    done = result.attempts[0]
+    write_whole(task.data / "landmarks" / f"{task.content}_m_s.parquet", task.content * 100)
+    time.sleep(WORK_S)
+    name = f"pictures/{done.link}_001500.jpg"
+    write_whole(task.data / name, task.content * 200)
+    picture = Picture("hip_angle", Side.NONE, name, 10, 10, ((1.0, 2.0), (3.0, 4.0)))
+    return type(result)(**{**vars(result), "attempts": [type(done)(done.attempt, done.link, done.readings, done.curves, [picture])]})
+
+
+def main(folder: str, out: str) -> int:
+    import pipeline.batch.run as run_module
+
+    run_module.process_clip = measure  # type: ignore[assignment]
+    done = run_module.run_folder(Path(folder), Path(out), today=TODAY, workers=2)
+    print(f"{done.found} found, {done.unchanged} done before")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))
