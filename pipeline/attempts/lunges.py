@@ -1,4 +1,4 @@
-"""Lunges: feet far apart one before the other, the front knee bent, held still."""
+"""Lunges: feet far apart one before the other, the front knee bent or the arms up, held still."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ import numpy as np
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.rest import lowest_part, span, still_speed
-from pipeline.attempts.signals import Signals, runs
+from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.vocabulary import Side, Skill
 
 APART = 1.15  # trunks between the ankles along the floor, at least
 HOLD_S = 0.4
 HOLD_STILL = 0.30  # trunks a second
 FRONT_BENT = 165.0  # degrees; the front knee is bent more than this in a lunge
+ARMS_UP = 0.0  # trunks of the wrists over the shoulders: a stride with the arms up is meant as a lunge, though the front knee stays straight
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
 
@@ -27,7 +28,7 @@ def lunge_candidates(s: Signals) -> list[Candidate]:
 
 
 def _stance(s: Signals) -> np.ndarray:
-    """(n,) bool: feet far apart on the floor, trunk up, a knee bent, seen from the side; still or not."""
+    """(n,) bool: feet far apart on the floor, trunk up, seen from the side; still or not."""
     ankle = s.p("ankle")[..., 0]
     feet = lowest_part(s, ("heel", "foot_index"))
     with np.errstate(invalid="ignore"):
@@ -35,7 +36,6 @@ def _stance(s: Signals) -> np.ndarray:
             (np.abs(ankle[:, 0] - ankle[:, 1]) > APART)
             & (np.max(feet, axis=1) < FEET_DOWN)
             & (np.cos(np.radians(s.trunk_turn)) > 0.25)
-            & (np.min(s.knee, axis=1) < FRONT_BENT)
             & (_width(s) < FROM_THE_SIDE)
         )
 
@@ -66,8 +66,9 @@ def _candidate(s: Signals, a: int, b: int) -> Candidate:
     knee = np.nanmedian(s.knee[hold], axis=0)
     direction, clear = facing(s.xy[s.between(start_s, end_s)])
     front = int(direction * ankle[1] > direction * ankle[0])
+    arms = float(np.nanmedian(pair_mean(s.h("wrist")[hold]) - pair_mean(s.h("shoulder")[hold])))
     fit = min(
-        margin(abs(ankle[0] - ankle[1]), APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), margin(knee[front], FRONT_BENT, -8),
+        margin(abs(ankle[0] - ankle[1]), APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
         margin(clear, 0.6, 0.1),
     )  # fmt: skip
     lead = Side.LEFT if front == 0 else Side.RIGHT

@@ -55,7 +55,7 @@ def compare(
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
         mine = [a for a in found if a.skill == skill and abs((a.start_s + a.end_s - start - end) / 2) < MATCH_S]
-        row = {"clip": stem, "skill": skill, "found": bool(mine), "others": len(found) - len(mine)}
+        row = {"clip": stem, "skill": skill, "found": bool(mine), "extra": len(found) > truth.groupby(["skill", "start_s"]).ngroups}
         if not mine:
             attempts.append(row)
             readings += [
@@ -137,6 +137,6 @@ def main() -> int:
         if "start" in gone:
             near = (gone[["start", "end"]].abs() <= BOUNDARY_S).mean()
             print(
-                f"attempts found {gone.found.mean():.3f}; within {BOUNDARY_S} s: start {near.start:.3f}, end {near.end:.3f}; extra {int(gone.others.sum())}"
+                f"attempts found {gone.found.mean():.3f}; within {BOUNDARY_S} s: start {near.start:.3f}, end {near.end:.3f}; extra {int(gone.extra.sum())}"
             )
     return 0
