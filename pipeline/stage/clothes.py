@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -44,7 +45,7 @@ class Dressed:
     normals: np.ndarray  # (m, 3)
     faces: np.ndarray  # (f, 3)
     colour: np.ndarray  # (m, 4) rgb and 1 where cloth
-    weights: object  # (m, b) sparse
+    weights: Any  # (m, b) sparse matrix
     pattern: float
 
 

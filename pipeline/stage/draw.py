@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -95,7 +96,7 @@ class Stage:
         self.gl = moderngl.create_standalone_context(backend="egl")
         self.hall, self.size = hall, (width, height)
         gl = self.gl
-        self.programs: dict[int, object] = {}
+        self.programs: dict[int, Any] = {}
         self.shadow_program = gl.program(vertex_shader=_SHADOW_VERTEX, fragment_shader=_SHADOW_FRAGMENT)
         self.fine = gl.framebuffer(gl.renderbuffer(self.size, samples=samples), gl.depth_renderbuffer(self.size, samples=samples))
         self.plain = gl.framebuffer(gl.renderbuffer(self.size))

@@ -51,21 +51,23 @@ def _plane(corners: np.ndarray, normal: tuple[float, float, float], rgb: RGB, ma
 
 def box(centre: tuple[float, float], size: tuple[float, float, float], yaw: float, rgb: RGB, material: float = PLAIN) -> Solid:
     """An upright box standing on the floor."""
-    faces, v, n = [], [], []
+    faces: list[list[int]] = []
+    corners: list[np.ndarray] = []
+    normals: list[np.ndarray] = []
     for axis in range(3):
         for sign in (-1, 1):
             i, j = (axis + 1) % 3, (axis + 2) % 3
             for k, (a, b) in enumerate(((-1, -1), (1, -1), (1, 1), (-1, 1))):
                 p = np.zeros(3)
                 p[axis], p[i], p[j] = sign, a, b
-                v.append(p)
+                corners.append(p)
                 m = np.zeros(3)
                 m[axis] = sign
-                n.append(m)
+                normals.append(m)
                 if k == 0:
-                    s = len(v) - 1
+                    s = len(corners) - 1
             faces += [[s, s + 1, s + 2], [s, s + 2, s + 3]]
-    v, n = np.array(v) * 0.5 + np.array([0, 0, 0.5]), np.array(n)
+    v, n = np.array(corners) * 0.5 + np.array([0, 0, 0.5]), np.array(normals)
     c, s_ = np.cos(np.radians(yaw)), np.sin(np.radians(yaw))
     r = np.array([[c, -s_, 0], [s_, c, 0], [0, 0, 1.0]])
     v = (v * np.array(size)) @ r.T + np.array([*centre, 0.0])

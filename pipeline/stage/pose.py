@@ -60,6 +60,11 @@ class Pin:
     facing: np.ndarray | None = None  # (n, 3) direction of fingers or toes in the world while pinned; None keeps the pose's
     normal: np.ndarray | None = None  # (n, 3) direction of the back of the hand, or the top of the foot
 
+    @property
+    def frame(self) -> np.ndarray | None:
+        """(n, 3, 3) the hand's or foot's frame while pinned, or None."""
+        return None if self.facing is None or self.normal is None else frame(self.facing, self.normal)
+
 
 @dataclass
 class Placed:
@@ -154,8 +159,8 @@ def _leg(bones: _Bones, pose: Pose, side: str, pin: Pin | None) -> None:
         ends = heads[knee] - heads[hip], heads[foot] - heads[knee]
         natural = start + thigh @ DOWN * np.linalg.norm(ends[0]) + shank @ DOWN * np.linalg.norm(ends[1])
         thigh, shank = _reach(start, natural, thigh, shank, ends, pin)
-        if pin.facing is not None:
-            sole = _towards(sole, frame(pin.facing, pin.normal) @ np.array([[0, -1, 0], [1, 0, 0], [0, 0, 1.0]]), pin.weight)
+        if pin.frame is not None:
+            sole = _towards(sole, pin.frame @ np.array([[0, -1, 0], [1, 0, 0], [0, 0, 1.0]]), pin.weight)
         else:
             sole = shank @ rx(q[f"point.{side}"])
     bones.set(hip, thigh @ thigh_rest)
@@ -187,8 +192,8 @@ def _arm(bones: _Bones, pose: Pose, chest: np.ndarray, side: str, pin: Pin | Non
     rest = frame(fingers, back)
     hanging = frame(DOWN, np.array([float(sign), 0.0, 0.0]))  # fingers down, back of the hand outwards
     hand = lower @ hanging @ ry(-q[f"wrist.{side}"])
-    if pin is not None and pin.facing is not None:
-        hand = _towards(hand, frame(pin.facing, pin.normal), pin.weight)
+    if pin is not None and pin.frame is not None:
+        hand = _towards(hand, pin.frame, pin.weight)
     bones.set(wrist, hand @ rest.T)
     if pin is not None and pin.facing is not None:  # a flat hand lays its thumb into the palm's plane
         bones.set(f"finger1-1.{side}", hand @ rx(-sign * THUMB_OUT * pin.weight) @ rest.T)

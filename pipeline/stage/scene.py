@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import csv
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -27,7 +27,12 @@ from pipeline.stage.truth import TrueAttempt, true_attempt
 from pipeline.vocabulary import Side
 
 Style = LungeStyle | CartwheelStyle | RollStyle | ShoulderStandStyle
-DO = {LungeStyle: lunge, CartwheelStyle: cartwheel, RollStyle: backward_roll, ShoulderStandStyle: shoulder_stand}
+DO: dict[type, Callable[..., Movement]] = {
+    LungeStyle: lunge,
+    CartwheelStyle: cartwheel,
+    RollStyle: backward_roll,
+    ShoulderStandStyle: shoulder_stand,
+}
 TRUTH_COLUMNS = (
     "clip",
     "skill",

@@ -77,9 +77,15 @@ def _within(t: np.ndarray, window: tuple[float, float]) -> np.ndarray:
     return (t >= window[0] - 1e-9) & (t <= window[1] + 1e-9)
 
 
+def _hold(span: Span) -> tuple[float, float]:
+    if span.hold is None:
+        raise ValueError(f"A {span.skill} needs to say when it is held.")
+    return span.hold
+
+
 def _lunge(t, j, low, span: Span, near: Side):
     """Over the hold (from both feet planted in the full lunge to the first push back): the median of each detail."""
-    key = span.hold
+    key = _hold(span)
     held = _within(t, key)
     back = "right" if span.lead is Side.LEFT else "left"
     j = {name: v[held] for name, v in j.items()}
@@ -106,7 +112,7 @@ def _lunge(t, j, low, span: Span, near: Side):
 
 def _shoulder_stand(t, j, low, span: Span, near: Side):
     """Over the hold (legs up and still): the median of each detail."""
-    key = span.hold
+    key = _hold(span)
     held = _within(t, key)
     j = {name: v[held] for name, v in j.items()}
     out = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ class RollStyle:
 
     lead: Side = Side.LEFT
     clear: float = 0.6  # 0 lands on the knees, 1 lands with the hips high and the knees well off the floor
+    kneel: float = 0.0  # seconds stayed on the knees, where they touch
     tuck: float = 1.0  # 1 tight, 0 loose
     before: float = 0.8
     after: float = 0.9
@@ -28,11 +29,11 @@ class RollStyle:
 
 
 def roll_keys(style: RollStyle) -> list[Key]:
-    """Key poses; times from the start of the squat, seconds at pace 1."""
-    c, loose = style.clear, 15 * (1 - style.tuck)
+    """Key poses; times from the start of the squat, seconds at pace 1. Those after the knees' touch wait for it."""
+    c, loose, wait = style.clear, 15 * (1 - style.tuck), style.kneel / style.pace
     K = Key
     toes = 45 - 75 * min(1.0, c / 0.4)  # on the knees the feet lie long; otherwise the toes are tucked under
-    return [
+    keys = [
         K(0.00, 0, 0, 0, 0, 0, 6, 12, 1),
         K(0.70, 32, 100, -34, 42, 15, 128, 15, 1),
         K(1.00, -8, 122 - loose, -22, 55, 40, 128, 30, 1),
@@ -41,28 +42,31 @@ def roll_keys(style: RollStyle) -> list[Key]:
         K(1.90, -215 + 5 * c, 350 - 52 * c, 262 + 24 * c, 72, 78, 170, 128, 0.0, 0.5 * toes),
         K(2.20, -262, 372 - 26 * c, 257 + 61 * c, 66, 72, 172, 110, 0.0, toes),
         K(2.50, -305, 396, 256 + 80 * c, 46, 40, 165, 60, 0.2, toes),
-        K(2.85, -334, 464 - 45 * c, 326 + 12 * c, 36, 10, 120, 25, 0.9, -30),
-        K(3.55, -360, 360, 360, 0, 0, 165, 10, 1.0, 0),
-        K(4.15, -360, 360, 360, 0, 0, 6, 12, 1.0, 0),
+        K(2.85 + wait, -334, 464 - 45 * c, 326 + 12 * c, 36, 10, 120, 25, 0.9, -30),
+        K(3.55 + wait, -360, 360, 360, 0, 0, 165, 10, 1.0, 0),
+        K(4.15 + wait, -360, 360, 360, 0, 0, 6, 12, 1.0, 0),
     ]
+    if wait:
+        keys.insert(8, replace(keys[7], at=2.50 + wait))
+    return keys
 
 
 def backward_roll(body: Body, style: RollStyle, rng: np.random.Generator) -> Movement:
-    shift = lambda k: Key(**{**k.__dict__, "at": style.before + k.at * style.pace})  # noqa: E731
-    keys = [shift(k) for k in roll_keys(style)]
+    keys = [replace(k, at=style.before + k.at * style.pace) for k in roll_keys(style)]
     t = clock(keys[-1].at + style.after)
     pose = on_the_floor(body, alive(pose_from(t, keys), t, rng))
     size = reach_lengths(body)
     at = lambda s: style.before + s * style.pace  # noqa: E731
+    wait = style.kneel / style.pace
     free = place_bones(body, pose)
     moment = int(np.argmin(np.abs(t - at(1.75))))
     n = len(t)
-    pins = []
+    hands = []
     for side, sign in (("L", 1), ("R", -1)):
         shoulder = free.joint(body, f"upperarm01.{side}")[moment]
         spot = np.array([shoulder[0] - 0.10 * size["trunk"], shoulder[1] + sign * 0.03, palm_depth(body) - SINK])
-        weight = ramp(t, at(1.28), at(1.52)) * (1 - ramp(t, at(2.45), at(2.72)))
-        pins.append(
+        weight = ramp(t, at(1.28), at(1.52)) * (1 - ramp(t, at(2.45 + wait), at(2.72 + wait)))
+        hands.append(
             Pin(
                 f"hand.{side}",
                 np.tile(spot, (n, 1)),
@@ -72,9 +76,9 @@ def backward_roll(body: Body, style: RollStyle, rng: np.random.Generator) -> Mov
                 np.tile([0.0, 0.0, 1.0], (n, 1)),
             )
         )
-    feet = planted_feet(body, pose, t, ((0.0, at(0.9)), (at(2.85), t[-1])))
-    pins = (*pins, *feet)
+    feet = planted_feet(body, pose, t, ((0.0, at(0.9)), (at(2.85 + wait), t[-1])))
+    pins: tuple[Pin, ...] = (*hands, *feet)
     if style.lead is Side.RIGHT:
         pose, pins = mirrored(pose), mirrored_pins(pins)
-    span = Span(Skill.BACKWARD_ROLL, at(0.0), at(3.55), style.lead)
+    span = Span(Skill.BACKWARD_ROLL, at(0.0), at(3.55 + wait), style.lead)
     return Movement(t, place_bones(body, pose, pins), (span,))

@@ -37,12 +37,11 @@ def bystander(body: Body, kind: str, seconds: float, rng: np.random.Generator) -
         pace = rng.uniform(0.85, 1.05)
         for side, lag in (("L", 0.0), ("R", 0.5)):
             phase = 2 * np.pi * (t * pace + lag)
-            swing = np.sin(phase)
-            rise = np.clip(np.sin(phase + 0.9), 0, None) ** 2
-            pose.limbs[f"hip.{side}"] = 4 + 24 * swing + 6 * rise
-            pose.limbs[f"knee.{side}"] = 4 + 46 * np.clip(np.sin(phase + 1.1), 0, None) ** 2
+            swing, lifted = np.sin(phase), np.clip(np.cos(phase), 0, None) ** 2  # the leg that comes forward is lifted off the floor
+            pose.limbs[f"hip.{side}"] = 3 + 23 * swing + 8 * lifted
+            pose.limbs[f"knee.{side}"] = 3 + 52 * np.clip(np.cos(phase + 0.35), 0, None) ** 2
             pose.limbs[f"arm.{side}"] = -20 * swing
-            pose.limbs[f"point.{side}"] = -2 + 10 * np.sin(phase + 2.4)
+            pose.limbs[f"point.{side}"] = -6 * lifted + 8 * np.clip(-np.sin(phase - 0.4), 0, None)
     pose.limbs["abduct.L"] = pose.limbs["abduct.L"] + rng.uniform(0, 4)
     pose = on_the_floor(body, pose)
     return Movement(t, place_bones(body, pose))

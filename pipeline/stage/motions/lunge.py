@@ -88,7 +88,10 @@ def lunge(body: Body, style: LungeStyle, rng: np.random.Generator) -> Movement:
     pose.place[:, 2] -= SINK
     rear[:, 2] -= SINK
     front[:, 2] -= SINK
-    pins = (Pin("foot.R", rear, ones, ahead, pitch, pitch_up), Pin("foot.L", front, ones, ahead + 0.12 * sole, front_facing, front_up))
+    pins: tuple[Pin, ...] = (
+        Pin("foot.R", rear, ones, ahead, pitch, pitch_up),
+        Pin("foot.L", front, ones, ahead + 0.12 * sole, front_facing, front_up),
+    )
     if style.lead is Side.RIGHT:
         pose, pins = mirrored(pose), mirrored_pins(pins)
     placed = place_bones(body, pose, pins)

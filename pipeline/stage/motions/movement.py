@@ -78,7 +78,10 @@ def alive(pose: Pose, t: np.ndarray, rng: np.random.Generator) -> Pose:
 
 def chained(movements: Sequence[Movement], body: Body) -> Movement:
     """Movements one after the other: each starts where the one before it ended, facing the same way (+x)."""
-    t, turn, shift, spans = [], [], [], []
+    t: list[np.ndarray] = []
+    turn: list[np.ndarray] = []
+    shift: list[np.ndarray] = []
+    spans: list[Span] = []
     start, place = 0.0, np.zeros(3)
     for m in movements:
         hips = 0.5 * (m.placed.joint(body, "upperleg01.L") + m.placed.joint(body, "upperleg01.R"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,7 +25,6 @@ class ShoulderStandStyle:
     trunk: float = 172.0  # of the line shoulder-hip in the hold: 180 is upright over the shoulders, 150 leans well back
     point: float = 48.0
     arms: str = "back"  # "back": hands support the back; "floor": arms long on the floor
-    rise_hands: bool = False  # pushes with the hands to stand up
     before: float = 0.8
     hold: float = 1.3
     after: float = 0.8
@@ -61,7 +60,7 @@ def stand_keys(style: ShoulderStandStyle, rise: float) -> list[Key]:
 def shoulder_stand(body: Body, style: ShoulderStandStyle, rng: np.random.Generator) -> Movement:
     at = lambda s: style.before + s * style.pace  # noqa: E731
     rise = 2.2 + style.hold / style.pace
-    keys = [Key(**{**k.__dict__, "at": at(k.at)}) for k in stand_keys(style, rise)]
+    keys = [replace(k, at=at(k.at)) for k in stand_keys(style, rise)]
     t = clock(keys[-1].at + style.after)
     n = len(t)
     pose = alive(pose_from(t, keys), t, rng)
@@ -73,7 +72,7 @@ def shoulder_stand(body: Body, style: ShoulderStandStyle, rng: np.random.Generat
     size = reach_lengths(body)
     free = place_bones(body, pose)
     moment = int(np.argmin(np.abs(t - at(2.3))))
-    pins = []
+    hands = []
     weight = ramp(t, at(1.65), at(2.1)) * (1 - ramp(t, at(rise), at(rise + 0.4)))
     chest = free.turn[:, body.bone["spine03"]]
     for side, sign in (("L", 1), ("R", -1)):
@@ -86,9 +85,9 @@ def shoulder_stand(body: Body, style: ShoulderStandStyle, rng: np.random.Generat
             anchor = np.tile([shoulder[0] + 0.93 * size["arm"], shoulder[1] + sign * 0.04, palm_depth(body) - SINK], (n, 1))
             pole = np.tile([0.0, sign * 1.0, 0.4], (n, 1))
             facing, normal = np.tile([1.0, 0.0, 0.0], (n, 1)), np.tile([0.0, 0.0, 1.0], (n, 1))
-        pins.append(Pin(f"hand.{side}", anchor, weight, pole, facing, normal))
+        hands.append(Pin(f"hand.{side}", anchor, weight, pole, facing, normal))
     feet = planted_feet(body, pose, t, ((0.0, at(0.85)), (at(rise + 1.35), t[-1])))
-    pins = (*pins, *feet)
+    pins: tuple[Pin, ...] = (*hands, *feet)
     if style.lead is Side.RIGHT:
         pose, pins = mirrored(pose), mirrored_pins(pins)
     span = Span(Skill.SHOULDER_STAND, at(0.0), at(rise + 2.25), style.lead, hold=(at(2.2), at(rise)))
