@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.clips.video import frames, probe
+from pipeline.errors import MatsideError
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import INDEX, NAMES, N, Track
 
@@ -127,6 +128,20 @@ def timed(work: Callable[[], Track]) -> tuple[Track, float]:
     return track, 1000 * (time.process_time() - start) / max(len(track), 1)
 
 
+def check(path: Path, truth_file: Path, settings: LandmarkSettings, *, plain: bool) -> dict[str, float | str]:
+    """The row of one clip; with the plain loop's figures where asked for."""
+    from pipeline.landmarks.locate import track_athlete
+
+    truth = read_truth(truth_file)
+    track, ms = timed(lambda: track_athlete(path, settings, source=path.name))
+    row: dict[str, float | str] = {"clip": path.stem, **compare(track.t, track.xy, truth), "ms": ms}
+    if plain:
+        other, plain_ms = timed(lambda: plain_loop(path, settings.model))
+        figures = compare(other.t, other.xy, truth)
+        row |= {f"plain {k}": figures[k] for k in ("right %", "hip deg", "knee deg")} | {"plain ms": plain_ms, "ratio": ms / plain_ms}
+    return row
+
+
 def main() -> None:
     """See the module's words."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -137,23 +152,19 @@ def main() -> None:
     parser.add_argument("--plain", action="store_true", help="run the plain loop as well")
     parser.add_argument("--out", type=Path, help="also write the table as CSV")
     options = parser.parse_args()
-    from pipeline.landmarks.locate import track_athlete
-
     settings = LandmarkSettings(model=options.model)
     rows = []
     for path in sorted(options.clips.glob(options.only)):
         file = options.truth / f"{path.stem}.csv"
         if not file.is_file():
             continue
-        truth = read_truth(file)
-        track, ms = timed(lambda path=path: track_athlete(path, settings, source=path.name))
-        row = {"clip": path.stem, **compare(track.t, track.xy, truth), "ms": ms}
-        if options.plain:
-            plain, plain_ms = timed(lambda path=path: plain_loop(path, options.model))
-            other = compare(plain.t, plain.xy, truth)
-            row |= {f"plain {k}": other[k] for k in ("right %", "hip deg", "knee deg")} | {"plain ms": plain_ms, "ratio": ms / plain_ms}
+        try:
+            row = check(path, file, settings, plain=options.plain)
+        except MatsideError as error:
+            print(error)
+            continue
         rows.append(row)
-        print(pd.DataFrame([row]).round(1).to_string(index=False, header=len(rows) == 1), *track.notes, flush=True)
+        print(pd.DataFrame([row]).round(1).to_string(index=False, header=len(rows) == 1), flush=True)
     table = pd.DataFrame(rows)
     if len(table):
         print("\nmean\n" + table.drop(columns="clip").mean().round(1).to_string())

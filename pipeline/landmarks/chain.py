@@ -11,19 +11,19 @@ import warnings
 
 import numpy as np
 
-from pipeline.landmarks.paths import CORE, Path, apart, torso
+from pipeline.landmarks.paths import CORE, MAIN, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.track import INDEX
 
-SAME = 0.35  # torsos, mean of shoulders and hips: two passes nearer than this see one person
+SAME = 0.35  # torsos, mean over trunk and limbs: two passes nearer than this see one person
 AT_SIGHTING, AT_RIVAL, ELSEWHERE = 0.3, 0.15, 0.8  # of the reach: on a person found; surely on a rival; surely not there
 BONUS_FOUND, MALUS_ELSEWHERE, MALUS_RIVAL = 1.0, 2.0, 1.5
-LOST_VALUE, LOSE, REGAIN = 0.2, 0.5, 1.0
+WORTH, CLEAR = 0.5, 0.45  # what a clear sight is worth; heatmap peak, presence and steadiness at which it is clear
+LOST_VALUE, LOSE, REGAIN = 0.1, 0.5, 1.0
 CHANGE, FLY, FLY_FREE = 0.3, 12.0, 1.0  # a change of pass; each torso between the two; torsos a second a lost person may move
 JUMP_FREE, JUMP_PRICE = 6.0, 3.0  # torsos a second that a body may move; what each torso beyond costs
 LONGER = 1.25  # a limb may look so much longer than it mostly does
 FAR = 60.0
-MAIN = np.array([INDEX[f"{s}_{p}"] for p in ("shoulder", "hip", "knee", "ankle", "elbow", "wrist") for s in ("left", "right")])
 SEGMENTS = np.array(
     [
         (INDEX[f"{s}_{a}"], INDEX[f"{s}_{b}"])
@@ -45,12 +45,13 @@ class Passes:
             warnings.simplefilter("ignore", RuntimeWarning)  # a pass that saw nothing
             own = np.nan_to_num(np.nanpercentile(sizes, 75, axis=1), nan=1.0)
         self.torso = np.fmax(np.nan_to_num(sizes, nan=0.0), 0.7 * own[:, None])
-        self.worth = np.nan_to_num(np.stack([p.peak[:, MAIN].mean(1) * p.presence for p in paths]), nan=0.0) * _steady(self.xy)
+        clear = np.nan_to_num(np.stack([p.peak[:, MAIN].mean(1) * p.presence for p in paths]), nan=0.0) * _steady(self.xy)
+        self.worth = WORTH * np.minimum(clear / CLEAR, 1)  # clear enough is enough: a clearer neighbour is still a neighbour
         speed = np.zeros(self.valid.shape)
         if len(t) > 1:
             speed[:, 1:] = np.linalg.norm(np.diff(self.xy[:, :, MAIN[:8]], axis=1), axis=3).mean(2) / self.torso[:, 1:] / np.diff(t)
         self.jump = JUMP_PRICE * np.maximum(np.nan_to_num(speed, nan=0.0) - JUMP_FREE, 0) * np.diff(t, prepend=t[:1] - 1 / 30)
-        self.between = np.nan_to_num(apart(self.xy[:, None], self.xy[None], self.torso[:, None]), nan=np.inf)  # (m, m, n)
+        self.between = np.nan_to_num(limbs_apart(self.xy[:, None], self.xy[None], self.torso[:, None]), nan=np.inf)  # (m, m, n)
         self.middle = self.xy[:, :, CORE].mean(2)  # (m, n, 2)
         self.last = np.zeros(self.valid.shape, int)  # the last frame at which each pass saw the person
         for i in range(1, len(t)):

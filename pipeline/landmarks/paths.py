@@ -10,7 +10,7 @@ from pipeline.landmarks.net import Guess
 from pipeline.landmarks.track import INDEX, N
 
 CORE = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "left_hip", "right_hip")])
-BODY = np.arange(INDEX["left_shoulder"], N)  # all but the face
+MAIN = np.array([INDEX[f"{s}_{p}"] for p in ("shoulder", "hip", "knee", "ankle", "elbow", "wrist") for s in ("left", "right")])
 
 
 @dataclass(eq=False)
@@ -78,3 +78,16 @@ def apart(a: np.ndarray, b: np.ndarray, size: np.ndarray | float) -> np.ndarray:
     same = np.linalg.norm(a[..., CORE, :] - b[..., CORE, :], axis=-1).mean(-1)
     crossed = np.linalg.norm(a[..., CORE, :] - b[..., CORE[[1, 0, 3, 2]], :], axis=-1).mean(-1)
     return np.minimum(same, crossed) / size
+
+
+def limbs_apart(a: np.ndarray, b: np.ndarray, size: np.ndarray | float) -> np.ndarray:
+    """(...,) mean distance of the twelve main joints between two (..., 33, 2) bodies, in units of `size`.
+
+    Left and right are not told apart, joint pair by joint pair: two views of one body may name its sides differently.
+    """
+    total = 0.0
+    for left, right in MAIN.reshape(-1, 2):
+        same = np.linalg.norm(a[..., [left, right], :] - b[..., [left, right], :], axis=-1).mean(-1)
+        crossed = np.linalg.norm(a[..., [left, right], :] - b[..., [right, left], :], axis=-1).mean(-1)
+        total = total + np.minimum(same, crossed)
+    return total / (len(MAIN) // 2) / size
