@@ -244,9 +244,12 @@ class Store:
             self._db, params=args,
         )  # fmt: skip
 
-    def readings(self, athlete: str | None = None) -> pd.DataFrame:
-        """One row a reading: the promised columns (verdict left empty for scoring to fill), then link, at_s, lead_side."""
-        where, args = ("WHERE c.athlete = ?", (athlete,)) if athlete else ("", ())
+    def readings(self, athlete: str | None = None, *, since: str | None = None, until: str | None = None) -> pd.DataFrame:
+        """One row a reading: the promised columns (verdict left empty for scoring to fill), then link, at_s, lead_side.
+        `since` and `until` are ISO dates, both included; clips without a date then fall out."""
+        asked = {"c.athlete = ?": athlete, "c.date >= ?": since, "c.date <= ?": until, "c.date <> ?": "" if since or until else None}
+        where = " AND ".join(k for k, v in asked.items() if v is not None)
+        where, args = f"WHERE {where}" if where else "", tuple(v for v in asked.values() if v is not None)
         table = pd.read_sql_query(
             f"""SELECT c.clip, c.athlete, c.cohort, c.date, a.skill, a.setting, a.number AS attempt, a.start_s, a.end_s,
             r.detail, r.side, r.value, r.low, r.high, r.unit, r.usable_share, '' AS verdict, r.reason, a.link, r.at_s, a.lead_side

@@ -8,7 +8,7 @@ import pandas as pd
 
 from pipeline.errors import MatsideError
 from pipeline.reports.cohort_view import cohorts_view
-from pipeline.reports.files import write_whole
+from pipeline.reports.files import write_changed
 from pipeline.reports.language import Translations, translations
 from pipeline.reports.trend_page import csv_text, page_environment
 from pipeline.scoring.tolerances import Tolerances
@@ -69,9 +69,9 @@ def write_cohorts(
     env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     text = env.get_template("cohorts.html").render(view=view, root="../", filters=_filter_words(tr, asked), csvs=list(files))
     page = out / FOLDER / "index.html"
-    write_whole(page, text)
+    write_changed(page, text)
     for name, one in files.items():
-        write_whole(out / FOLDER / name, csv_text(one))
+        write_changed(out / FOLDER / name, csv_text(one))
     return page
 
 

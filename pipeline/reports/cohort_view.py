@@ -278,7 +278,7 @@ def _shares(tr: Translations, name: str, table: pd.DataFrame) -> list[ShareRow]:
         if name == "skill":
             names = [
                 tr.gettext(skill_title(row.skill)),
-                tr.gettext("from the front") if row.view == "front" else tr.gettext("from the side"),
+                tr.gettext("front") if row.view == "front" else tr.gettext("side"),
             ]
         elif name == "month":
             names = [f"{tr.gettext(MONTHS[int(row.month[5:7]) - 1])} {row.month[:4]}"]

@@ -37,7 +37,13 @@ def stylesheet() -> Markup:
 @cache
 def trend_stylesheet() -> Markup:
     """The style sheet of trend and cohort pages: the common one and what their drawings need."""
-    return Markup(stylesheet() + (TEMPLATES / "trends.css").read_text(encoding="utf-8"))
+    return stylesheet() + Markup((TEMPLATES / "trends.css").read_text(encoding="utf-8"))
+
+
+@cache
+def script(name: str) -> Markup:
+    """A script of the templates folder, to be put into a page whose policy names its hash."""
+    return Markup((TEMPLATES / name).read_text(encoding="utf-8"))
 
 
 def content_policy(*scripts: str, style: str = "") -> str:

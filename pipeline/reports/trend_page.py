@@ -11,7 +11,8 @@ import pandas as pd
 
 from pipeline import __version__
 from pipeline.errors import MatsideError
-from pipeline.reports.files import slug, write_whole
+from pipeline.files import safe_cell
+from pipeline.reports.files import slug, write_changed
 from pipeline.reports.language import Translations, translations
 from pipeline.reports.pages import content_policy, environment, trend_stylesheet
 from pipeline.reports.trend_view import TrendView, trend_view
@@ -26,7 +27,7 @@ from pipeline.trends.setting_drop import learn_drop_scatter, pair_settings
 from pipeline.trends.shrink import Prior
 
 WEEKS = 26  # the last half year, unless a period is asked for
-ENOUGH_TO_LEARN = 40  # athletes from whom chance is learnt; more tell hardly more and take longer
+ENOUGH_TO_LEARN = 30  # athletes from whom chance is learnt; more tell hardly more and take longer
 FOLDER = "trends"
 
 
@@ -85,36 +86,37 @@ def write_athlete(
     chance : learnt from the club; learnt here where not given. neighbours : codes for the links before and after.
     Raises MatsideError where the code has no readings.
     """
-    _write_one(store, tolerances, out, code, filters, chance, title, note, translations(language), neighbours)
+    tr = translations(language)
+    env = page_environment(store, tolerances, title=title, note=note, tr=tr)
+    _write_one(store, tolerances, out, code, filters, chance, env, tr, neighbours)
     return out / FOLDER / f"{slug(code)}.html"
 
 
 def _write_one(
-    store: Store, tolerances: Tolerances, out: Path, code: str, filters: Filters | None, chance: ClubChance | None, title: str, note: str,
-    tr: Translations, neighbours: tuple[str, str],
+    store: Store, tolerances: Tolerances, out: Path, code: str, filters: Filters | None, chance: ClubChance | None,
+    env: jinja2.Environment, tr: Translations, neighbours: tuple[str, str],
 ) -> TrendView:  # fmt: skip
     asked = period_of(store, filters or Filters())
-    rows = store.readings(code)
-    if rows.empty:
+    if code not in set(store.athletes()["athlete"]):
         known = ", ".join(store.athletes()["athlete"].head(12))
         raise MatsideError(
             f"{code}: no readings of this athlete. Expected one of the codes in the results ({known}, …). Check the spelling."
         )
+    rows = store.readings(code, since=_iso(asked.since), until=_iso(asked.until))
     chance = chance or learn_chance(store, asked, including=code)
     trends = athlete_trends(asked.apply(rows), code, chance.precision)
     cohorts = list(dict.fromkeys(rows.loc[rows["cohort"] != "", "cohort"]))
     notes = store.notes()
     notes = notes[notes["about"].isin([code, *cohorts]) & notes["date"].between(str(asked.since or ""), str(asked.until or "9999"))]
     view = trend_view(tr, code, " → ".join(cohorts), trends, tolerances, notes, chance.drop_scatter)
-    env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     name = slug(code)
     text = env.get_template("trend.html").render(
         view=view, root="../", csv=f"{name}.csv", filters=filter_words(tr, filters),
         athlete_page=f"../athletes/{name}.html" if (out / "athletes" / f"{name}.html").is_file() else "", before=_neighbour(neighbours[0]),
         after=_neighbour(neighbours[1]), cohorts_page="../cohorts/index.html" if _has_cohorts(store) else "",
     )  # fmt: skip
-    write_whole(out / FOLDER / f"{name}.html", text)
-    write_whole(out / FOLDER / f"{name}.csv", csv_text(view.figures))
+    write_changed(out / FOLDER / f"{name}.html", text)
+    write_changed(out / FOLDER / f"{name}.csv", csv_text(view.figures))
     return view
 
 
@@ -130,16 +132,16 @@ def write_athletes(
     filters = period_of(store, Filters())
     everyone = [c for c in (codes or store.athletes()["athlete"]) if c]
     chance = learn_chance(store, filters)
+    env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     entries = []
     for i, code in enumerate(everyone):
         neighbours = (everyone[i - 1] if i else "", everyone[i + 1] if i + 1 < len(everyone) else "")
-        view = _write_one(store, tolerances, out, code, None, chance, title, note, tr, neighbours)
+        view = _write_one(store, tolerances, out, code, None, chance, env, tr, neighbours)
         entries.append({"code": code, "file": f"{slug(code)}.html", "cohort": view.cohort, "said": view.changes})
-    env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     template = env.get_template("trends.html")
     cohorts = _has_cohorts(store)
     for page, root, folder in [(out / FOLDER / "index.html", "../", ""), *([(out / "index.html", "", f"{FOLDER}/")] if front else [])]:
-        write_whole(page, template.render(entries=entries, root=root, folder=folder, cohorts=cohorts, filters=filter_words(tr, None)))
+        write_changed(page, template.render(entries=entries, root=root, folder=folder, cohorts=cohorts, filters=filter_words(tr, None)))
     return out / FOLDER / "index.html"
 
 
@@ -147,7 +149,7 @@ def csv_text(table: pd.DataFrame) -> str:
     """A table as CSV, values to four places; a cell that a spreadsheet would take for a formula is quoted with an apostrophe."""
     safe = table.copy()
     for column in safe.select_dtypes("object").columns:
-        safe[column] = [f"'{v}" if isinstance(v, str) and v[:1] in "=+-@\t" and v[:1] else v for v in safe[column]]
+        safe[column] = [safe_cell(value) for value in safe[column]]
     return safe.to_csv(index=False, float_format="%.4f", lineterminator="\n")
 
 

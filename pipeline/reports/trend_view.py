@@ -17,7 +17,7 @@ from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.trend_plots import PlotNote, trend_plot, value_range
 from pipeline.scoring.tolerances import Tolerances
-from pipeline.trends.athlete import GAP, Trend
+from pipeline.trends.athlete import ENOUGH_SESSIONS, GAP, Trend
 from pipeline.trends.setting_drop import LINE, Drop, pair_settings, setting_drop
 from pipeline.trends.shrink import Prior
 from pipeline.trends.words import amount, drop_sentence, sentence
@@ -93,15 +93,15 @@ def trend_view(
     order = sorted(grouped, key=lambda c: (c[:2] != FIRST, ORDER.get(c[:2], len(ORDER)), c))
     period = _period(trends)
     details = [_detail(tr, key, grouped[key], tolerances, marks, period, drop_scatter) for key in order]
-    judged = sum(len(d.series) for d in details)
+    judged = sum(len(t.sessions) >= ENOUGH_SESSIONS for t in trends)
     sessions = len({d for t in trends for d in t.sessions["date"]})
     summary = tr.gettext("%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.") % {
         "cohort": cohort, "days": sessions, "first": day_words(tr, min((t.change.start_date for t in trends), default="")),
         "last": day_words(tr, max((t.change.now_date for t in trends), default="")),
     }  # fmt: skip
     chance = tr.gettext(
-        "%(judged)d series are judged on this page, each so that chance alone calls at most 1 in 20 a change: "
-        "expect up to %(false).1f of them to be chance. What several details or weeks bear out is safer."
+        "%(judged)d series have enough sessions to be judged, each so that chance alone calls at most 1 in 20 a change: "
+        "expect up to %(false).1f of them to be chance, and more if the page is read every week. What several details bear out is safer."
     ) % {"judged": judged, "false": 0.05 * judged}
     views = [NoteView(letter, day_words(tr, row.date), row.kind, f"{row.text} ({row.about})") for letter, row in lettered]
     return TrendView(code, cohort, summary, chance, views, details, figure_table(trends))

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from pipeline.trends.precision import Precision, learn
 from pipeline.trends.sessions import SERIES, Z95, sessions
 from pipeline.trends.slope import Slope, slope
+from pipeline.trends.student import t_quantile
 
 ENOUGH_SESSIONS = 4  # fewer never make a change; common practice, no source
 FORTNIGHT = 14.0  # days: the start is the first fortnight, now the latest, where the two lie apart
@@ -84,7 +84,7 @@ def change_since_start(table: pd.DataFrame, line: Slope) -> Change:
     if n < 2:
         return Change(float(y[0]), float(y[0]), np.nan, np.nan, np.nan, np.nan, *dates, 1, 1, False)
     first, last, start, now, change, total = block_change(day, y, variance)
-    mdc = float(stats.t.ppf(0.975, df) * np.sqrt(total)) if df > 0 and np.isfinite(total) else np.nan
+    mdc = t_quantile(df) * float(np.sqrt(total))
     real = bool(n >= ENOUGH_SESSIONS and np.isfinite(mdc) and abs(change) > mdc and line.points(change))
     return Change(start, now, change, change - mdc, change + mdc, mdc, *dates, first, last, real)
 
@@ -113,7 +113,7 @@ def athlete_trends(readings: pd.DataFrame, athlete: str, precision: Precision | 
 
 def _trend(athlete: str, key: tuple[str, ...], rows: pd.DataFrame, table: pd.DataFrame) -> Trend:
     df, sem = float(table["df"].iloc[0]), float(table["sem"].iloc[0])
-    quantile = float(stats.t.ppf(0.975, df)) if df > 0 else np.nan
+    quantile = t_quantile(df)
     half = quantile * np.sqrt(table["variance"])
     table = table.assign(low=table["median"] - half, high=table["median"] + half, segment=(table["day"].diff() > GAP).cumsum())
     line = slope(table["day"].to_numpy(), table["median"].to_numpy(), table["variance"].to_numpy(), df)

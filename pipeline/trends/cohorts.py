@@ -8,12 +8,12 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from pipeline.trends.athlete import ENOUGH_SESSIONS, block_change
 from pipeline.trends.pooled import GroupMean, difference, group_mean, hedges_g, holm
 from pipeline.trends.precision import Precision, learn
 from pipeline.trends.sessions import sessions
+from pipeline.trends.student import t_quantile
 
 ENOUGH_ATHLETES = 5  # fewer in a cohort are shown as dots and not compared; common practice, no source
 SURE = 0.05  # chance that any difference said on a page is false
@@ -57,7 +57,7 @@ def athlete_levels(judged: pd.DataFrame) -> pd.DataFrame:
         at = at[np.argsort(day[at], kind="stable")]
         k = len(at)
         own = float(variance[at].sum() / k**2)
-        half = float(stats.t.ppf(0.975, df[at[0]])) * np.sqrt(own) if df[at[0]] > 0 else np.nan
+        half = t_quantile(df[at[0]]) * np.sqrt(own)
         change, change_variance = np.nan, np.nan
         if k >= ENOUGH_SESSIONS:
             *_, change, change_variance = block_change(day[at], y[at], variance[at])
@@ -92,7 +92,7 @@ def compare(readings: pd.DataFrame, precision: Precision | None = None, *, enoug
             models[str(cohort)] = (mean, one["level"].to_numpy())
         for a, b in combinations([c for c, (m, _) in models.items() if m.n >= enough], 2):
             value, se, df, p = difference(models[a][0], models[b][0])
-            half = float(stats.t.ppf(0.975, df)) * se
+            half = t_quantile(df) * se
             pairs.append((*cell, a, b, value, value - half, value + half, p, np.nan, False, *hedges_g(models[a][1], models[b][1])))
     differences = pd.DataFrame(pairs, columns=DIFFERENCE_COLUMNS)
     differences["p_page"] = holm(differences["p"].to_numpy(float))

@@ -8,10 +8,10 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from pipeline.trends.cohorts import CELL, ENOUGH_ATHLETES
 from pipeline.trends.pooled import difference, group_mean, holm
+from pipeline.trends.student import t_quantile
 
 WEEKS = 4  # looked at before and after
 ENOUGH_EACH = 2  # sessions an athlete needs before and after
@@ -92,12 +92,12 @@ def _effect(
         why = f"Too few to compare: {a.n} and {b.n} athletes with sessions before and after, {enough} each are needed."
         return DrillEffect(*head, nan, nan, nan, nan, nan, nan, nan, nan, a.n, b.n, False, why), nan
     more, se, df, p = difference(a, b)
-    half = float(stats.t.ppf(0.975, df)) * se
+    half = t_quantile(df) * se
     # The same question at a date when nothing began, half way before.
     back = max(2, weeks // 2)
     ea, eb = (group_mean(*_athlete_changes(x[x["day"] < day], day - 7 * back, back, 1)) for x in (own, free))
     earlier, ese, edf, _ = difference(ea, eb) if min(ea.n, eb.n) >= enough else (nan, nan, nan, nan)
-    ehalf = float(stats.t.ppf(0.975, edf)) * ese if np.isfinite(ese) else nan
+    ehalf = t_quantile(edf) * ese if np.isfinite(ese) else nan
     why = "Not more than the others changed in the same weeks, as far as can be told."
     return DrillEffect(
         *head, a.mean, b.mean, more, more - half, more + half, earlier, earlier - ehalf, earlier + ehalf, a.n, b.n, False, why

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special
+
+from pipeline.trends.student import noncentral_t_cdf, t_quantile, two_sided_p
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,7 @@ class GroupMean:
         """95 %; NaN where fewer than two athletes leave nothing to judge by."""
         if self.n < 2:
             return (float("nan"), float("nan"))
-        half = float(stats.t.ppf(0.975, self.df)) * self.se
+        half = t_quantile(self.df) * self.se
         return (self.mean - half, self.mean + half)
 
 
@@ -71,7 +73,7 @@ def difference(a: GroupMean, b: GroupMean) -> tuple[float, float, float, float]:
     if se == 0:
         return (a.mean - b.mean, 0.0, a.df + b.df, 1.0 if a.mean == b.mean else 0.0)
     df = (va + vb) ** 2 / (va**2 / a.df + vb**2 / b.df)
-    return (a.mean - b.mean, se, df, float(2 * stats.t.sf(abs(a.mean - b.mean) / se, df)))
+    return (a.mean - b.mean, se, df, two_sided_p((a.mean - b.mean) / se, df))
 
 
 def hedges_g(a: np.ndarray, b: np.ndarray) -> tuple[float, float, float]:
@@ -94,10 +96,10 @@ def hedges_g(a: np.ndarray, b: np.ndarray) -> tuple[float, float, float]:
     spread = float(np.sqrt(1 + t * t / (2 * df)))
 
     def centre(p: float) -> float:
-        low, high = max(t - 5 * spread, -37.0), min(t + 5 * spread, 37.0)  # beyond, scipy's noncentral t gives up
-        if not (low < high and stats.nct.cdf(t, df, low) > p > stats.nct.cdf(t, df, high)):
-            return t - spread * float(stats.norm.ppf(p))
-        return float(optimize.brentq(lambda nc: float(stats.nct.cdf(t, df, nc)) - p, low, high, xtol=1e-4))
+        low, high = max(t - 5 * spread, -37.0), min(t + 5 * spread, 37.0)  # beyond, the noncentral t gives up
+        if not (low < high and noncentral_t_cdf(t, df, low) > p > noncentral_t_cdf(t, df, high)):
+            return t - spread * float(special.ndtri(p))
+        return float(optimize.brentq(lambda nc: noncentral_t_cdf(t, df, nc) - p, low, high, xtol=1e-4))
 
     return (small * t * scale, small * centre(0.975) * scale, small * centre(0.025) * scale)
 

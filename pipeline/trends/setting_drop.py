@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from pipeline.trends.shrink import Prior, common_variance
+from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Setting
 
 NEAR = 7.0  # days between two sessions that may be compared
@@ -72,5 +72,5 @@ def setting_drop(drops: np.ndarray, prior: Prior | None = None) -> Drop:
     mean = float(drops.mean())
     if n < ENOUGH_PAIRS or not df[0] > 0 or not np.isfinite(variance[0]):
         return Drop(mean, np.nan, np.nan, n)
-    half = float(stats.t.ppf(0.975, df[0]) * np.sqrt(variance[0] / n))
+    half = t_quantile(df[0]) * float(np.sqrt(variance[0] / n))
     return Drop(mean, mean - half, mean + half, n)

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from pipeline.scoring.tolerances import Tolerance
 from pipeline.scoring.verdicts import score
+from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Skill, Verdict
 
 VIEW = {Skill.LUNGE: "side", Skill.SHOULDER_STAND: "side", Skill.BACKWARD_ROLL: "side", Skill.CARTWHEEL: "front"}
@@ -44,7 +44,7 @@ def athletes_share(hits: np.ndarray, tries: np.ndarray) -> Share:
         return Share(p, np.nan, np.nan, 1, total)
     spread = float(shares.var(ddof=1)) / n
     effective = min(p * (1 - p) / spread, float(total)) if spread > 0 else float(n)
-    t2 = float(stats.t.ppf(0.975, n - 1)) ** 2
+    t2 = t_quantile(n - 1) ** 2
     middle = (p + t2 / (2 * effective)) / (1 + t2 / effective)
     half = np.sqrt(t2) / (1 + t2 / effective) * np.sqrt(p * (1 - p) / effective + t2 / (4 * effective**2))
     return Share(p, float(max(0.0, middle - half)), float(min(1.0, middle + half)), n, total)

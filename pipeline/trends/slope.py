@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+
+from pipeline.trends.student import t_quantile
 
 MONTH = 30.4375  # days
 DRAWS = 600
@@ -25,14 +26,17 @@ class Slope:
 
     def points(self, direction: float, *, level: float = 0.80) -> bool:
         """Whether the two-sided interval at `level` lies wholly on the side of `direction` (its sign)."""
-        return bool(self.df > 0 and direction * self.per_month > stats.t.ppf(0.5 + level / 2, self.df) * self.se * abs(direction))
+        return bool(self.df > 0 and direction * self.per_month > t_quantile(self.df, 0.5 + level / 2) * self.se * abs(direction))
 
 
 def theil_sen(day: np.ndarray, y: np.ndarray) -> float:
-    """Median of the slopes of all pairs, per day, as `scipy.stats.theilslopes` gives it; NaN below two different days."""
+    """Median of the slopes of all pairs, in units of y a day; day, y : (n,). NaN below two different days."""
     if len(np.unique(day)) < 2:
         return float("nan")
-    return float(stats.theilslopes(y, day)[0])
+    i, j = np.triu_indices(len(day), 1)
+    span = day[j] - day[i]
+    apart = span != 0
+    return float(np.median((y[j] - y[i])[apart] / span[apart]))
 
 
 def slope(day: np.ndarray, median: np.ndarray, variance: np.ndarray, df: float, *, rng: np.random.Generator | None = None) -> Slope:
@@ -54,7 +58,7 @@ def slope(day: np.ndarray, median: np.ndarray, variance: np.ndarray, df: float, 
     se = half = np.nan
     if len(day) >= 3 and df > 0 and np.isfinite(variance).all():
         se = MONTH * _standard_error(day, variance, rng)
-        half = float(stats.t.ppf(0.975, df)) * se
+        half = t_quantile(df) * se
     return Slope(per_day * MONTH, per_day * MONTH - half, per_day * MONTH + half, at, middle, se, df)
 
 

@@ -67,3 +67,10 @@ def test_a_note_can_be_forgotten(season):
     season.add_note("OT-02", "2026-10-01", "other", "to go")
     number = int(season.notes("OT-02")["id"].iloc[0])
     assert season.remove_note(number) and not season.remove_note(number)
+
+
+def test_readings_of_a_period_are_those_between_both_days(season):
+    some = season.readings("OT-01", since="2026-10-01", until="2026-10-31")
+    everything = season.readings("OT-01")
+    pd.testing.assert_frame_equal(some, everything[everything["date"].between("2026-10-01", "2026-10-31")].reset_index(drop=True))
+    assert 0 < len(some) < len(everything)

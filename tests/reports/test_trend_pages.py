@@ -1,0 +1,154 @@
+"""Trend and cohort pages of the demo season: what they say, what lies beside them, how they open in a browser."""
+
+import csv
+import re
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.errors import MatsideError
+from pipeline.reports.cohort_page import write_cohorts
+from pipeline.reports.language import translations
+from pipeline.reports.trend_page import csv_text, write_athlete, write_athletes
+from pipeline.reports.trend_plots import days
+from pipeline.scoring.tolerances import load_tolerances
+from pipeline.store import Store
+from pipeline.trends.filters import Filters
+from pipeline.trends.season import write_season
+from pipeline.vocabulary import Setting, Skill
+
+CODES = ("OT-02", "OT-03")
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    """(store, out) with the trend pages of two athletes and the cohort page."""
+    out = tmp_path_factory.mktemp("season")
+    with Store(out / "data" / "matside.sqlite") as store:
+        write_season(store)
+        write_athletes(store, load_tolerances(), out, codes=CODES, front=True)
+        write_cohorts(store, load_tolerances(), out)
+        yield store, out
+
+
+def text(out, name):
+    return (out / name).read_text("utf-8")
+
+
+def rows(out, name):
+    with (out / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+PAGES = ("index.html", "trends/index.html", "trends/OT-02.html", "trends/OT-03.html", "cohorts/index.html")
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_page_says_that_the_readings_are_invented(season, name):
+    assert "Invented readings: no child was filmed." in text(season[1], name)
+
+
+def test_no_athlete_is_named_on_the_cohort_page_or_in_its_tables(season):
+    codes = season[0].athletes()["athlete"]
+    folder = season[1] / "cohorts"
+    assert len(list(folder.glob("*.csv"))) == 9
+    for file in folder.iterdir():
+        assert not [c for c in codes if c in file.read_text("utf-8")], file.name
+
+
+def test_names_show_only_when_asked_for_and_then_in_the_order_of_codes(season, tmp_path):
+    page = write_cohorts(
+        season[0], load_tolerances(), tmp_path, names=True, filters=Filters(skill=Skill.CARTWHEEL, setting=Setting.ALONE)
+    ).read_text("utf-8")
+    first = re.search(r"<svg class=\"curve dots\".*?</svg>", page, re.S).group()
+    cohorts = [re.findall(r"<title>(..-\d\d)</title>", part) for part in first.split("cohort-name")[1:]]
+    assert [len(c) for c in cohorts] == [8, 9, 9] and all(c == sorted(c) for c in cohorts)
+
+
+def test_every_point_drawn_is_in_the_csv_beside_the_page(season):
+    store, out = season
+    table = rows(out, "trends/OT-02.csv")
+    page = text(out, "trends/OT-02.html")
+    assert len([r for r in table if r["what"] == "session"]) == page.count('class="session"') - 2  # two explain the plot
+    attempts = store.readings("OT-02")["value"].notna().sum()
+    assert len([r for r in table if r["what"] == "attempt"]) == attempts
+    assert 'href="OT-02.csv"' in page
+
+
+def test_every_dot_of_the_cohorts_is_in_their_csv(season):
+    out = season[1]
+    assert len(rows(out, "cohorts/dots.csv")) == text(out, "cohorts/index.html").count('class="athlete"') - 1  # one explains the plot
+
+
+def test_the_drill_that_was_built_in_is_found_and_said_with_care(season):
+    page = text(season[1], "cohorts/index.html")
+    assert re.search(r"Wall slides for flat hips, Otters since 12 October 2026: Shoulder stand, Flat hips, alone, changed by \+1\d°", page)
+    assert "it does not prove that the drill did it" in page
+
+
+def test_the_difference_that_was_built_in_is_said(season):
+    assert re.search(
+        r"Cartwheel, Straight legs, (left|right), alone: Herons straighter than (Otters|Curlews)", text(season[1], "cohorts/index.html")
+    )
+
+
+def test_a_break_leaves_the_line_broken_and_its_note_beside_it(season):
+    page = text(season[1], "trends/OT-03.html")
+    assert "Away with a sore wrist for four weeks (OT-03)" in page
+    first = re.search(r"<svg class=\"curve trend\".*?</svg>", page, re.S).group()
+    assert first.count('class="joined"') == 2
+
+
+def test_too_few_athletes_are_dots_without_a_comparison(season, tmp_path):
+    page = write_cohorts(season[0], load_tolerances(), tmp_path, filters=Filters(lead_side="left")).read_text("utf-8")
+    assert "Too few to compare: Curlews, Herons, Otters (fewer than 5 athletes)." in page
+    assert 'class="athlete"' in page and 'class="mean"' not in page.split("</ul>", 3)[-1]
+
+
+def test_a_code_without_readings_is_told_which_codes_there_are(season, tmp_path):
+    with pytest.raises(MatsideError, match=r"OT-99: no readings.*CU-01.*Check the spelling"):
+        write_athlete(season[0], load_tolerances(), tmp_path, "OT-99")
+
+
+def test_a_period_without_readings_is_said(season, tmp_path):
+    with pytest.raises(MatsideError, match="no readings with a cohort from 2030"):
+        write_cohorts(season[0], load_tolerances(), tmp_path, filters=Filters(since=date(2030, 1, 1), until=date(2030, 2, 1)))
+
+
+def test_words_from_outside_are_escaped(tmp_path):
+    with Store(tmp_path / "data" / "matside.sqlite") as store:
+        club = write_season(store)
+        store.add_note(club.truth.athlete[0], "2026-10-10", "other", "<script>alert(1)</script>")
+        page = write_athlete(store, load_tolerances(), tmp_path, club.truth.athlete[0]).read_text("utf-8")
+    assert "<script>alert" not in page and "&lt;script&gt;" in page
+
+
+def test_a_cell_that_would_be_a_formula_is_not():
+    assert csv_text(pd.DataFrame({"a": ["=1+1", "fine"], "b": [1.0, np.nan]})) == "a,b\n'=1+1,1.0000\nfine,\n"
+
+
+def test_dates_along_a_plot():
+    tr = translations()
+    day = float(np.datetime64("2026-03-02", "D").astype(int))
+    assert [words for _, words in days(day, day + 28, tr)] == ["2 Mar", "9 Mar", "16 Mar", "23 Mar", "30 Mar"]
+    assert [words for _, words in days(day, day + 100, tr)] == ["Apr", "May", "Jun"]
+    years = [words for _, words in days(day, day + 5 * 365, tr)]
+    assert 3 <= len(years) <= 12 and "Jan 2027" in years
+
+
+@pytest.mark.chromium
+@pytest.mark.parametrize("width", [320, 390, 1280])
+@pytest.mark.parametrize("name", PAGES[1:])
+def test_pages_open_without_a_complaint_and_nothing_sticks_out(season, open_page, name, width):
+    page = open_page(season[1] / name, width=width)
+    page.wait_for_load_state("networkidle")
+    assert page.complaints == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate("getComputedStyle(document.body).maxWidth") != "none", "the style sheet passed the page's own policy"
+
+
+def test_the_style_sheet_reaches_the_page_unescaped(season):
+    style = re.search(r"<style>(.*?)</style>", text(season[1], "cohorts/index.html"), re.S).group(1)
+    assert "&gt;" not in style and ".term>div" in style
