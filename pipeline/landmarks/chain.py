@@ -49,7 +49,7 @@ class Passes:
         self.worth = WORTH * np.minimum(clear / CLEAR, 1)  # clear enough is enough: a clearer neighbour is still a neighbour
         speed = np.zeros(self.valid.shape)
         if len(t) > 1:
-            speed[:, 1:] = np.linalg.norm(np.diff(self.xy[:, :, MAIN[:8]], axis=1), axis=3).mean(2) / self.torso[:, 1:] / np.diff(t)
+            speed[:, 1:] = limbs_apart(self.xy[:, 1:], self.xy[:, :-1], self.torso[:, 1:]) / np.diff(t)
         self.jump = JUMP_PRICE * np.maximum(np.nan_to_num(speed, nan=0.0) - JUMP_FREE, 0) * np.diff(t, prepend=t[:1] - 1 / 30)
         self.between = np.nan_to_num(limbs_apart(self.xy[:, None], self.xy[None], self.torso[:, None]), nan=np.inf)  # (m, m, n)
         self.middle = self.xy[:, :, CORE].mean(2)  # (m, n, 2)

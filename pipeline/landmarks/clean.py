@@ -7,8 +7,7 @@ import numpy as np
 from pipeline.landmarks.join import ARMS, LEGS
 
 KEEP_SIDES = 0.15  # torsos: what a swap of sides must gain over keeping them
-WILD = 0.35  # torsos off the line between its neighbours, both of which agree
-LONGEST_MEMORY = 3  # frames over which sides are carried across a gap
+WILD, FARTHER = 0.35, 1.2  # torsos off the line between its neighbours, and times their distance
 
 
 def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
@@ -35,11 +34,10 @@ def _viterbi(plain: np.ndarray, swapped: np.ndarray) -> np.ndarray:
     """(n,) bool: the frame is better read swapped. Being swapped costs, so that the model's word stands where it is unclear."""
     n = len(plain)
     here = np.stack([plain, swapped])  # (2, n, k, 2)
-    speed = np.zeros_like(here[:, 0])
     cost = np.array([0.0, KEEP_SIDES * 2])
     came = np.zeros((2, n), int)
     for i in range(1, n):
-        step = np.linalg.norm(here[:, None, i] - here[None, :, i - 1] - speed[None] * 0, axis=-1).mean(-1)  # (now, before)
+        step = np.linalg.norm(here[:, None, i] - here[None, :, i - 1], axis=-1).mean(-1)  # (now, before)
         total = cost[None] + step
         came[:, i] = total.argmin(1)
         cost = total.min(1) + np.array([0.0, KEEP_SIDES * 0.2])
@@ -60,8 +58,8 @@ def drop_wild(xy: np.ndarray, t: np.ndarray, size: float) -> np.ndarray:
             expected = before + share * (after - before)
             with np.errstate(invalid="ignore"):
                 off = np.linalg.norm(xy[i : i + gap] - expected, axis=-1)
-                calm = np.linalg.norm(after - before, axis=-1) < WILD * size
-                wild[i : i + gap] |= (off > WILD * size) & calm
+                moved = np.linalg.norm(after - before, axis=-1)
+                wild[i : i + gap] |= (off > WILD * size) & (off > FARTHER * moved)
     return wild
 
 

@@ -16,7 +16,7 @@ from pipeline.landmarks.crops import Crop, between, cut
 from pipeline.landmarks.detector import Found
 from pipeline.landmarks.hide import paint_out, standing
 from pipeline.landmarks.net import Guess, LandmarkNet
-from pipeline.landmarks.paths import CORE, Path, apart, torso
+from pipeline.landmarks.paths import CORE, MAIN, Path, apart, torso
 from pipeline.landmarks.spool import Spool
 
 LEAST_PRESENCE = 0.5
@@ -28,6 +28,8 @@ FADE = 0.85  # of the movement carried on, per frame while lost
 LOOK_AGAIN_TURN = np.radians(14)  # a body turned more than this in its crop is looked at again, better aligned
 LOOK_AGAIN_SHIFT = 0.10  # of the crop's side
 ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
+SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, radians, ratio: crops nearer than this show the same
+CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 CALM_EVERY = 4  # frames from look to look at a bystander
 AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
 
@@ -73,14 +75,16 @@ class _Followed:
 
 
 def follow_everyone(
-    net: LandmarkNet, spool: Spool, found: dict[int, list[Found]], step: int, *, calm: Sequence[Found] = (), scenery: Sequence[Path] = ()
+    net: LandmarkNet, spool: Spool, found: dict[int, list[Found]], step: int, *, calm: Sequence[Found] = (), other_way: Sequence[Path] = ()
 ) -> list[Path]:
     """Passes through the stretch in one direction (+1, -1), from everyone found at the frames that were looked at.
 
     found   : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
     calm    : finds of bystanders, who are looked at only now and then.
-    scenery : bystanders already followed, painted out but not followed again.
+    other_way : passes of the other direction. Bystanders among them are painted out but not followed again, and where a crop
+    would be the same as one looked at with a clear result, that result is taken over.
     """
+    scenery = [p for p in other_way if p.calm]
     bystanders = {id(f) for f in calm}
     live: list[_Followed] = []
     done: list[Path] = []
@@ -97,7 +101,12 @@ def follow_everyone(
             one.guess = None
             if number % one.every == 0:
                 others = around + [o.expected() for o in live if o is not one]
-                one.guess, one.used = look(net, image, one.crop, others, one.expected(), one.path)
+                same = _same_look(other_way, number, one.crop) if not _any_near(others, one.crop) else None
+                if same is not None:
+                    one.guess, one.used = same
+                    one.path.shared[number - spool.first] = True
+                else:
+                    one.guess, one.used = look(net, image, one.crop, others, one.expected(), one.path)
         _settle_disputes(live, around)
         for one in live:
             if number % one.every == 0:
@@ -143,11 +152,28 @@ def look(
 
 def _glance(net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray | None) -> Guess:
     pixels = cut(image, crop)
-    near = [crop.to_crop(o) for o in others]
-    near = [o for o in near if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
+    near = _any_near(others, crop)
     if near:
         pixels = paint_out(pixels, near, None if own is None else crop.to_crop(own))
     return net.read(pixels, crop)
+
+
+def _any_near(others: list[np.ndarray], crop: Crop) -> list[np.ndarray]:
+    """The other bodies that reach into the crop, in its pixels."""
+    near = [crop.to_crop(o) for o in others]
+    return [o for o in near if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
+
+
+def _same_look(other_way: Sequence[Path], number: int, crop: Crop) -> tuple[Guess, Crop] | None:
+    """What the pass of the other direction saw in this frame, if it looked at the same crop and saw clearly."""
+    for path in other_way:
+        row = number - path.first
+        x, y, side, angle = path.crop[row]
+        if path.calm or not np.hypot(x - crop.x, y - crop.y) < SAME_PLACE * crop.side or abs(_wrapped(angle - crop.angle)) > SAME_TURN:
+            continue
+        if abs(np.log(side / crop.side)) < SAME_SIZE and path.presence[row] > 0.9 and path.peak[row, MAIN].mean() > CLEAR:
+            return path.guess(row), Crop(x, y, side, angle)
+    return None
 
 
 def _begin(

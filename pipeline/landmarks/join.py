@@ -97,7 +97,14 @@ def _joined(paths: list[Path], passes: Passes, chain: np.ndarray) -> Person:
     steps = np.array([p.step for p in paths])
     for i in np.flatnonzero(~lost):
         j = int(chain[i])
-        others = [k for k in range(len(paths)) if steps[k] != steps[j] and passes.valid[k, i] and passes.between[j, k, i] < SAME]
+        others = [
+            k
+            for k in range(len(paths))
+            if steps[k] != steps[j]
+            and passes.valid[k, i]
+            and passes.between[j, k, i] < SAME
+            and not (paths[k].shared[i] or paths[j].shared[i])
+        ]
         if others:
             other = paths[min(others, key=lambda k: passes.between[j, k, i])]
             _blend(

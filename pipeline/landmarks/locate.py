@@ -100,7 +100,7 @@ def all_passes(net: LandmarkNet, spool: Spool, sightings: list[Sighting], calm: 
         for number, one in zip(sighting.frames, sighting.found, strict=True):
             found.setdefault(number, []).append(one)
     ahead = follow_everyone(net, spool, found, 1, calm=[f for s in calm for f in s.found])
-    return ahead + follow_everyone(net, spool, found, -1, scenery=[p for p in ahead if p.calm])
+    return ahead + follow_everyone(net, spool, found, -1, other_way=ahead)
 
 
 def _mostly_calm(person: Person, paths: list[Pass]) -> bool:

@@ -24,6 +24,8 @@ class Path:
     peak: np.ndarray  # (n, 33)
     presence: np.ndarray  # (n,)
     crop: np.ndarray  # (n, 4) x, y, side, angle of the crop looked at
+    steer: np.ndarray  # (n, 2, 2) the steering points: middle of the hips, top of the circle round the body
+    shared: np.ndarray  # (n,) bool: taken over from the pass of the other direction, whose crop was the same
     step: int = 1  # +1 forwards, -1 backwards
     looks: int = 0  # calls of the network
     calm: bool = False  # a bystander, looked at only now and then; the frames between are filled in
@@ -33,13 +35,17 @@ class Path:
         """Nothing seen yet."""
         blank = np.full
         return cls(first, blank((n, N, 2), np.nan), blank((n, N), np.nan), blank((n, N), np.nan), blank((n, N), np.nan),
-                   np.zeros(n), blank((n, 4), np.nan), step)  # fmt: skip
+                   np.zeros(n), blank((n, 4), np.nan), blank((n, 2, 2), np.nan), np.zeros(n, bool), step)  # fmt: skip
 
     def put(self, number: int, guess: Guess) -> None:
         """Keep what was seen in one frame."""
         i = number - self.first
         self.xy[i], self.z[i], self.visibility[i], self.peak[i] = guess.xy, guess.z, guess.visibility, guess.peak
-        self.presence[i] = guess.presence
+        self.presence[i], self.steer[i] = guess.presence, (guess.centre, guess.top)
+
+    def guess(self, row: int) -> Guess:
+        """What was seen in one row."""
+        return Guess(self.xy[row], self.z[row], self.visibility[row], self.peak[row], float(self.presence[row]), *self.steer[row])
 
     def fill(self) -> None:
         """Straight lines between the frames that were looked at."""

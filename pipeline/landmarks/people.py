@@ -14,6 +14,8 @@ GATE = 0.45  # of the body's reach: how far hips may be between two looks to be 
 SPEED = 1.2  # reaches per second a person is taken to move at most between two looks
 SIZE_STEP = 1.35  # ratio of reach between two looks
 INNER = 0.1  # of a tile's side: someone whose hips are nearer to its inner border belongs to the next tile
+WELL_INSIDE = 0.33  # of a tile's side from its middle
+ALL_TILES = 4  # every so many looks all tiles are looked at, for people who come
 SMALLEST = 12  # pixels of reach
 ONE_PERSON = 0.3  # of the reach: two finds nearer than this are one person
 UNLIKE = 2.5  # a link must be so many times nearer than the next
@@ -56,8 +58,8 @@ def survey(spool: Spool, detector: Detector, *, per_second: float, least: float)
             gap = t - spool.t[sighting.frames[-1] - spool.first]
             (left if gap <= LONGEST_GAP_S else closed).append(sighting)
         open_ = left
-        ends = k < 2 or k >= len(instants) - 2
-        people = find(detector, spool[number], tiles if ends else tiles[k % 2 :: 2], least=least)
+        closely = k < 2 or k >= len(instants) - 2 or k % ALL_TILES == 0
+        people = find(detector, spool[number], tiles if closely else _tiles_of(tiles, [s.found[-1] for s in open_]), least=least)
         pairs = sorted(
             (_distance(s.found[-1], f, t - spool.t[s.frames[-1] - spool.first]), i, j)
             for i, s in enumerate(open_)
@@ -102,6 +104,20 @@ def regions(width: int, height: int) -> list[Region]:
     count = int(np.ceil((long / short - 0.25) / 0.75))
     starts = np.linspace(0, long - short, count) if count > 1 else np.zeros(1)
     return [(s, 0.0, s + short, float(short)) if width >= height else (0.0, s, float(short), s + short) for s in starts]
+
+
+def _tiles_of(tiles: list[Region], people: list[Found]) -> list[Region]:
+    """The fewest tiles, in whose middles these people are; all where nobody is known."""
+
+    def off(tile: Region, one: Found) -> float:
+        return float(max(abs(one.hips[0] - (tile[0] + tile[2]) / 2), abs(one.hips[1] - (tile[1] + tile[3]) / 2)) / (tile[2] - tile[0]))
+
+    left, chosen = list(people), []
+    while left:
+        best = max(tiles, key=lambda tile: (sum(off(tile, p) < WELL_INSIDE for p in left), -min(off(tile, p) for p in left)))
+        chosen.append(best)
+        left = [p for p in left if off(best, p) >= WELL_INSIDE and best != min(tiles, key=lambda tile: off(tile, p))]
+    return chosen or tiles
 
 
 def find(detector: Detector, image: np.ndarray, tiles: list[Region], *, least: float) -> list[Found]:
