@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.attempts.floor import RESTS
 from pipeline.geometry import length
+from pipeline.landmarks.track import INDEX
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
 from pipeline.measures.reading import Reading
@@ -16,6 +18,9 @@ from pipeline.vocabulary import Side, Skill
 # it is (the shin's top hangs lower than the kneecap). Fitted on rendered bodies of 5 to 18 years; sd 1.5 % of the shank.
 KNEE_RADIUS, KNEE_RADIUS_RISE = 0.115, 0.075
 TOUCHING = 4.0  # % of the shank; a knee this near rests on the mat, which gives
+REST_NEAR_S = 0.4  # how near in time a resting foot or hand tells of the floor
+MOST_OFF = 0.3  # trunks; higher than this over the floor line nothing rests
+TOGETHER = 0.06  # trunks; resting points lie this close to the lowest of them
 BOTH = (Side.LEFT, Side.RIGHT)
 
 
@@ -26,11 +31,27 @@ def shank_pixels(scene: Scene) -> float:
     return max(known) if known else float("nan")
 
 
+def local_floor(scene: Scene, side: Side) -> np.ndarray:
+    """(n,) pixels by which the floor under this side of the body lies above the clip's floor line, moment by moment.
+
+    In a roll something always rests on the floor; what rests near in time and on the same side shows the floor where the knee is,
+    whatever the camera's drift and the depth. The middle of those resting heights within REST_NEAR_S; 0 where none were seen.
+    """
+    rests = [scene.height[:, INDEX[f"{side}_{part}"]] - above * scene.unit for part, above in RESTS.items()]
+    lowest = np.fmin.reduce(rests)
+    out = np.zeros(len(scene.t))
+    for k, now in enumerate(scene.t):
+        about = lowest[np.abs(scene.t - now) < REST_NEAR_S]
+        about = about[np.isfinite(about) & (about < MOST_OFF * scene.unit)]
+        if len(about) >= 4:
+            base = np.quantile(about, 0.1)
+            out[k] = np.median(about[about < base + TOGETHER * scene.unit])
+    return out
+
+
 def clearance(scene: Scene, side: Side) -> np.ndarray:
     """(n,) height of a knee's underside above the floor, % of the shank; NaN where knee or floor is not known."""
-    from pipeline.landmarks.track import INDEX
-
-    centre = scene.height[:, INDEX[f"{side}_knee"]] / shank_pixels(scene)
+    centre = (scene.height[:, INDEX[f"{side}_knee"]] - local_floor(scene, side)) / shank_pixels(scene)
     return 100 * (centre - KNEE_RADIUS) / (1 + KNEE_RADIUS_RISE)
 
 
@@ -55,8 +76,6 @@ def _other(side: Side) -> Side:
 
 def frame_sd(scene: Scene, side: Side) -> np.ndarray:
     """(n,) % of the shank: what jitter, passes and floor leave open in one frame's clearance."""
-    from pipeline.landmarks.track import INDEX
-
     i = INDEX[f"{side}_knee"]
     floor = scene.floor.sd / 2 if scene.floor is not None else 0.0
     parts = (np.nan_to_num(scene.jitter[:, i]), PASSES_SHARE * np.nan_to_num(scene.disagreement[:, i]), np.full(len(scene.t), floor))
