@@ -61,11 +61,21 @@ def run(
     workers: Workers = None,
     wait: Annotated[bool, typer.Option("--wait", help="If another run is at work in the same --out, wait for it.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Measure everything again, even what has not changed.")] = False,
+    engine: Annotated[str, typer.Option("--engine", help="local, or dask to spread the clips over many machines.")] = "local",
+    scheduler: Annotated[
+        str | None, typer.Option("--scheduler", help="Address of the dask scheduler, such as tcp://10.0.0.5:8786.")
+    ] = None,
 ) -> None:
     """Measure the clips of a folder and write the pages. What was done before is not done again.
 
     Example: `matside run clips/week-09 --roster roster.csv --out reports`
     """
+    if engine not in ("local", "dask"):
+        raise typer.BadParameter(f"expected local or dask, but came {engine!r}.", param_hint="--engine")
+    if (engine == "dask") != (scheduler is not None):
+        raise typer.BadParameter("--engine dask and --scheduler ADDRESS belong together.", param_hint="--engine")
+    from pipeline.batch.many_machines import ManyMachines
+    from pipeline.batch.pool import work
     from pipeline.batch.progress import reporter
     from pipeline.batch.run import run_folder
     from pipeline.settings import load_settings
@@ -74,7 +84,7 @@ def run(
         with reporter() as tell:
             night = run_folder(
                 folder, out, roster=roster, settings=load_settings(settings), tolerances=tolerances or (), workers=workers, wait=wait,
-                again=again, tell=tell,
+                again=again, tell=tell, engine=ManyMachines(scheduler) if scheduler else work,
             )  # fmt: skip
     except KeyboardInterrupt:
         typer.echo("matside: stopped. What is done stays done; run again to go on.", err=True)

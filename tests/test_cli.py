@@ -37,7 +37,7 @@ def stand_in(monkeypatch):
 
     engine = StandIn()
     real = run_module.run_folder
-    monkeypatch.setattr(run_module, "run_folder", lambda *args, **kwargs: real(*args, **kwargs, engine=engine))
+    monkeypatch.setattr(run_module, "run_folder", lambda *args, **kwargs: real(*args, **{**kwargs, "engine": engine}))
     monkeypatch.setenv("COLUMNS", "200")
     return engine
 
@@ -128,6 +128,8 @@ def test_clips_that_need_somebody_end_with_3(tmp_path, stand_in):
         (["run", "CLIPS", "--settings", "none.toml"], 4, "none.toml: the settings cannot be read"),
         (["run", "CLIPS", "--tolerances", "fantasy"], 4, "fantasy: expected a tolerances file"),
         (["run", "CLIPS", "--workers", "0"], 2, "workers"),
+        (["run", "CLIPS", "--engine", "steam"], 2, "expected local or dask"),
+        (["run", "CLIPS", "--engine", "dask"], 2, "belong together"),
         (["report"], 4, "no results yet"),
         (["athlete", "OT-01"], 4, "no results yet"),
         (["athlete", "OT-01", "--skill", "vault"], 2, "shoulder_stand"),

@@ -21,8 +21,8 @@ def night(tmp_path_factory):
     clips = home / "clips"
     clips.mkdir()
     shutil.copy(SAMPLES / "roster.csv", clips)
-    for clip in sorted(SAMPLES.glob("OT-0[12]_*.mp4"), key=lambda p: p.stat().st_size)[:2]:
-        shutil.copy(clip, clips)
+    for name in ("OT-01_2026-03-02_1.mp4", "OT-02_2026-03-02_1.mp4"):
+        shutil.copy(SAMPLES / name, clips)
     environment = {
         **os.environ, "NETWORK_MARK": str(home / "mark"), "PYTHONPATH": os.pathsep.join([str(GUARD), str(ROOT)]), "MATSIDE_CACHE": str(home / "cache"),
     }  # fmt: skip

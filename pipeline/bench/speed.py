@@ -1,0 +1,172 @@
+"""How fast a night is, as ratios measured in one run; and how much memory a long clip takes.
+
+    python -m pipeline.bench speed                      # all but the long clip, about five minutes on two quiet cores
+    python -m pipeline.bench speed --only memory --minutes 20
+
+Processor seconds are those of the measured process; wall seconds are told apart, and mean little on a busy machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from itertools import chain, cycle, islice
+from pathlib import Path
+
+from pipeline.clips.video import frames, probe
+from pipeline.landmarks.settings import LandmarkSettings
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_data" / "clips"
+NIGHT_CLIPS, NIGHT_SECONDS, NIGHT_RATE = 200, 10, 30
+ROSTER = "athlete,cohort,lead_side,consent_until\nOT-01,Otters,left,2099-12-31\n"
+
+
+def main() -> int:
+    """See the module's words."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--clip", type=Path, default=SAMPLES / "OT-01_2026-03-02_1.mp4", help="the clip that is measured")
+    parser.add_argument("--only", choices=PARTS, action="append", help="one part; may be given again")
+    parser.add_argument("--minutes", type=float, default=2.0, help="length of the long clip of the part memory")
+    options = parser.parse_args()
+    for name in options.only or [part for part in PARTS if part != "memory"]:
+        with tempfile.TemporaryDirectory(prefix="matside-bench-") as folder:
+            for line in PARTS[name](options, Path(folder)):
+                print(line, flush=True)
+    return 0
+
+
+def processor(work: Callable[[], object]) -> tuple[float, float]:
+    """(processor seconds of this process and the children it has waited for, wall seconds)."""
+    before, start = os.times(), time.perf_counter()
+    work()
+    after = os.times()
+    return sum(after[:4]) - sum(before[:4]), time.perf_counter() - start
+
+
+def first_pass(options: argparse.Namespace, folder: Path) -> Iterator[str]:
+    """Decoding, a bare mediapipe loop, and our finding and following, on one clip; then all the rest of a clip's work."""
+    from pipeline.batch.process import Task, process_clip
+    from pipeline.bench.follow_check import plain_loop
+    from pipeline.landmarks.locate import track_athlete
+
+    settings, clip = LandmarkSettings(), options.clip
+    track_athlete(clip, settings, source=clip.name)  # builds model files, warms caches
+    count = sum(1 for _ in frames(clip))
+    decode, _ = processor(lambda: list(map(len, ([f.index] for f in frames(clip, longest_side=settings.longest_side)))))
+    plain, _ = processor(lambda: plain_loop(clip, settings.model))
+    ours, _ = processor(lambda: track_athlete(clip, settings, source=clip.name))
+    task = Task("clip", clip, "0" * 32, "OT-01", "Otters", "2026-03-02", settings, folder)
+    whole, _ = processor(lambda: process_clip(task))
+    video = probe(clip)
+    yield f"first pass: {clip.name}, {count} frames of {video.width} x {video.height}, processor ms a frame"
+    for what, seconds in (
+        ("decoded", decode),
+        ("bare mediapipe video loop", plain),
+        ("found and followed both ways", ours),
+        ("whole clip to readings and pictures", whole),
+    ):
+        yield f"  {what:<40}{1000 * seconds / count:8.1f}   {seconds / plain:5.2f} x the bare loop"
+    night = NIGHT_CLIPS * NIGHT_SECONDS * NIGHT_RATE * whole / count
+    yield f"  a night of {NIGHT_CLIPS} clips of {NIGHT_SECONDS} s at {NIGHT_RATE}/s: {night / 3600:.2f} processor hours, {night / 3600 / 2:.2f} h on 2 such cores"
+
+
+def full_hd(options: argparse.Namespace, folder: Path) -> Iterator[str]:
+    """The share of decoding on 1080p, made from the clip."""
+    from pipeline.landmarks.locate import track_athlete
+
+    settings, big = LandmarkSettings(), folder / "hd.mp4"
+    count = enlarge(options.clip, big, seconds=4.0)
+    track_athlete(big, settings, source=big.name)
+    decode, _ = processor(lambda: list(map(len, ([f.index] for f in frames(big, longest_side=settings.longest_side)))))
+    ours, _ = processor(lambda: track_athlete(big, settings, source=big.name))
+    yield f"1080p: decoding and scaling {1000 * decode / count:.1f} ms a frame, {100 * decode / ours:.0f} % of {1000 * ours / count:.1f} ms to find and follow"
+
+
+def workers(options: argparse.Namespace, folder: Path) -> Iterator[str]:
+    """Two workers against one, on copies of the clip that differ by a few bytes."""
+    walls = {}
+    for count in (1, 2):
+        clips = folder / f"clips{count}"
+        copies(options.clip, clips, 6)
+        command = [sys.executable, "-m", "pipeline.cli", "run", str(clips), "--out", str(folder / f"out{count}"), "--workers", str(count)]
+        _, walls[count] = processor(lambda command=command: subprocess.run(command, check=True, stdout=subprocess.DEVNULL))  # type: ignore[misc]
+    yield f"workers: 6 clips in {walls[1]:.1f} s with one, {walls[2]:.1f} s with two: {walls[1] / walls[2]:.2f} times as fast (start and pages included)"
+
+
+def unchanged(options: argparse.Namespace, folder: Path) -> Iterator[str]:
+    """A folder of 1,000 clips of which none has changed, and pages from 10,000 and 20,000 readings."""
+    from pipeline.bench.made_up_nights import fill
+
+    clips, out = folder / "clips", folder / "out"
+    fill(clips, out, clips=1000, readings_a_clip=10)
+    command = [sys.executable, "-m", "pipeline.cli", "run", str(clips), "--out", str(out)]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+    used, wall = processor(lambda: subprocess.run(command, check=True, stdout=subprocess.DEVNULL))
+    yield f"unchanged: 1,000 clips in {wall:.1f} s wall, {used:.1f} s of processor, start included"
+    for clips_count in (1000, 2000):
+        where = folder / f"pages{clips_count}"
+        fill(where / "clips", where / "out", clips=clips_count, readings_a_clip=10)
+        command = [sys.executable, "-m", "pipeline.cli", "report", "--out", str(where / "out")]
+        used, wall = processor(lambda command=command: subprocess.run(command, check=True, stdout=subprocess.DEVNULL))  # type: ignore[misc]
+        yield f"pages: {10 * clips_count:,} readings in {wall:.1f} s wall, {used:.1f} s of processor"
+
+
+def start(options: argparse.Namespace, folder: Path) -> Iterator[str]:
+    """The best of five starts of --help."""
+    command = [sys.executable, "-m", "pipeline.cli", "--help"]
+    best = min(processor(lambda: subprocess.run(command, check=True, stdout=subprocess.DEVNULL)) for _ in range(5))
+    yield f"start: matside --help in {best[1]:.2f} s wall, {best[0]:.2f} s of processor"
+
+
+def memory(options: argparse.Namespace, folder: Path) -> Iterator[str]:
+    """The most memory one worker takes on a long 1080p clip."""
+    long = folder / "OT-01_2026-03-02_1.mp4"
+    count = enlarge(options.clip, long, seconds=60 * options.minutes)
+    code = (
+        "import resource, sys; from pathlib import Path; from pipeline.batch.process import *\n"
+        "t = Task('clip', Path(sys.argv[1]), '0' * 32, 'OT-01', 'Otters', '2026-03-02', LandmarkSettings(), Path(sys.argv[2]))\n"
+        "process_clip(t); print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != 'darwin' else 1024**2))"
+    )
+    began = time.perf_counter()
+    done = subprocess.run([sys.executable, "-c", code, str(long), str(folder / "data")], check=True, capture_output=True, text=True)
+    yield f"memory: {options.minutes:g} minutes of 1080p ({count} frames): at most {float(done.stdout):.0f} MB, {time.perf_counter() - began:.0f} s wall"
+
+
+def enlarge(clip: Path, to: Path, *, seconds: float) -> int:
+    """Write a 1080p clip that plays `clip` again and again; returns its frames."""
+    import cv2
+
+    from pipeline.clips.write import write_clip
+
+    rate = 30.0
+    count = round(seconds * rate)
+    again = chain.from_iterable(frames(clip) for _ in cycle([0]))
+    images = (cv2.resize(frame.image, (1920, 1080), interpolation=cv2.INTER_LINEAR) for frame in islice(again, count))
+    write_clip(to, images, (i / rate for i in range(count)))
+    return count
+
+
+def copies(clip: Path, folder: Path, count: int) -> None:
+    """Copies that are other clips by their content: a few more bytes after the end, which players pass over."""
+    folder.mkdir(parents=True)
+    (folder / "roster.csv").write_text(ROSTER)
+    for number in range(count):
+        copy = folder / f"OT-01_2026-03-02_{number}.mp4"
+        shutil.copy(clip, copy)
+        with open(copy, "ab") as file:
+            file.write((12).to_bytes(4, "big") + b"free" + number.to_bytes(4, "big"))
+
+
+PARTS: dict[str, Callable[[argparse.Namespace, Path], Iterator[str]]] = {
+    "first-pass": first_pass, "full-hd": full_hd, "workers": workers, "unchanged": unchanged, "start": start, "memory": memory,
+}  # fmt: skip
+
+
+if __name__ == "__main__":
+    sys.exit(main())

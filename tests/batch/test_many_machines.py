@@ -1,0 +1,66 @@
+"""Many machines: the same outcome as one, with separate worker processes, one of which is lost on the way."""
+
+import os
+import signal
+import threading
+import time
+
+import pytest
+
+from pipeline.batch.many_machines import ManyMachines
+from pipeline.batch.pool import Beat, Limits, work
+from pipeline.batch.run import run_folder
+from pipeline.errors import MatsideError
+from tests.batch.chores import chore
+from tests.batch.nights import TODAY, clips_folder, contents
+from tests.faults.night import measure
+
+distributed = pytest.importorskip("distributed", reason="the extra `many` is not installed")
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1", silence_logs=50
+    ) as cluster:
+        yield cluster
+
+
+def test_faults_are_told_as_on_one_machine(cluster):
+    tasks = ["fine:1", "raise", "unreadable", "crash", "fine:2", "exit"]
+    limits = Limits(retries=0)
+
+    def told(engine):
+        outcomes = [e for e in engine(tasks, chore, workers=2, limits=limits) if not isinstance(e, Beat)]
+        return sorted((o.task, o.value or "", o.fault, o.lasting) for o in outcomes)
+
+    assert told(ManyMachines(cluster.scheduler_address)) == told(work)
+
+
+def test_a_hang_ends_by_its_limit(cluster):
+    engine = ManyMachines(cluster.scheduler_address)
+    (outcome,) = engine(["hang"], chore, workers=1, limits=Limits(limit_s=5, retries=0))
+    assert outcome.fault == "given up after 5 s, the time limit for a clip of this length"
+
+
+def test_a_night_with_a_worker_killed_on_the_way_ends_as_one_on_this_machine(cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr("pipeline.batch.run.process_clip", measure)
+    folder = clips_folder(tmp_path, [f"OT-01_2026-03-02_{n}.mp4" for n in range(8)])
+    run_folder(folder, tmp_path / "here", today=TODAY, workers=2)
+    victim = cluster.workers[0].pid  # the nanny starts another in its place
+
+    def kill():
+        time.sleep(3)
+        os.kill(victim, signal.SIGKILL)
+
+    threading.Thread(target=kill, daemon=True).start()
+    run_folder(folder, tmp_path / "there", today=TODAY, engine=ManyMachines(cluster.scheduler_address))
+    assert contents(tmp_path / "there") == contents(tmp_path / "here")
+    with pytest.raises(ProcessLookupError):
+        os.kill(victim, 0)
+
+
+def test_no_scheduler_is_one_line(monkeypatch):
+    monkeypatch.setattr("pipeline.batch.many_machines.CONNECT_S", 1)
+    with pytest.raises(MatsideError, match="no scheduler answers there"):
+        list(ManyMachines("tcp://127.0.0.1:9")(["fine"], chore, workers=1, limits=Limits()))
