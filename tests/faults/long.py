@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import collections
+import contextlib
 import os
 import subprocess
 import sys
@@ -70,10 +71,8 @@ def full_disk(options: argparse.Namespace, home: Path) -> None:
         night = run_night(folder, mount / "out")
         time.sleep(4)
         ballast = mount / "ballast"
-        try:
+        with contextlib.suppress(OSError):  # it fails when the disk is full, which is the point
             ballast.write_bytes(bytes(TMPFS_MB << 20))
-        except OSError:
-            pass  # that was the point
         first = night.wait(timeout=600)
         half = dict(collections.Counter(status for status, _ in rows_of(mount / "out").values()))
         ballast.unlink()
