@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import shutil
+import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -67,7 +70,7 @@ def run_folder(
     settings, today = settings or Settings(), today or date.today()
     profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
     data = out / "data"
-    with only_run(data, wait=wait):
+    with only_run(data, wait=wait), _full_disk_told(data):
         _room(data)
         with Store(data / "matside.sqlite") as store:
             old = forget_old(store, out, settings.night.keep_days, today)
@@ -210,6 +213,17 @@ def _room(data: Path) -> None:
             f"{data}: only {free / 1e6:.0f} MB free on the disk, expected {LEAST_FREE_BYTES / 1e6:.0f} MB. "
             "Make room and run again: what is done stays done."
         )
+
+
+@contextmanager
+def _full_disk_told(data: Path) -> Iterator[None]:
+    """A disk that fills up midway ends the night with one line."""
+    try:
+        yield
+    except (OSError, sqlite3.OperationalError) as error:
+        if getattr(error, "errno", None) != errno.ENOSPC and "disk is full" not in str(error):
+            raise
+        raise MatsideError(f"{data}: the disk is full. Make room and run again: what is done stays done.") from error
 
 
 class _log_file:

@@ -3,6 +3,7 @@
 import logging
 import os
 import shutil
+import sqlite3
 import threading
 import time
 from datetime import date
@@ -206,6 +207,22 @@ def test_a_full_disk_stops_the_night_and_the_next_goes_on(folder, out, monkeypat
     monkeypatch.setattr(shutil, "disk_usage", usage)
     asked, done = night(folder, out)
     assert len(asked) == 2 and dict(done.statuses) == {"measured": 3}
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), sqlite3.OperationalError("database or disk is full")])
+def test_a_disk_that_fills_up_while_a_result_is_stored_is_one_line(folder, out, monkeypatch, error):
+    put = Store.put
+
+    def full(self, result):
+        if result.clip == ONE:
+            raise error
+        put(self, result)
+
+    monkeypatch.setattr(Store, "put", full)
+    with pytest.raises(MatsideError, match="the disk is full"):
+        night(folder, out)
+    monkeypatch.setattr(Store, "put", put)
+    assert dict(night(folder, out)[1].statuses) == {"measured": 3}
 
 
 @pytest.mark.skipif(os.name == "nt" or os.getuid() == 0, reason="the administrator may write everywhere")
