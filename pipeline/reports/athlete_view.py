@@ -6,17 +6,19 @@ import math
 import os
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import quote
 
 import numpy as np
+from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
 from pipeline.measures.reading import Curve
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, week_key, week_words
+from pipeline.reports.motion import FOLDER, line_key, read_motion
 from pipeline.reports.numbers import number
 from pipeline.reports.plots import CurveData, curve_plot, overlay
 from pipeline.reports.reading_view import VERDICTS, ReadingView, column_title, reading_view, short_value, skill_title
@@ -48,6 +50,16 @@ class ShownReading(ReadingView):
 
     picture: PictureView | None = None
     plot: Markup = NOTHING
+    line: str = ""  # the name of its line in the motion
+    at_s: str = ""
+
+
+@dataclass(frozen=True)
+class MotionView:
+    """The moving picture of an attempt: where it lies, and what the page's player needs to know, as JSON safe in a page."""
+
+    src: str
+    json: Markup
 
 
 @dataclass(frozen=True)
@@ -59,6 +71,7 @@ class AttemptView:
     day: str
     where: str
     caution: str
+    motion: MotionView | None
     readings: list[ShownReading]
 
 
@@ -147,6 +160,7 @@ def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, tolerances:
         day=day_words(tr, row.date),
         where=where,
         caution=SKILL_WORDS[Skill(row.skill)].caution if row.skill in set(Skill) else "",
+        motion=_motion(row.link, folders),
         readings=[
             _shown(tr, r, attempt, tolerances, curves.get((r.detail, r.side)), pictures.get((r.detail, r.side)), folders)
             for r in attempt.readings
@@ -163,7 +177,17 @@ def _shown(
         **{f.name: getattr(view, f.name) for f in fields(ReadingView)},
         picture=_picture(tr, reading, view, picture, folders) if picture else None,
         plot=_plot(tr, reading, view, attempt, tolerances, curve) if curve is not None else NOTHING,
+        line=line_key(reading.detail, reading.side),
+        at_s=f"{reading.at_s:.3f}" if math.isfinite(reading.at_s) else "",
     )
+
+
+def _motion(link: str, folders: Folders) -> MotionView | None:
+    name = f"{FOLDER}/{slug(link)}.mp4"
+    motion = read_motion((folders.data / name).with_suffix(".json"))
+    if motion is None or not (folders.data / name).is_file():
+        return None
+    return MotionView(f"{folders.link}/{quote(name)}", htmlsafe_json_dumps(asdict(motion), separators=(",", ":")))
 
 
 def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve) -> Markup:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from pipeline.landmarks.track import INDEX
+from pipeline.landmarks.track import INDEX, Track
 
 HEAD = tuple(INDEX[name] for name in INDEX if INDEX[name] <= INDEX["mouth_right"])
 LIMBS = tuple(
@@ -23,9 +23,9 @@ TRUNK = tuple(INDEX[name] for name in ("left_shoulder", "right_shoulder", "right
 # All in torso lengths (middle of the shoulders to middle of the hips), for bodies of about 5 to 11 years.
 LIMB_RADIUS = 0.24  # a child's thigh is about 0.2 across its radius, clothes and landmark error included
 TRUNK_RADIUS = 0.30
-HEAD_RADIUS = 0.55  # a child's head is about 0.7 high: from its middle this covers hair and chin
+HEAD_RADIUS = 0.48  # a child's head is about 0.7 high: from its middle this covers hair and chin
 HEAD_ABOVE_SHOULDERS = 0.50
-BLUR = 0.40  # standard deviation of the blur; a child's eyes are about 0.15 apart
+HEAD_BLUR, BLUR = 0.25, 0.40  # standard deviation of the blur; a child's eyes are about 0.15 apart
 BLUR_OF_PICTURE = 0.035  # of the longer side at least: someone nearer to the camera is larger than the athlete
 FEATHER = 0.06
 WHITE = (255,)
@@ -56,9 +56,21 @@ def only_the_athlete(image: np.ndarray, xy: np.ndarray, torso: float, *, doubt: 
     for centre, radius in heads:
         cv2.circle(head, _whole(centre), round(radius), WHITE, -1)
     feather = max(1.0, FEATHER * torso)
-    blurred = _blurred(image, max(BLUR * torso, BLUR_OF_PICTURE * max(height, width)))
     cover = cv2.dilate(head, _disc(feather * 2))  # so that feathering takes nothing from the cover
-    return _mixed(blurred, image, _feathered(sharp, feather) * (1 - _feathered(cover, feather)))
+    out = _mixed(all_blurred(image, torso), image, _feathered(sharp, feather))
+    return _mixed(out, _blurred(out, HEAD_BLUR * torso), _feathered(cover, feather))
+
+
+def all_blurred(image: np.ndarray, torso: float) -> np.ndarray:
+    """A copy of the image in which nothing is sharp, for a frame whose athlete is not known."""
+    return _blurred(image, max(BLUR * torso, BLUR_OF_PICTURE * max(image.shape[:2])))
+
+
+def head_doubt(track: Track, row: int) -> float:
+    """Pixels by which the passes disagree about the head in one frame of a track."""
+    apart = track.disagreement[row, list(HEAD)]
+    apart = apart[np.isfinite(apart)]
+    return float(np.median(apart)) if len(apart) else 0.0
 
 
 def _heads(xy: np.ndarray, torso: float, doubt: float) -> list[tuple[np.ndarray, float]]:
@@ -70,7 +82,7 @@ def _heads(xy: np.ndarray, torso: float, doubt: float) -> list[tuple[np.ndarray,
     if len(own):
         centre = own.mean(axis=0)
         spread = np.linalg.norm(own - centre, axis=1).max()
-        out.append((centre, max(HEAD_RADIUS * torso, spread + 0.35 * torso) + max(0.0, doubt)))
+        out.append((centre, max(HEAD_RADIUS * torso, spread + 0.30 * torso) + max(0.0, doubt)))
     if np.isfinite(shoulders).all() and np.isfinite(hips).all():
         up = (shoulders - hips) / max(float(np.linalg.norm(shoulders - hips)), 1e-6)
         out.append((shoulders + HEAD_ABOVE_SHOULDERS * torso * up, HEAD_RADIUS * torso))

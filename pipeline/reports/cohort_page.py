@@ -51,7 +51,8 @@ def write_cohorts(
     table = sessions(readings)
     precision = learn(table)
     compared = compare(readings, precision)
-    scored = with_verdicts(readings, tolerances)
+    scored = with_verdicts(readings, tolerances).drop(columns=["value", "low", "high"])
+    del readings  # years of them are large
     met, dark, terms = share_table(scored, [*CELL, "cohort"], Verdict.MET), cannot_tell_tables(scored), next_term(scored)
     starts = drill_starts(store)
     drills = drill_effects(precision.judge(table), starts[starts["date"].between(str(since), newest)])

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 from pathlib import Path
+
+from pipeline.files import write_whole
 
 
 def slug(text: str) -> str:
@@ -16,15 +17,8 @@ def slug(text: str) -> str:
     return f"{plain or 'x'}-{hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:8]}"
 
 
-def write_whole(path: Path, data: str | bytes) -> None:
-    """Write a file so that a reader finds the old one or the new one, never a half; an unchanged file is left alone."""
-    data = data.encode("utf-8", "replace") if isinstance(data, str) else data
-    if path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data:
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data)
-        os.replace(part, path)
-    finally:
-        part.unlink(missing_ok=True)
+def write_changed(path: Path, content: str | bytes) -> None:
+    """Write a file whole or not at all; one that says the same already is left alone."""
+    data = content.encode("utf-8", "backslashreplace") if isinstance(content, str) else content
+    if not (path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data):
+        write_whole(path, data)

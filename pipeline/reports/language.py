@@ -16,6 +16,11 @@ def translations(language: str = "en") -> Translations:
     return gettext.translation(DOMAIN, LOCALES, languages=[language], fallback=True)
 
 
+def translated(tr: Translations, words: dict[str, str]) -> dict[str, str]:
+    """The same keys with their words in the language of the page."""
+    return {key: tr.gettext(text) for key, text in words.items()}
+
+
 def _(text: str) -> str:  # marks words for the catalogue
     return text
 

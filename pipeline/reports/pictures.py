@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -12,38 +13,74 @@ from pipeline.attempts.attempt import Attempt
 from pipeline.clips.video import Frame, UnreadableClip, frames
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.reading import Reading
-from pipeline.reports.blur import HEAD, only_the_athlete, torso_length
-from pipeline.reports.files import slug, write_whole
+from pipeline.reports.blur import head_doubt, only_the_athlete, torso_length
+from pipeline.reports.cut import cut_box
+from pipeline.reports.files import slug, write_changed
+from pipeline.reports.motion import FOLDER
+from pipeline.reports.moving import take_moving
 from pipeline.store import Picture
 
-LONGEST_SIDE = 960
+DECODED_SIDE, LONGEST_SIDE = 1920, 960  # pixels: of the frame worked on, and of the picture cut out of it
 JPEG_QUALITY = 82
-FOLDER = "pictures"
 
 
 def take_pictures(
-    path: Path, track: Track, attempt: Attempt, readings: Sequence[Reading], *, link: str, folder: Path, blur: bool = True
+    path: Path,
+    track: Track,
+    attempt: Attempt,
+    readings: Sequence[Reading],
+    *,
+    link: str,
+    folder: Path,
+    blur: bool = True,
+    moving: bool = True,
 ) -> list[Picture]:
     """Write the key frame of each reading below `folder`/pictures (the data folder) and say where and with which line.
 
     A reading without a moment of its own gets the middle of the key window, without a line. Readings of the same moment
     share one file. No picture is taken where the athlete is not followed, as then no face could be covered for certain.
-    The line is not drawn into the picture: the page draws it, so that new tolerances recolour it.
+    With `moving`, the attempt's moving picture is taken as well. The line is not drawn into the picture: the page draws it, so that new tolerances recolour it.
     """
     wanted = {reading: _row(track, attempt, reading) for reading in readings}
     rows = sorted({row for row in wanted.values() if row is not None})
     torso = torso_length(track.xy[(track.t >= attempt.start_s) & (track.t <= attempt.end_s)])
-    files: dict[int, tuple[str, int, int, float]] = {}
+    taken: dict[int, _Taken] = {}
     for row, frame in _frames_at(path, track.t, rows):
         image: np.ndarray | None = frame.image
+        xy = track.xy[row] * frame.scale
         if blur:
-            image = only_the_athlete(frame.image, track.xy[row] * frame.scale, torso * frame.scale, doubt=_doubt(track, row) * frame.scale)
+            image = only_the_athlete(frame.image, xy, torso * frame.scale, doubt=head_doubt(track, row) * frame.scale)
         if image is None:
             continue
+        left, top, right, bottom = cut_box(xy, torso * frame.scale, image.shape[1], image.shape[0])
+        shrink = min(1.0, LONGEST_SIDE / max(right - left, bottom - top))
+        size = (max(1, round((right - left) * shrink)), max(1, round((bottom - top) * shrink)))
         name = f"{FOLDER}/{slug(link)}_{round(track.t[row] * 1000):06d}.jpg"
-        _write_jpeg(folder / name, image)
-        files[row] = (name, image.shape[1], image.shape[0], frame.scale)
-    return [_picture(reading, track, row, *files[row]) for reading, row in wanted.items() if row in files]
+        _write_jpeg(folder / name, cv2.resize(image[top:bottom, left:right], size, interpolation=cv2.INTER_AREA))
+        taken[row] = _Taken(name, *size, frame.scale * shrink, (left * shrink, top * shrink))
+    _tidy(folder, link, taken)
+    if moving:
+        take_moving(path, track, attempt, readings, link=link, folder=folder, blur=blur)
+    return [_picture(reading, track, row, taken[row]) for reading, row in wanted.items() if row in taken]
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """A written picture, and how full-size pixels become its own: times `scale`, less `corner`."""
+
+    file: str
+    width: int
+    height: int
+    scale: float
+    corner: tuple[float, float]
+
+
+def _tidy(folder: Path, link: str, taken: dict[int, _Taken]) -> None:
+    """Remove pictures of this attempt that an earlier run took at other moments."""
+    kept = {one.file for one in taken.values()}
+    for path in (folder / FOLDER).glob(f"{slug(link)}_*.jpg"):
+        if f"{FOLDER}/{path.name}" not in kept and path.stem.removeprefix(f"{slug(link)}_").isdigit():
+            path.unlink(missing_ok=True)
 
 
 def _row(track: Track, attempt: Attempt, reading: Reading) -> int | None:
@@ -61,7 +98,7 @@ def _frames_at(path: Path, t: np.ndarray, rows: Sequence[int]) -> Iterator[tuple
     if not left:
         return
     try:
-        for frame in frames(path, longest_side=LONGEST_SIDE):
+        for frame in frames(path, longest_side=DECODED_SIDE):
             while left and frame.t >= t[left[0]] - 1e-4:
                 yield left.pop(0), frame
             if not left:
@@ -70,23 +107,16 @@ def _frames_at(path: Path, t: np.ndarray, rows: Sequence[int]) -> Iterator[tuple
         return
 
 
-def _doubt(track: Track, row: int) -> float:
-    """Pixels by which the passes disagree about the head."""
-    apart = track.disagreement[row, list(HEAD)]
-    apart = apart[np.isfinite(apart)]
-    return float(np.median(apart)) if len(apart) else 0.0
-
-
 def _write_jpeg(path: Path, image: np.ndarray) -> None:
     ok, data = cv2.imencode(".jpg", cv2.cvtColor(image, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     if not ok:
         raise ValueError(f"{path.name}: a picture of shape {image.shape} could not be packed.")
-    write_whole(path, data.tobytes())
+    write_changed(path, data.tobytes())
 
 
-def _picture(reading: Reading, track: Track, row: int, file: str, width: int, height: int, scale: float) -> Picture:
+def _picture(reading: Reading, track: Track, row: int, taken: _Taken) -> Picture:
     line = [INDEX[name] for name in reading.line] if np.isfinite(reading.at_s) else []
-    points = track.xy[row, line] * scale
-    points = points[np.isfinite(points).all(axis=1)]
-    kept = points if len(points) == len(line) and len(line) >= 2 else points[:0]  # never a line with a joint left out
-    return Picture(reading.detail, reading.side, file, width, height, tuple((round(float(x), 1), round(float(y), 1)) for x, y in kept))
+    points = track.xy[row, line] * taken.scale - taken.corner
+    whole = len(line) >= 2 and bool(np.isfinite(points).all())  # never a line with a joint left out
+    drawn = tuple((round(float(x), 1), round(float(y), 1)) for x, y in points) if whole else ()
+    return Picture(reading.detail, reading.side, taken.file, taken.width, taken.height, drawn)

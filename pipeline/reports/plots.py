@@ -47,8 +47,10 @@ def ticks(low: float, high: float, about: int) -> list[float]:
     return [round(i * step, 10) for i in range(first, math.floor(high / step + 1e-9) + 1)]
 
 
-def _svg(width: float, height: float, name: str, body: list[str], label: str) -> Markup:
-    return Markup(f'<svg class="{name}" viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{escape(label)}">{"".join(body)}</svg>')
+def _svg(width: float, height: float, name: str, body: list[str], label: str, data: str = "") -> Markup:
+    return Markup(
+        f'<svg class="{name}"{data} viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{escape(label)}">{"".join(body)}</svg>'
+    )
 
 
 def _text(x: float, y: float, words: str, name: str, anchor: str = "middle") -> str:
@@ -153,7 +155,9 @@ def curve_plot(
         body.append(f'<path d="M{at:g} {top:g}V{height - bottom:g}" class="moment"/>')
         if math.isfinite(value):
             body.append(f'<circle cx="{at:g}" cy="{y(value):g}" r="5" class="value v-{verdict}"/>')
-    return _svg(width, height, "curve", body, label)
+    # for the page's player: which seconds lie between which places
+    data = f' data-t0="{x.low:.3f}" data-t1="{x.high:.3f}" data-x0="{x.start / width:.4f}" data-x1="{x.end / width:.4f}"'
+    return _svg(width, height, "curve", body, label, data)
 
 
 def _thinned(curve: CurveData) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -233,11 +237,14 @@ def overlay(points: tuple[tuple[float, float], ...], width: int, height: int, ve
     body += [
         f'<circle cx="{px:g}" cy="{py:g}" r="{8 * unit:.1f}" class="joint v-{verdict}" stroke-width="{3 * unit:.1f}"/>' for px, py in points
     ]
-    tx, ty, anchor = _beside(points, width, height, unit)
+    tx, ty = _beside(points, width, height, unit)
     body.append(
-        f'<text x="{tx:.0f}" y="{ty:.0f}" text-anchor="{anchor}" font-size="{34 * unit:.0f}" stroke-width="{7 * unit:.1f}" class="said">{escape(value_words)}</text>'
+        f'<text x="{tx:.0f}" y="{ty:.0f}" text-anchor="middle" font-size="{34 * unit:.0f}" stroke-width="{7 * unit:.1f}" class="said">'
+        f"{escape(value_words)}</text>"
     )
-    return Markup(f'<svg class="over" viewBox="0 0 {width} {height}" aria-hidden="true">{"".join(body)}</svg>')
+    return Markup(
+        f'<svg class="over" viewBox="0 0 {width} {height}" preserveAspectRatio="xMinYMid" aria-hidden="true">{"".join(body)}</svg>'
+    )
 
 
 def _arc(points: tuple[tuple[float, float], ...], radius: float, stroke: float, verdict: str) -> str:
@@ -255,9 +262,16 @@ def _arc(points: tuple[tuple[float, float], ...], radius: float, stroke: float, 
     )
 
 
-def _beside(points: tuple[tuple[float, float], ...], width: int, height: int, unit: float) -> tuple[float, float, str]:
-    """Where to write the value: beside the line's middle, on the side with more room, inside the picture."""
-    px, py = points[len(points) // 2]
-    right = px < width / 2
-    x = px + (34 if right else -34) * unit
-    return x, min(max(py + 12 * unit, 40 * unit), height - 14 * unit), "start" if right else "end"
+def _beside(points: tuple[tuple[float, float], ...], width: int, height: int, unit: float) -> tuple[float, float]:
+    """Middle and baseline of the written value: off the line's middle, away from its bend, inside the picture."""
+    middle = len(points) // 2 if len(points) > 2 else 0
+    here = np.array(points[middle])
+    before, after = np.array(points[max(middle - 1, 0)]), np.array(points[min(middle + 1, len(points) - 1)])
+    if len(points) == 2:
+        here = (before + after) / 2
+    along = after - before
+    across = np.array([-along[1], along[0]]) / max(float(np.linalg.norm(along)), 1e-6)
+    bend = before + after - 2 * here
+    away = -1.0 if float(bend @ across) > 0 else 1.0
+    x, y = here + away * 78 * unit * across
+    return float(np.clip(x, 60 * unit, width - 60 * unit)), float(np.clip(y + 12 * unit, 40 * unit, height - 14 * unit))

@@ -7,14 +7,14 @@ from pathlib import Path
 from pipeline import __version__
 from pipeline.errors import MatsideError
 from pipeline.reports.athlete_view import Folders, athlete_view, link_to
-from pipeline.reports.files import write_whole
-from pipeline.reports.language import Translations, translations, week_words
-from pipeline.reports.pages import content_policy, environment, stylesheet
+from pipeline.reports.files import write_changed
+from pipeline.reports.language import Translations, translated, translations, week_words
+from pipeline.reports.pages import content_policy, environment, script, stylesheet
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.tables import clips_csv, readings_csv
 from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
-from pipeline.reports.words import CAUTION, HOW_SURE
+from pipeline.reports.words import CAUTION, HOW_SURE, PLAYER_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 
@@ -52,8 +52,8 @@ class _Site:
 
     def write(self) -> Path:
         records = read_records(self.store, self.tolerances)
-        write_whole(self.out / "readings.csv", readings_csv(records.scored))
-        write_whole(self.out / "clips.csv", clips_csv(records.clips))
+        write_changed(self.out / "readings.csv", readings_csv(records.scored))
+        write_changed(self.out / "clips.csv", clips_csv(records.clips))
         written = {*self._athletes(records), *self._weeks(records)}
         _tidy(self.out / "athletes", written)
         _tidy(self.out / "weeks", written)
@@ -65,7 +65,7 @@ class _Site:
             for week in records.weeks.values()
         ]
         if not links:
-            write_whole(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
+            write_changed(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
             return []
         latest = next((link for link in links if link.key != "undated"), links[0])
         problems = {link.key: problems_of(records.weeks.values(), link.key, latest=link is latest) for link in links}
@@ -77,7 +77,7 @@ class _Site:
                 week=week_view(self.tr, records.weeks[link.key], root), weeks=links, root=root, problems=problems[link.key],
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
             )  # fmt: skip
-            write_whole(path, text)
+            write_changed(path, text)
         return [path for _link, path, _root in pages]
 
     def _athletes(self, records: Records) -> list[Path]:
@@ -88,10 +88,18 @@ class _Site:
         for i, (code, attempts) in enumerate(records.athletes.items()):
             view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders)
             text = template.render(
-                athlete=view, root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None
-            )
-            write_whole(folder / near[i]["file"], text)
+                athlete=view, root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
+                **self._player(any(attempt.motion for attempt in view.attempts)),
+            )  # fmt: skip
+            write_changed(folder / near[i]["file"], text)
         return [folder / one["file"] for one in near]
+
+    def _player(self, wanted: bool) -> dict[str, object]:
+        """The player's script and words, and a policy that lets it run, for a page with something to play."""
+        if not wanted:
+            return {"player": "", "player_words": {}}
+        player = script("player.js")
+        return {"player": player, "player_words": translated(self.tr, PLAYER_WORDS), "csp": content_policy(player)}
 
 
 def _attempts(tr: Translations, count: int) -> str:

@@ -9,9 +9,8 @@ import numbers
 import numpy as np
 import pandas as pd
 
+from pipeline.files import FORMULA_STARTS
 from pipeline.vocabulary import CLIP_COLUMNS, READING_COLUMNS
-
-STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\n")
 
 
 def cell(value: object) -> str:
@@ -24,7 +23,7 @@ def cell(value: object) -> str:
         exact = float(value)
         return str(int(exact)) if exact.is_integer() and abs(exact) < 2**53 else repr(exact)
     text = str(value).replace("\x00", "").replace("\r\n", "\n").replace("\r", "\n")
-    return f"'{text}" if text.startswith(STARTS_A_FORMULA) else text
+    return f"'{text}" if text.startswith((*FORMULA_STARTS, "\n")) else text
 
 
 def csv_text(table: pd.DataFrame, columns: tuple[str, ...]) -> str:

@@ -181,6 +181,16 @@ STATUS_WORDS: dict[str, str] = {
     "failed": _("failed"),
     "needs you": _("needs you"),
 }
+PLAYER_WORDS = {
+    "group": _("Play the attempt"),
+    "play": _("Play"),
+    "pause": _("Pause"),
+    "back": _("One frame back"),
+    "on": _("One frame on"),
+    "key": _("To the moment read"),
+    "pace": _("Full, half or quarter speed"),
+    "video": _("The attempt, moving; all but the athlete's body blurred"),
+}
 CAUTION = _(
     "A coach's eye and safe spotting come first; a number never replaces them. Pain means stop. Nothing here is medical advice. "
     "What may be filmed, kept and shown is decided by your federation and your club's safeguarding rules."

@@ -61,10 +61,28 @@ def test_the_picture_is_the_frame_read_and_its_line_lies_on_the_joints(clip, tmp
     (picture,) = take_pictures(path, track, ATTEMPT, [reading()], link="OT-01_2026-03-02_abcd0123_1", folder=tmp_path)
     image = cv2.imread(str(tmp_path / picture.file))
     assert picture.file.startswith("pictures/OT-01_2026-03-02_abcd0123_1") and not picture.file.startswith("/")
-    assert (picture.width, picture.height) == (960, 720) == image.shape[1::-1]
+    assert (picture.width, picture.height) == image.shape[1::-1]
+    assert max(image.shape) <= 960
     assert image[..., 1].mean() == pytest.approx(40 + 4 * 20, abs=3)  # frame 20 is shown at 0.8 s
-    expected = [points(20)[INDEX[name]] * 960 / WIDTH for name in LINE]
-    assert np.allclose(picture.points, expected, atol=0.06)
+    expected = np.array([points(20)[INDEX[name]] for name in LINE])
+    drawn = np.array(picture.points)
+    assert np.allclose(np.diff(drawn, axis=0), np.diff(expected, axis=0), atol=0.11)  # no larger than 960: not shrunk
+    assert (drawn > 0).all() and (drawn < (picture.width, picture.height)).all()
+
+
+def test_the_picture_is_cut_around_the_athlete_and_the_line_still_lies_on_the_joints(clip, tmp_path):
+    """A frame with a white spot on the hip: the line's hip is where the spot is."""
+    _path, track = clip
+    spotted = tmp_path / "spotted.mp4"
+    still = np.zeros((HEIGHT, WIDTH, 3), np.uint8)
+    cv2.circle(still, tuple(int(v) for v in points(20)[INDEX["left_hip"]]), 8, (255, 255, 255), -1)
+    write_clip(spotted, [still] * FRAMES, np.arange(FRAMES) / 25.0)
+    (picture,) = take_pictures(spotted, track, ATTEMPT, [reading()], link="a", folder=tmp_path)
+    grey = cv2.imread(str(tmp_path / picture.file), cv2.IMREAD_GRAYSCALE)
+    spot = np.argwhere(grey > 200).mean(axis=0)[::-1]
+    assert np.allclose(spot, picture.points[1], atol=1.5)
+    assert picture.width < WIDTH * 0.8 and picture.width * picture.height < 960 * 960 * 0.8
+    assert max(picture.width / picture.height, picture.height / picture.width) <= 1.52
 
 
 def test_readings_of_one_moment_share_a_file_and_keep_their_own_lines(clip, tmp_path):
@@ -74,7 +92,7 @@ def test_readings_of_one_moment_share_a_file_and_keep_their_own_lines(clip, tmp_
     assert [p.detail for p in pictures] == ["hip_angle", "knee_angle", "shoulder_angle"]
     assert pictures[0].file == pictures[1].file != pictures[2].file
     assert pictures[0].points != pictures[1].points
-    assert len(list((tmp_path / "pictures").iterdir())) == 2
+    assert len(list((tmp_path / "pictures").glob("*.jpg"))) == 2
 
 
 def test_a_reading_without_a_moment_shows_the_key_window_without_a_line(clip, tmp_path):
@@ -103,6 +121,14 @@ def test_no_picture_where_the_athlete_is_lost(clip, tmp_path):
     assert not list(tmp_path.rglob("*.jpg"))
 
 
+def test_pictures_of_an_earlier_run_at_other_moments_are_removed_and_no_others(clip, tmp_path):
+    path, track = clip
+    take_pictures(path, track, ATTEMPT, [reading(at=0.8)], link="a_1", folder=tmp_path, moving=False)
+    take_pictures(path, track, ATTEMPT, [reading(at=0.8)], link="a_1_2", folder=tmp_path, moving=False)
+    take_pictures(path, track, ATTEMPT, [reading(at=0.96)], link="a_1", folder=tmp_path, moving=False)
+    assert {p.name for p in (tmp_path / "pictures").iterdir()} == {"a_1_000960.jpg", "a_1_2_000800.jpg"}
+
+
 def test_a_link_with_path_tricks_stays_in_the_folder(clip, tmp_path):
     path, track = clip
     (picture,) = take_pictures(path, track, ATTEMPT, [reading()], link="../../evil/\x00 <b>", folder=tmp_path / "data")
@@ -119,6 +145,6 @@ def test_blur_is_on_unless_it_is_switched_off(clip, tmp_path):
     roughness = {}
     for blur in (True, False):
         (picture,) = take_pictures(noisy, track, ATTEMPT, [reading()], link=f"b{blur}", folder=tmp_path, blur=blur)
-        corner = cv2.imread(str(tmp_path / picture.file))[:200, 700:].astype(int)
+        corner = cv2.imread(str(tmp_path / picture.file))[-60:, :60].astype(int)
         roughness[blur] = np.abs(np.diff(corner, axis=1)).max()
     assert roughness[False] > 100 and roughness[True] < 15
