@@ -166,7 +166,8 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
     with _opened(path, threads=1) as (container, stream):
         length = _claimed_duration(container, stream) or 0.0
         start = float((stream.start_time or 0) * (stream.time_base or 0))
-        scaler, seen = VideoReformatter(), {}
+        scaler = VideoReformatter()
+        seen: dict[float, Frame] = {}
         for i in range(count):
             at = start + length * i / count if i < count - 1 else start + length * 0.95
             if i and not _jump(container, stream, at):
