@@ -79,7 +79,9 @@ def test_make_says_in_one_line_that_the_python_is_not_the_right_one(tmp_path):
     """Only a Python 3.9 is found."""
     for name in ("python3", "python3.11", "python3.12"):
         fake = tmp_path / name
-        fake.write_text('#!/bin/sh\n[ "$1" = --version ] && echo Python 3.9.2\nexit 1\n' if name == "python3" else "#!/bin/sh\nexit 1\n")
+        fake.write_text(
+            '#!/bin/sh\n[ "$1" = --version ] && echo Python 3.9.2 && exit 0\nexit 1\n' if name == "python3" else "#!/bin/sh\nexit 1\n"
+        )
         fake.chmod(0o755)
     environment = {"PATH": f"{tmp_path}:/usr/bin:/bin"}
     done = subprocess.run(
