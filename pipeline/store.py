@@ -50,10 +50,8 @@ CREATE TABLE IF NOT EXISTS notes (
 CREATE TABLE IF NOT EXISTS facts (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 """
 
-LEAN_COLUMNS = (
-    "athlete", "cohort", "date", "skill", "setting", "detail", "side", "value", "low", "high", "unit", "usable_share", "reason", "lead_side",
-)  # fmt: skip
-LEAN_NUMBERS = ("value", "low", "high", "usable_share")
+LEAN_COLUMNS = ("athlete", "cohort", "date", "skill", "setting", "detail", "side", "value", "low", "high", "lead_side")
+LEAN_OF_ATTEMPT = ("c.athlete", "c.cohort", "c.date", "a.skill", "a.setting", "a.lead_side")
 INVENTED = "invented"  # the fact that every page shows: why these readings are not of real children
 
 
@@ -264,7 +262,7 @@ class Store:
         self, *, athletes: Sequence[str] | None = None, since: str | None = None, until: str | None = None, skill: str | None = None,
         setting: str | None = None, lead_side: str | None = None,
     ) -> pd.DataFrame:  # fmt: skip
-        """Readings of many athletes for trends and cohorts, unordered, words kept as categories so that millions fit:
+        """Readings of many athletes for trends and cohorts, in no order, words kept as categories so that millions fit:
         LEAN_COLUMNS. `since` and `until` are ISO dates, both included; clips without a date then fall out."""
         asked = {"c.date >= ?": since, "c.date <= ?": until, "a.skill = ?": skill, "a.setting = ?": setting, "a.lead_side = ?": lead_side}
         where, args = [k for k, v in asked.items() if v is not None], [v for v in asked.values() if v is not None]
@@ -273,31 +271,42 @@ class Store:
         if athletes is not None:
             where.append(f"c.athlete IN ({','.join('?' * len(athletes))})")
             args.extend(athletes)
-        query = f"""SELECT c.athlete, c.cohort, c.date, a.skill, a.setting, r.detail, r.side, r.value, r.low, r.high, r.unit,
-            r.usable_share, r.reason, a.lead_side FROM clips c CROSS JOIN attempts a ON a.clip = c.clip CROSS JOIN readings r
-            ON r.attempt = a.id {"WHERE " + " AND ".join(where) if where else ""}"""
-        words = [c for c in LEAN_COLUMNS if c not in LEAN_NUMBERS]
-        numbers: dict[str, dict[str, int]] = {c: {} for c in words}  # word -> code, growing chunk by chunk
-        parts: list[dict[str, np.ndarray]] = []
+        chosen = "FROM clips c CROSS JOIN attempts a ON a.clip = c.clip"
+        condition = f"WHERE {' AND '.join(where)}" if where else ""
+        # The words of an attempt are fetched once, not with each of its readings.
+        of_attempt = self._columns(f"SELECT a.id, {', '.join(LEAN_OF_ATTEMPT)} {chosen} {condition}", args, 1)
+        fetched = self._columns(
+            f"SELECT r.attempt, r.value, r.low, r.high, r.detail, r.side {chosen} CROSS JOIN readings r ON r.attempt = a.id {condition}",
+            args,
+            4,
+        )
+        ids, order = np.asarray(of_attempt[0], np.int64), np.argsort(of_attempt[0])
+        row = order[np.searchsorted(ids[order], np.asarray(fetched[0], np.int64))] if len(ids) else np.zeros(0, int)
+        out: dict[str, object] = {}
+        for name, words in zip(LEAN_OF_ATTEMPT, of_attempt[1:], strict=True):
+            out[name.split(".")[1]] = pd.Categorical.from_codes(words.codes[row], words.categories)
+        out.update(zip(("value", "low", "high", "detail", "side"), fetched[1:], strict=True))
+        return pd.DataFrame(out)[list(LEAN_COLUMNS)]
+
+    def _columns(self, query: str, args: Sequence[object], numbers: int) -> list:
+        """A query's columns: the first `numbers` as float arrays, the rest as categories; fetched piece by piece."""
         cursor = self._db.cursor()
         cursor.row_factory = None
         cursor.execute(query, args)
+        width = len(cursor.description)
+        codes: list[dict[str, int]] = [{} for _ in range(width)]  # word -> code, growing piece by piece
+        parts: list[list[np.ndarray]] = [[] for _ in range(width)]
         while rows := cursor.fetchmany(100_000):
-            part: dict[str, np.ndarray] = {}
-            for name, column in zip(LEAN_COLUMNS, zip(*rows, strict=True), strict=True):
-                if name in LEAN_NUMBERS:
-                    part[name] = np.array(column, dtype=float)
-                else:
-                    codes = numbers[name]
-                    for word in dict.fromkeys(column):
-                        codes.setdefault(word, len(codes))
-                    part[name] = np.fromiter(map(codes.__getitem__, column), np.int32, len(column))
-            parts.append(part)
-        out = {}
-        for name in LEAN_COLUMNS:
-            joined = np.concatenate([p.pop(name) for p in parts]) if parts else np.zeros(0, float if name in LEAN_NUMBERS else np.int32)
-            out[name] = joined if name in LEAN_NUMBERS else pd.Categorical.from_codes(joined, list(numbers[name]))
-        return pd.DataFrame(out)
+            piece = pd.DataFrame.from_records(rows, coerce_float=True)
+            for i in range(width):
+                if i < numbers:
+                    parts[i].append(piece[i].to_numpy(dtype=float))
+                    continue
+                of_piece, words = pd.factorize(piece[i])
+                known = np.array([codes[i].setdefault(word, len(codes[i])) for word in words], dtype=np.int32)
+                parts[i].append(known[of_piece])
+        joined = [np.concatenate(p) if p else np.zeros(0, float if i < numbers else np.int32) for i, p in enumerate(parts)]
+        return [c if i < numbers else pd.Categorical.from_codes(c, list(codes[i])) for i, c in enumerate(joined)]
 
     def athletes(self) -> pd.DataFrame:
         """One row an athlete with readings' clips: athlete, first, last (ISO dates), clips."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.trends.keys import row_keys, starts_of, word_codes
+
 KIND = ["skill", "detail", "setting"]  # readings of one kind share their precision
 SERIES = ["athlete", "skill", "detail", "side", "setting"]  # one line on an athlete's page
 SESSION_COLUMNS = [*SERIES, "cohort", "date", "day", "n", "median", "scatter", "own"]
@@ -21,37 +23,35 @@ def sessions(readings: pd.DataFrame) -> pd.DataFrame:
     own     : mean variance that the readings' own 95 % intervals state, (half width / 1.96)²
     Empty values and readings without a date are left out: they are gaps, not measurements.
     """
-    # Integer codes instead of strings keep three million rows quick and small.
     known = readings[readings["value"].notna() & (readings["date"] != "")]
     if known.empty:
         return pd.DataFrame({c: pd.Series(dtype=float if c in SESSION_COLUMNS[7:] else object) for c in SESSION_COLUMNS})
-    keys = [*SERIES, "date"]
-    frame = pd.DataFrame(
-        {c: pd.Categorical(known[c].astype(str) if known[c].dtype == object else known[c], ordered=False) for c in [*keys, "cohort"]}
+    keys = row_keys(known, [*SERIES, "date"])
+    value = known["value"].to_numpy(float)
+    order = np.lexsort((value, keys.number))  # within a session from the smallest value to the largest
+    number, value = keys.number[order], value[order]
+    at = starts_of(number)
+    n = np.diff(np.append(at, len(number)))
+    mean = np.add.reduceat(value, at) / n
+    scatter = np.add.reduceat((value - np.repeat(mean, n)) ** 2, at)
+    half = ((known["high"].to_numpy(float) - known["low"].to_numpy(float)) / 2)[order]
+    cohort, cohorts = word_codes(known["cohort"])
+    out = pd.DataFrame(keys.words(number[at]))
+    out["cohort"] = pd.Categorical.from_codes(cohort[order][at], cohorts)
+    out["day"] = (
+        np.asarray(pd.to_datetime(keys.labels[-1], format="ISO8601").astype("datetime64[s]").astype("int64"))[out["date"].cat.codes]
+        / 86400.0
     )
-    frame["value"] = known["value"].to_numpy(float)
-    frame["square"] = frame["value"] ** 2
-    frame["own"] = ((known["high"].to_numpy(float) - known["low"].to_numpy(float)) / (2 * Z95)) ** 2
-    grouped = frame.groupby(keys, observed=True, sort=True)
-    out = grouped.agg(
-        cohort=("cohort", "first"),
-        n=("value", "size"),
-        median=("value", "median"),
-        total=("value", "sum"),
-        square=("square", "sum"),
-        own=("own", "mean"),
-    ).reset_index()
-    out["scatter"] = (out["square"] - out["total"] ** 2 / out["n"]).clip(lower=0.0)
-    # Differences of large squares leave rounding; what is below it is nothing.
-    out.loc[out["scatter"] < 1e-9 * out["square"], "scatter"] = 0.0
-    labels = out["date"].cat.categories
-    days = np.asarray(pd.to_datetime(labels, format="ISO8601").astype("datetime64[s]").astype("int64")) / 86400.0
-    out["day"] = days[out["date"].cat.codes]
-    for column in [*keys, "cohort"]:
-        out[column] = out[column].astype(str) if column in ("date", "cohort") else out[column]
-    return out.sort_values([*SERIES, "day"], kind="stable", ignore_index=True)[SESSION_COLUMNS]
+    out["n"] = n
+    out["median"] = (value[at + (n - 1) // 2] + value[at + n // 2]) / 2
+    out["scatter"] = np.where(scatter < 1e-12 * n * mean**2, 0.0, scatter)  # what is below rounding is nothing
+    out["own"] = np.add.reduceat((half / Z95) ** 2, at) / n
+    return out[SESSION_COLUMNS]
 
 
-def series_number(table: pd.DataFrame, by: list[str] = SERIES) -> np.ndarray:
-    """(n_rows,) int: which group of `by` a row is in, 0, 1, ... in order of first appearance."""
-    return table.groupby(by, observed=True, sort=False).ngroup().to_numpy()
+def series_number(table: pd.DataFrame) -> np.ndarray:
+    """(n_rows,) int: the series a session belongs to, 0, 1, ...; `table` in the order that `sessions` gives."""
+    if table.empty:
+        return np.zeros(0, int)
+    number = row_keys(table, SERIES).number
+    return np.cumsum(np.concatenate([[0], number[1:] != number[:-1]])).astype(int)

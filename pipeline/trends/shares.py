@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pipeline.scoring.tolerances import Tolerance
-from pipeline.scoring.verdicts import score
+from pipeline.scoring.verdicts import decide
+from pipeline.trends.keys import row_keys, starts_of, word_codes
 from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Skill, Verdict
 
@@ -51,10 +52,18 @@ def athletes_share(hits: np.ndarray, tries: np.ndarray) -> Share:
 
 
 def with_verdicts(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance]) -> pd.DataFrame:
-    """The readings with verdicts by the tolerances of the day; takes the store's lean tables too."""
-    plain = {c: readings[c].astype(object) for c in ("skill", "detail", "reason")}
-    scored = score(readings.assign(verdict="", **plain), tolerances)
-    return scored.assign(verdict=pd.Categorical(scored["verdict"], categories=[str(v) for v in Verdict]))
+    """The readings with verdicts (as categories) by the tolerances of the day; takes the store's lean tables too."""
+    words = [str(v) for v in Verdict]
+    codes = np.full(len(readings), words.index(str(Verdict.CANNOT_TELL)), np.int8)
+    value, low, high = (readings[c].to_numpy(float) for c in ("value", "low", "high"))
+    keys = row_keys(readings, ["skill", "detail"])
+    for number in np.unique(keys.number):
+        skill, detail = (str(c[0]) for c in keys.words(np.array([number])).values())
+        tolerance = tolerances.get((skill, detail))
+        if tolerance is not None:
+            rows = np.flatnonzero(keys.number == number)
+            codes[rows] = [words.index(v) for v in decide(value[rows], low[rows], high[rows], tolerance)]
+    return readings.assign(verdict=pd.Categorical.from_codes(codes, words))
 
 
 def share_table(scored: pd.DataFrame, by: list[str], verdict: Verdict) -> pd.DataFrame:
@@ -62,24 +71,34 @@ def share_table(scored: pd.DataFrame, by: list[str], verdict: Verdict) -> pd.Dat
 
     scored : READING_COLUMNS with verdicts. For `met` only readings that could be told count; for `cannot tell` all do.
     """
-    rows = scored if verdict is Verdict.CANNOT_TELL else scored[scored["verdict"] != str(Verdict.CANNOT_TELL)]
+    rows = scored[[*by, "athlete", "verdict"]]
+    rows = rows if verdict is Verdict.CANNOT_TELL else rows[rows["verdict"] != str(Verdict.CANNOT_TELL)]
     hit = (rows["verdict"] == str(verdict)).to_numpy()
-    per = (
-        rows[[*by, "athlete"]].assign(hit=hit).groupby([*by, "athlete"], observed=True, sort=True)["hit"].agg(["sum", "size"]).reset_index()
-    )
+    keys = row_keys(rows, [*by, "athlete"])
+    numbers, at = np.unique(keys.number, return_inverse=True)
+    hits, tries = np.bincount(at, hit, minlength=len(numbers)), np.bincount(at, minlength=len(numbers))
+    groups = numbers // max(len(keys.labels[-1]), 1)
+    first = starts_of(groups)
+    words = {name: column[first] for name, column in keys.words(numbers).items() if name != "athlete"}
     out = []
-    for name, part in per.groupby(by, observed=True, sort=True):
-        s = athletes_share(part["sum"].to_numpy(), part["size"].to_numpy())
-        out.append((*map(str, name), s.share, s.low, s.high, s.athletes, s.readings))
+    for i, (start, end) in enumerate(zip(first, np.append(first[1:], len(groups)), strict=True)):
+        s = athletes_share(hits[start:end], tries[start:end])
+        out.append((*(str(words[name][i]) for name in by), s.share, s.low, s.high, s.athletes, s.readings))
     return pd.DataFrame(out, columns=[*by, "share", "low", "high", "athletes", "readings"])
+
+
+def _each(column: pd.Series, change: Callable[[str], str]) -> pd.Categorical:
+    """Every word changed, each only once."""
+    codes, words = word_codes(column)
+    again, changed = pd.factorize(np.array([change(str(w)) for w in words], dtype=object))
+    return pd.Categorical.from_codes(again[codes] if len(words) else codes, changed)
 
 
 def cannot_tell_tables(scored: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """How often a reading could not be told, by cohort, by skill and its view, and by month, in `share_table`'s columns."""
-    months = {d: d[:7] for d in map(str, scored["date"].unique())}
-    rows = scored.assign(
-        view=scored["skill"].astype(object).map({str(k): v for k, v in VIEW.items()}), month=scored["date"].astype(object).map(months)
-    )
+    rows = scored[["cohort", "skill", "date", "athlete", "verdict"]].assign(
+        view=_each(scored["skill"], lambda s: VIEW.get(s, "")), month=_each(scored["date"], lambda d: d[:7])
+    )  # type: ignore[call-overload]
     return {
         "cohort": share_table(rows, ["cohort"], Verdict.CANNOT_TELL),
         "skill": share_table(rows, ["skill", "view"], Verdict.CANNOT_TELL),
