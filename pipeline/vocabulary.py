@@ -68,7 +68,7 @@ DETAILS: tuple[Detail, ...] = (
     Detail(R, "knee_clearance", SHANK, "Knees off the floor", "Lowest point of either knee above the floor from feet overhead to standing, as a share of the shank."),
     Detail(R, "knee_contact_time", SECONDS, "Knees on the floor", "Seconds a knee is on the floor; 0 is wanted."),
     Detail(C, "knee_angle", DEGREES, "Straight legs", "Smallest knee angle while upside down; 180 is straight.", sided=True),
-)
+)  # fmt: skip
 DETAIL = {(d.skill, d.id): d for d in DETAILS}
 
 READING_COLUMNS = (

@@ -83,7 +83,9 @@ def _style(skill: Skill, rng: np.random.Generator) -> Style:
     if skill is Skill.BACKWARD_ROLL:
         return RollStyle(clear=rng.uniform(-0.3, 1.0), tuck=rng.uniform(0, 1), **common)
     bend = lambda: rng.uniform(1, 9) if rng.random() < 0.45 else rng.uniform(10, 60)  # noqa: E731
-    return CartwheelStyle(bend_first=bend(), bend_second=bend(), turnout=rng.uniform(0, 80), apart=rng.uniform(38, 58), pike=rng.uniform(0, 30), **common)
+    return CartwheelStyle(
+        bend_first=bend(), bend_second=bend(), turnout=rng.uniform(0, 80), apart=rng.uniform(38, 58), pike=rng.uniform(0, 30), **common
+    )
 
 
 def _shot(skill: Skill, rng: np.random.Generator) -> Shot:
@@ -123,8 +125,24 @@ def _others(part: str, athlete: int, rng: np.random.Generator) -> tuple[Extra, .
     out = []
     if rng.random() < 0.6:
         kit = replace(_outfit(rng, hue), kind="tracksuit")
-        out.append(Extra(shapes[-1], kit, str(rng.choice(["spot", "kneel", "stand"])), (rng.uniform(-0.6, 0.6), rng.uniform(0.7, 1.0)), rng.uniform(150, 210)))
+        out.append(
+            Extra(
+                shapes[-1],
+                kit,
+                str(rng.choice(["spot", "kneel", "stand"])),
+                (rng.uniform(-0.6, 0.6), rng.uniform(0.7, 1.0)),
+                rng.uniform(150, 210),
+            )
+        )
     for _ in range(int(rng.integers(0 if out else 1, 4))):
         kind = str(rng.choice(["stand", "hips", "squat", "arms up", "walk"]))
-        out.append(Extra(others[rng.integers(len(others))], _outfit(rng, hue), kind, (rng.uniform(-2.2, 2.2), rng.uniform(1.3, 2.2)), rng.uniform(-180, 180)))
+        out.append(
+            Extra(
+                others[rng.integers(len(others))],
+                _outfit(rng, hue),
+                kind,
+                (rng.uniform(-2.2, 2.2), rng.uniform(1.3, 2.2)),
+                rng.uniform(-180, 180),
+            )
+        )
     return tuple(out)
