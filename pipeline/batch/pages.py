@@ -45,12 +45,12 @@ def _draw(store: Store, tolerances: Tolerances, out: Path) -> Path:
     for folder in (TRENDS, COHORTS):  # nobody who is forgotten stays on an old page
         for old in [*(out / folder).glob("*.html"), *(out / folder).glob("*.csv")]:
             old.unlink(missing_ok=True)
-    index = write_site(store, tolerances, out, out / "data")
-    measured = store.readings()
-    if not measured.empty:
-        write_athletes(store, tolerances, out, codes=sorted(measured["athlete"].unique()))
+    dated = bool(store.latest_date()) and any(store.athletes()["athlete"])
+    index = write_site(store, tolerances, out, out / "data", trends=dated)
+    if dated:
         with suppress(MatsideError):  # too little to compare yet; `matside compare` says so when asked
             write_cohorts(store, tolerances, out)
+        write_athletes(store, tolerances, out)  # after the cohorts, to which it links where they are
     return index
 
 
@@ -59,4 +59,6 @@ def _stamp(store: Store, tolerances: Tolerances) -> str:
     digest = hashlib.sha256(f"{__version__}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode())
     for clip, known in sorted(store.known().items()):
         digest.update(f"{clip}\0{known}\n".encode("utf-8", "backslashreplace"))
+    for note in store.notes().itertuples(index=False):
+        digest.update(f"{tuple(note)}\n".encode("utf-8", "backslashreplace"))
     return digest.hexdigest()

@@ -19,6 +19,6 @@ def write_season_site(out: Path, tolerances: Tolerances, *, language: str = "en"
     with Store(database) as store:
         write_season(store)
         title = "Saltmarsh Tumbling Club"
-        write_athletes(store, tolerances, out, title=title, language=language, front=True)
         write_cohorts(store, tolerances, out, title=title, language=language)
+        write_athletes(store, tolerances, out, title=title, language=language, front=True)
     return out / "index.html"

@@ -14,24 +14,26 @@ from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.tables import clips_csv, readings_csv
 from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
-from pipeline.reports.words import CAUTION, HOW_SURE, PLAYER_WORDS
+from pipeline.reports.words import CAUTION, HOW_SURE, PLAYER_WORDS, WEEK_WORDS
 from pipeline.scoring.tolerances import Tolerances
-from pipeline.store import Store
+from pipeline.store import INVENTED, Store
 
 OURS = '<meta name="generator" content="Matside">'  # only files that carry this are ever removed
 
 
 def write_site(
-    store: Store, tolerances: Tolerances, out: Path, data: Path, *, title: str = "Matside", note: str = "", language: str = "en"
-) -> Path:
+    store: Store, tolerances: Tolerances, out: Path, data: Path, *, title: str = "Matside", note: str = "", language: str = "en",
+    trends: bool = False,
+) -> Path:  # fmt: skip
     """Write all pages and tables below `out` and return the index's path.
 
     data : the data folder, for the pictures. note : a line shown on every page (that data are invented, for instance).
+    trends : link to trends/ and cohorts/, where those pages are written too.
     Pages that no longer have an athlete or a week are removed, if Matside wrote them; nothing else is touched.
     Raises MatsideError where `out` cannot be written.
     """
     try:
-        return _Site(store, tolerances, out, data, title, note, translations(language)).write()
+        return _Site(store, tolerances, out, data, title, note, translations(language), trends).write()
     except OSError as error:
         raise MatsideError(
             f"{error.filename or out}: the pages cannot be written ({error.strerror}). Choose another folder or make room."
@@ -39,12 +41,13 @@ def write_site(
 
 
 class _Site:
-    def __init__(self, store: Store, tolerances: Tolerances, out: Path, data: Path, title: str, note: str, tr: Translations) -> None:
+    def __init__(self, store: Store, tolerances: Tolerances, out: Path, data: Path, title: str, note: str, tr: Translations,
+                 trends: bool) -> None:  # fmt: skip
         self.store, self.tolerances, self.out, self.data, self.tr = store, tolerances, out, data, tr
         self.env = environment(tr)
         source = f"{tolerances.name} ({tolerances.source})"
         self.env.globals.update(
-            css=stylesheet(), csp=content_policy(), site_title=title, note=note, caution=CAUTION, how_sure=HOW_SURE,
+            css=stylesheet(), csp=content_policy(), site_title=title, note=note or store.fact(INVENTED), trends=trends, caution=CAUTION, how_sure=HOW_SURE,
             verdicts=list(VERDICTS.values()),
             made=tr.gettext("Matside %(version)s. Tolerances: %(source)s.") % {"version": __version__, "source": source},
             tolerance_note=tr.gettext("Tolerances: %s.") % source,
@@ -76,6 +79,7 @@ class _Site:
             text = template.render(
                 week=week_view(self.tr, records.weeks[link.key], root), weeks=links, root=root, problems=problems[link.key],
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
+                **self._filters(),
             )  # fmt: skip
             write_changed(path, text)
         return [path for _link, path, _root in pages]
@@ -88,7 +92,7 @@ class _Site:
         for i, (code, attempts) in enumerate(records.athletes.items()):
             view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders)
             text = template.render(
-                athlete=view, root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
+                athlete=view, page=near[i]["file"], root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
                 **self._player(any(attempt.motion for attempt in view.attempts)),
             )  # fmt: skip
             write_changed(folder / near[i]["file"], text)
@@ -96,10 +100,20 @@ class _Site:
 
     def _player(self, wanted: bool) -> dict[str, object]:
         """The player's script and words, and a policy that lets it run, for a page with something to play."""
-        if not wanted:
-            return {"player": "", "player_words": {}}
-        player = script("player.js")
-        return {"player": player, "player_words": translated(self.tr, PLAYER_WORDS), "csp": content_policy(player)}
+        player = script("player.js") if wanted else ""
+        return {
+            "player": player, "player_words": translated(self.tr, PLAYER_WORDS), "keys_script": script("keys.js"),
+            "csp": content_policy(*filter(None, (player, script("keys.js")))),
+        }  # fmt: skip
+
+    def _filters(self) -> dict[str, object]:
+        """The week's scripts and words, and a policy that lets them run."""
+        verdicts = [[view.id, self.tr.gettext(view.word)] for view in VERDICTS.values()]
+        scripts = script("week.js"), script("keys.js")
+        return {
+            "week_script": scripts[0], "keys_script": scripts[1], "csp": content_policy(*scripts),
+            "week_words": {**translated(self.tr, WEEK_WORDS), "verdicts": verdicts},
+        }  # fmt: skip
 
 
 def _attempts(tr: Translations, count: int) -> str:

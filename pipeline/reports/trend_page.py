@@ -113,7 +113,7 @@ def _write_one(
     text = env.get_template("trend.html").render(
         view=view, root="../", csv=f"{name}.csv", filters=filter_words(tr, filters),
         athlete_page=f"../athletes/{name}.html" if (out / "athletes" / f"{name}.html").is_file() else "", before=_neighbour(neighbours[0]),
-        after=_neighbour(neighbours[1]), cohorts_page="../cohorts/index.html" if _has_cohorts(store) else "",
+        after=_neighbour(neighbours[1]), cohorts_page="../cohorts/index.html" if _has_cohorts(out) else "",
     )  # fmt: skip
     write_changed(out / FOLDER / f"{name}.html", text)
     write_changed(out / FOLDER / f"{name}.csv", csv_text(view.figures))
@@ -124,13 +124,14 @@ def write_athletes(
     store: Store, tolerances: Tolerances, out: Path, *, codes: Sequence[str] | None = None, title: str = "Matside", note: str = "",
     language: str = "en", front: bool = False,
 ) -> Path:  # fmt: skip
-    """A trend page for every athlete with readings, the club's chance learnt once, and out/trends/index.html, which it returns.
+    """A trend page for every athlete with a dated clip, the club's chance learnt once, and out/trends/index.html, which it returns.
 
     front : also write that list as out/index.html, where there is no other front page.
     """
     tr = translations(language)
     filters = period_of(store, Filters())
-    everyone = [c for c in (codes or store.athletes()["athlete"]) if c]
+    dated = list(store.athletes()["athlete"])
+    everyone = [c for c in (dated if codes is None else codes) if c and c in set(dated)]
     chance = learn_chance(store, filters)
     env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     entries = []
@@ -139,7 +140,7 @@ def write_athletes(
         view = _write_one(store, tolerances, out, code, None, chance, env, tr, neighbours)
         entries.append({"code": code, "file": f"{slug(code)}.html", "cohort": view.cohort, "said": view.changes})
     template = env.get_template("trends.html")
-    cohorts = _has_cohorts(store)
+    cohorts = _has_cohorts(out)
     for page, root, folder in [(out / FOLDER / "index.html", "../", ""), *([(out / "index.html", "", f"{FOLDER}/")] if front else [])]:
         write_changed(page, template.render(entries=entries, root=root, folder=folder, cohorts=cohorts, filters=filter_words(tr, None)))
     return out / FOLDER / "index.html"
@@ -166,5 +167,5 @@ def _neighbour(code: str) -> dict[str, str] | None:
     return {"code": code, "file": f"{slug(code)}.html"} if code else None
 
 
-def _has_cohorts(store: Store) -> bool:
-    return any(store.cohorts())
+def _has_cohorts(out: Path) -> bool:
+    return (out / "cohorts" / "index.html").is_file()

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.batch.pages import write_pages
 from pipeline.errors import MatsideError
 from pipeline.reports.cohort_page import write_cohorts
 from pipeline.reports.language import translations
@@ -18,6 +19,7 @@ from pipeline.store import Store
 from pipeline.trends.filters import Filters
 from pipeline.trends.season import write_season
 from pipeline.vocabulary import Setting, Skill
+from tests.reports import invented
 
 CODES = ("OT-02", "OT-03")
 
@@ -28,8 +30,8 @@ def season(tmp_path_factory):
     out = tmp_path_factory.mktemp("season")
     with Store(out / "data" / "matside.sqlite") as store:
         write_season(store)
-        write_athletes(store, load_tolerances(), out, codes=CODES, front=True)
         write_cohorts(store, load_tolerances(), out)
+        write_athletes(store, load_tolerances(), out, codes=CODES, front=True)
         yield store, out
 
 
@@ -152,3 +154,28 @@ def test_pages_open_without_a_complaint_and_nothing_sticks_out(season, open_page
 def test_the_style_sheet_reaches_the_page_unescaped(season):
     style = re.search(r"<style>(.*?)</style>", text(season[1], "cohorts/index.html"), re.S).group(1)
     assert "&gt;" not in style and ".term>div" in style
+
+
+def test_every_page_of_a_whole_output_folder_leads_somewhere(tmp_path):
+    """Weeks, athletes, trends and cohorts as a run writes them: each link ends at a file, each anchor at its place."""
+    with Store(tmp_path / "data" / "matside.sqlite") as store:
+        invented.fill(store, tmp_path / "data", athletes=4, weeks=2, pictures=False)
+        write_pages(store, load_tolerances(), tmp_path)
+    pages = {path: path.read_text("utf-8") for path in tmp_path.rglob("*.html")}
+    assert {p.parent.name for p in pages} == {tmp_path.name, "weeks", "athletes", "trends", "cohorts"}
+    for path, words in pages.items():
+        for href in re.findall(r'href="([^"]+)"', words):
+            file, _, anchor = href.partition("#")
+            target = (path.parent / file).resolve() if file else path
+            assert target.is_file(), f"{path.relative_to(tmp_path)} → {href}"
+            assert not anchor or f'id="{anchor}"' in target.read_text("utf-8"), f"{path.relative_to(tmp_path)} → {href}"
+    assert any("trends/" in words for path, words in pages.items() if path.parent.name == "athletes")
+
+
+def test_a_new_note_draws_the_pages_again(tmp_path):
+    with Store(tmp_path / "data" / "matside.sqlite") as store:
+        invented.fill(store, tmp_path / "data", athletes=2, weeks=1, pictures=False)
+        assert write_pages(store, load_tolerances(), tmp_path)[1] and not write_pages(store, load_tolerances(), tmp_path)[1]
+        store.add_note("OT-01", invented.FIRST_DAY.isoformat(), "growth", "Grew 2 cm")
+        assert write_pages(store, load_tolerances(), tmp_path)[1]
+    assert "Grew 2 cm" in (tmp_path / "trends" / "OT-01.html").read_text("utf-8")
