@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.geometry import length, turn
+from pipeline.geometry import length, middle, turn
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.vocabulary import Side
 
@@ -28,8 +28,7 @@ def facing(xy: np.ndarray) -> tuple[int, float]:
             votes.append(2.0 * _fold(turn(knee - hip, ankle - knee)) * _long(scale))
             votes.append(-1.0 * _fold(turn(hip - shoulder, knee - hip)) * _long(length(shoulder, hip) * length(hip, knee)))
             votes.append(-1.5 * np.sin(np.radians(turn(ankle - knee, toe - heel))) * _long(length(knee, ankle) * length(toe, heel) * 2))
-        ears = np.nanmean(xy[:, [INDEX["left_ear"], INDEX["right_ear"]]], axis=1) if len(xy) else np.zeros((0, 2))
-        shoulders = np.nanmean(xy[:, [INDEX["left_shoulder"], INDEX["right_shoulder"]]], axis=1) if len(xy) else np.zeros((0, 2))
+        ears, shoulders = (middle(xy[:, INDEX[f"left_{p}"]], xy[:, INDEX[f"right_{p}"]]) for p in ("ear", "shoulder"))
         head = xy[:, INDEX["nose"]] - ears
         votes.append(
             1.0 * np.sin(np.radians(turn(ears - shoulders, head))) * _long(length(ears, shoulders) * np.linalg.norm(head, axis=-1) * 2)

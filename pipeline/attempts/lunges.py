@@ -10,11 +10,14 @@ from pipeline.attempts.rest import lowest_part, span, still_speed
 from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.vocabulary import Side, Skill
 
-APART = 1.15  # trunks between the ankles along the floor, at least
+APART = 1.0  # trunks between the ankles along the floor, at least
 HOLD_S = 0.4
 HOLD_STILL = 0.30  # trunks a second
 FRONT_BENT = 165.0  # degrees; the front knee is bent more than this in a lunge
-ARMS_UP = 0.0  # trunks of the wrists over the shoulders: a stride with the arms up is meant as a lunge, though the front knee stays straight
+TRUNK_UP = -0.35  # cosine of the trunk's tilt: a badly piked lunge folds to level and below
+ARMS_UP = (
+    0.0  # trunks of the wrists beyond the shoulders: a stride with the arms up is meant as a lunge, though the front knee stays straight
+)
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
 
@@ -35,7 +38,7 @@ def _stance(s: Signals) -> np.ndarray:
         return (
             (np.abs(ankle[:, 0] - ankle[:, 1]) > APART)
             & (np.max(feet, axis=1) < FEET_DOWN)
-            & (np.cos(np.radians(s.trunk_turn)) > 0.25)
+            & (np.cos(np.radians(s.trunk_turn)) > TRUNK_UP)
             & (_width(s) < FROM_THE_SIDE)
         )
 
@@ -59,6 +62,14 @@ def _join(held: list[tuple[int, int]], s: Signals) -> list[tuple[int, int]]:
     return joined
 
 
+def _arms_raised(s: Signals) -> np.ndarray:
+    """(n,) how far the wrists lie beyond the shoulders along the trunk, trunks; negative while the arms hang."""
+    shoulder = pair_mean(s.p("shoulder"))
+    trunk = shoulder - pair_mean(s.p("hip"))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.sum((pair_mean(s.p("wrist")) - shoulder) * trunk, axis=-1) / np.linalg.norm(trunk, axis=-1)
+
+
 def _candidate(s: Signals, a: int, b: int) -> Candidate:
     start_s, end_s = span_around(s, a, b)
     hold = slice(a, b + 1)
@@ -66,7 +77,7 @@ def _candidate(s: Signals, a: int, b: int) -> Candidate:
     knee = np.nanmedian(s.knee[hold], axis=0)
     direction, clear = facing(s.xy[s.between(start_s, end_s)])
     front = int(direction * ankle[1] > direction * ankle[0])
-    arms = float(np.nanmedian(pair_mean(s.h("wrist")[hold]) - pair_mean(s.h("shoulder")[hold])))
+    arms = float(np.nanmedian(_arms_raised(s)[hold]))
     fit = min(
         margin(abs(ankle[0] - ankle[1]), APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
         margin(clear, 0.6, 0.1),

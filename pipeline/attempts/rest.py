@@ -41,6 +41,8 @@ def span(s: Signals, first: int, last: int, *, floor: int = 0, ceiling: int | No
     (or has come back to it). floor, ceiling: samples not to go beyond (a neighbouring skill).
     """
     ceiling = len(s.t) - 1 if ceiling is None else ceiling
+    floor = max([floor, *(int(c) for c in s.cuts if c <= first)])
+    ceiling = min([ceiling, *(int(c) - 1 for c in s.cuts if c > last)])
     return _edge(s, first, floor, -1), _edge(s, last, ceiling, +1)
 
 

@@ -11,6 +11,7 @@ from pipeline.geometry import joint_angle, length, middle, turn
 from pipeline.landmarks.track import INDEX, NAMES, Track
 
 RATE = 30.0  # signals a second; body movements of children in these skills have little above 6 Hz (Winter, from memory)
+JUMP, JUMP_SPEED = 0.7, 12.0  # trunks, and trunks a second (about 5 m/s): nobody moves so from one frame to the next
 BRIDGE_S = 0.3  # gaps up to this are bridged by a straight line when looking for skills; readings never use bridged frames
 SIDES = ("left", "right")
 
@@ -37,6 +38,7 @@ class Signals:
     speed: np.ndarray  # (n,) how fast trunk and legs change their shape (their faster joints), trunks a second; see `shape_speed`
     unit: float  # pixels a trunk
     floor: Floor
+    cuts: np.ndarray  # (k,) samples before which the track jumped to another place: somebody else, or the athlete found again
 
     def h(self, part: str) -> np.ndarray:
         """(n, 2) heights of a left/right part."""
@@ -67,7 +69,17 @@ def signals(track: Track) -> Signals | None:
     trunk_turn = unwrap(turn(np.array([0.0, -1.0]), shoulder - hip))
     knee = np.stack([joint_angle(*(xy[:, INDEX[f"{side}_{part}"]] for part in ("hip", "knee", "ankle"))) for side in SIDES], axis=-1)
     body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle") for side in SIDES]
-    return Signals(t, xy, height, trunk_turn, knee, smooth(shape_speed(xy[:, body], t) / unit, 5), unit, floor)
+    return Signals(t, xy, height, trunk_turn, knee, smooth(shape_speed(xy[:, body], t) / unit, 5), unit, floor, find_cuts(track, t, unit))
+
+
+def find_cuts(track: Track, t: np.ndarray, unit: float) -> np.ndarray:
+    """Samples of the clock t before which the middle of the body jumped faster and further than a child can."""
+    body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee") for side in SIDES]
+    seen = np.isfinite(track.xy[:, body]).all(axis=(1, 2))
+    when, middle_of = track.t[seen], track.xy[seen][:, body].mean(axis=1)
+    far = np.linalg.norm(np.diff(middle_of, axis=0), axis=-1) / unit
+    jumped = (far > JUMP) & (far > JUMP_SPEED * np.diff(when))
+    return np.unique(np.searchsorted(t, when[1:][jumped]))
 
 
 def shape_speed(points: np.ndarray, t: np.ndarray) -> np.ndarray:
