@@ -11,11 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.landmarks.join import Person
-from pipeline.landmarks.paths import CORE, torso
+from pipeline.landmarks.paths import CORE, Path, torso
 from pipeline.landmarks.track import INDEX
 
 LIMBS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist", "knee", "ankle")])
 SMOOTH = 5  # frames of a running median against single wrong frames
+BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
 
 
@@ -37,7 +38,24 @@ class Activity:
         ) * min(1.0, self.seen_s / 0.5)
 
 
-def activity(person: Person, t: np.ndarray, camera: np.ndarray) -> Activity:
+def bystanders(paths: list[Path], t: np.ndarray, camera: np.ndarray) -> list[Path]:
+    """Passes on people who surely only stand by: upright all the time, without a jump, and far less active than another."""
+    did = [activity(path, t, camera) for path in paths]
+    most = max((a.score for a in did), default=0.0)
+    out = []
+    for path, done in zip(paths, did, strict=True):
+        rows = np.flatnonzero(path.valid)
+        if len(rows) < 0.5 * len(t) or done.score > BYSTANDER * most:
+            continue
+        up = path.shoulders[rows] - path.hips[rows]
+        lean = np.abs(np.degrees(np.arctan2(up[:, 0], -up[:, 1])))
+        speed = np.linalg.norm(np.diff(path.hips[rows], axis=0), axis=1) / np.median(torso(path.xy[rows])) / np.diff(t[rows])
+        if lean.max() < BYSTANDER_LEAN and speed.max(initial=0.0) < BYSTANDER_SPEED:
+            out.append(path)
+    return out
+
+
+def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activity:
     """`t` (n,) seconds and `camera` (n, 2) shift of the scene for the person's frames."""
     ok = person.valid & np.isfinite(person.xy[:, CORE].sum((1, 2)))
     if ok.sum() < 3:

@@ -15,8 +15,9 @@ import numpy as np
 from pipeline.landmarks.crops import Crop, between, cut
 from pipeline.landmarks.detector import Found
 from pipeline.landmarks.hide import paint_out, standing
+from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
-from pipeline.landmarks.paths import CORE, MAIN, Path, apart, torso
+from pipeline.landmarks.paths import CORE, MAIN, Path, apart, limbs_apart, torso
 from pipeline.landmarks.spool import Spool
 
 LEAST_PRESENCE = 0.5
@@ -29,8 +30,11 @@ LOOK_AGAIN_TURN = np.radians(14)  # a body turned more than this in its crop is 
 LOOK_AGAIN_SHIFT = 0.10  # of the crop's side
 ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
 SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, radians, ratio: crops nearer than this show the same
+AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were expected
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
-CALM_EVERY = 4  # frames from look to look at a bystander
+CALM_EVERY = 3  # frames from look to look at someone who stands about:
+CALM_LEAN, CALM_SPEED, CALM_TURN = np.radians(25), 0.8, np.radians(40)  # trunk upright; torsos a second; radians a second
+STILL_THERE = 0.4  # torsos: mean distance of the joints from where they were filled in
 AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
 
 
@@ -64,10 +68,16 @@ class _Followed:
     body: np.ndarray  # (33, 2) as last seen
     body_crop: Crop  # the crop that body fits
     seen_t: float
-    every: int = 1  # looked at in every so many frames: those who only stand about need no more
+    every: int = 1  # looked at in every so many frames
+    waited: int = 0  # frames since the last look
     motion: _Motion = field(default_factory=_Motion)
     guess: Guess | None = None
     used: Crop | None = None
+
+    @property
+    def patience(self) -> float:
+        """Seconds without a sight after which this one is lost; who was hardly ever seen may be nobody."""
+        return LOST_S * min(1.0, 0.2 + 0.08 * int(self.path.looked.sum()))
 
     def expected(self) -> np.ndarray:
         """(33, 2) the body as last seen, moved and turned with the crop."""
@@ -75,17 +85,21 @@ class _Followed:
 
 
 def follow_everyone(
-    net: LandmarkNet, spool: Spool, found: dict[int, list[Found]], step: int, *, calm: Sequence[Found] = (), other_way: Sequence[Path] = ()
+    net: LandmarkNet,
+    spool: Spool,
+    found: dict[int, list[Found]],
+    step: int,
+    *,
+    other_way: Sequence[Path] = (),
+    scenery: Sequence[Path] = (),
 ) -> list[Path]:
     """Passes through the stretch in one direction (+1, -1), from everyone found at the frames that were looked at.
 
     found   : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
-    calm    : finds of bystanders, who are looked at only now and then.
-    other_way : passes of the other direction. Bystanders among them are painted out but not followed again, and where a crop
-    would be the same as one looked at with a clear result, that result is taken over.
+    other_way : passes of the other direction; where a crop would be the same as one they saw clearly, their result is taken over.
+    scenery : those of them on people who only stand by; these are painted out and not followed again.
+    Who stands about is looked at only in every third frame; the frames between are filled with straight lines and marked.
     """
-    scenery = [p for p in other_way if p.calm]
-    bystanders = {id(f) for f in calm}
     live: list[_Followed] = []
     done: list[Path] = []
     numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
@@ -98,10 +112,13 @@ def follow_everyone(
                 one.crop = one.motion.carry(one.crop, dt)
         around = [p.xy[number - spool.first] for p in scenery if p.valid[number - spool.first]]
         for one in live:
-            one.guess = None
-            if number % one.every == 0:
+            one.guess, one.used = None, None
+            one.waited += 1
+            if number in (spool.first, spool.end - 1):
+                one.waited = max(one.waited, one.every)
+            if one.waited >= one.every:
                 others = around + [o.expected() for o in live if o is not one]
-                same = _same_look(other_way, number, one.crop) if not _any_near(others, one.crop) else None
+                same = _same_look(other_way, number, one, crowded=bool(_any_near(others, one.crop)))
                 if same is not None:
                     one.guess, one.used = same
                     one.path.shared[number - spool.first] = True
@@ -109,18 +126,33 @@ def follow_everyone(
                     one.guess, one.used = look(net, image, one.crop, others, one.expected(), one.path)
         _settle_disputes(live, around)
         for one in live:
-            if number % one.every == 0:
+            if one.waited >= one.every:
                 _take(one, number, t, max(spool.size))
-        done += [o.path for o in live if abs(t - o.seen_t) > LOST_S]
-        live = [o for o in live if abs(t - o.seen_t) <= LOST_S]
+        done += [o.path for o in live if abs(t - o.seen_t) > o.patience]
+        live = [o for o in live if abs(t - o.seen_t) <= o.patience]
         new = [f for f in found.get(number, []) if not any(_is_on(b, f) for b in [*(o.body for o in live), *around])]
-        live += _begin(net, spool, number, step, new, live, around, bystanders)
+        live += _begin(net, spool, number, step, new, live, around)
         before = number
     paths = done + [o.path for o in live]
     for path in paths:
-        if path.calm:
-            path.fill()
+        path.fill(most=CALM_EVERY)
     return paths
+
+
+def look_closer(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
+    """Look at the frames in which a person was only filled in, with the others painted out. What is not clear stays filled in."""
+    if person.looked is None:
+        return
+    for row in np.flatnonzero(person.valid & ~person.looked):
+        body = person.xy[row]
+        middle = body[CORE[2:]].mean(0)
+        up = body[CORE[:2]].mean(0) - middle
+        reach = float(np.linalg.norm(body - middle, axis=1).max())
+        crop = between(middle, middle + up / max(float(np.hypot(*up)), 1e-6) * reach)
+        around = [o.xy[row] for o in others if o.valid[row]]
+        guess, _ = look(net, spool[person.first + int(row)], crop, around, body)
+        if guess is not None and limbs_apart(guess.xy, body, max(float(torso(body)), 1.0)) < STILL_THERE:
+            person.take(int(row), guess.xy, guess.z, guess.visibility, guess.peak)
 
 
 def recognised(guess: Guess) -> bool:
@@ -164,15 +196,25 @@ def _any_near(others: list[np.ndarray], crop: Crop) -> list[np.ndarray]:
     return [o for o in near if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
 
 
-def _same_look(other_way: Sequence[Path], number: int, crop: Crop) -> tuple[Guess, Crop] | None:
-    """What the pass of the other direction saw in this frame, if it looked at the same crop and saw clearly."""
+def _same_look(other_way: Sequence[Path], number: int, one: _Followed, *, crowded: bool) -> tuple[Guess, Crop] | None:
+    """What a pass of the other direction saw in this frame, if it looked at the same crop and saw clearly.
+
+    With others in the crop it must also be the body expected.
+    """
+    crop = one.crop
     for path in other_way:
         row = number - path.first
         x, y, side, angle = path.crop[row]
-        if path.calm or not np.hypot(x - crop.x, y - crop.y) < SAME_PLACE * crop.side or abs(_wrapped(angle - crop.angle)) > SAME_TURN:
+        if (
+            not path.looked[row]
+            or not np.hypot(x - crop.x, y - crop.y) < SAME_PLACE * crop.side
+            or abs(_wrapped(angle - crop.angle)) > SAME_TURN
+        ):
             continue
         if abs(np.log(side / crop.side)) < SAME_SIZE and path.presence[row] > 0.9 and path.peak[row, MAIN].mean() > CLEAR:
-            return path.guess(row), Crop(x, y, side, angle)
+            expected = one.expected()
+            if not crowded or limbs_apart(path.xy[row], expected, max(float(torso(expected)), 1.0)) < AS_EXPECTED:
+                return path.guess(row), Crop(x, y, side, angle)
     return None
 
 
@@ -184,7 +226,6 @@ def _begin(
     new: list[Found],
     live: list[_Followed],
     around: list[np.ndarray],
-    calm: set[int],
 ) -> list[_Followed]:
     """Start following people found; looked at twice, so that crops settle, the second time with better known neighbours."""
     bodies = [standing(f) for f in new]
@@ -195,20 +236,19 @@ def _begin(
         for k, f in enumerate(new):
             others = known + [b for j, b in enumerate(bodies) if j != k]
             guess = _glance(net, spool[number], crops[k], others, bodies[k])
-            off = np.linalg.norm(guess.xy[CORE[2:]].mean(0) - f.hips) / f.reach
-            guesses[k] = guess if recognised(guess) and off < AT_FOUND else None
+            guesses[k] = guess if recognised(guess) and _is_on(guess.xy, f) else None
             if guesses[k] is not None:
                 bodies[k], crops[k] = guess.xy, between(guess.centre, guess.top)
     out = []
-    for f, guess, crop in zip(new, guesses, crops, strict=True):
+    for guess, crop in zip(guesses, crops, strict=True):
         taken = [*around, *(o.body for o in live + out)]
         if guess is None or any(apart(guess.xy, b, max(float(torso(guess.xy)), 1.0)) < ONE_BODY for b in taken):
             continue
         path = Path.empty(spool.first, len(spool), step)
-        path.looks, path.calm = 2, id(f) in calm
+        path.looks = 2
         path.put(number, guess)
         path.crop[number - spool.first] = crop.x, crop.y, crop.side, crop.angle
-        out.append(_Followed(path, crop, guess.xy, crop, spool.t[number - spool.first], CALM_EVERY if path.calm else 1))
+        out.append(_Followed(path, crop, guess.xy, crop, spool.t[number - spool.first]))
     return out
 
 
@@ -236,6 +276,7 @@ def _settle_disputes(live: list[_Followed], around: list[np.ndarray]) -> None:
 def _take(one: _Followed, number: int, t: float, longest: float) -> None:
     """Keep what was seen and learn from it, or carry on unseen."""
     row = number - one.path.first
+    one.waited, one.every = 0, 1
     if one.used is not None:
         one.path.crop[row] = one.used.x, one.used.y, one.used.side, one.used.angle
     if one.guess is None:
@@ -247,6 +288,9 @@ def _take(one: _Followed, number: int, t: float, longest: float) -> None:
     now = Crop(now.x, now.y, float(np.clip(now.side, 24, 1.6 * longest)), now.angle)
     one.motion.learn(one.body_crop, now, max(abs(t - one.seen_t), 1e-3))
     one.crop, one.body, one.body_crop, one.seen_t = now, one.guess.xy, now, t
+    size = max(float(torso(one.body)), 1.0)
+    if abs(now.angle) < CALM_LEAN and np.hypot(one.motion.x, one.motion.y) < CALM_SPEED * size and abs(one.motion.turn) < CALM_TURN:
+        one.every = CALM_EVERY
 
 
 def _is_on(body: np.ndarray, found: Found) -> bool:

@@ -31,6 +31,13 @@ class Person:
     presence: np.ndarray  # (n,)
     disagreement: np.ndarray  # (n, 33) working pixels between passes, NaN where only one saw the point
     chosen: np.ndarray  # (n,) index of the pass, -1 where lost
+    looked: np.ndarray | None = None  # (n,) bool: seen in this frame, not filled in between
+
+    def take(self, i: int, xy: np.ndarray, z: np.ndarray, visibility: np.ndarray, peak: np.ndarray) -> None:
+        """Put what was seen in row i."""
+        self.xy[i], self.z[i], self.visibility[i], self.peak[i] = xy, z, visibility, peak
+        if self.looked is not None:
+            self.looked[i] = True
 
     @property
     def valid(self) -> np.ndarray:
@@ -94,6 +101,7 @@ def _joined(paths: list[Path], passes: Passes, chain: np.ndarray) -> Person:
     person = Person(
         passes.first, of("xy"), of("z"), of("visibility"), of("peak"), np.nan_to_num(of("presence")), np.full((n, N), np.nan), chain
     )
+    person.looked = np.array([paths[j].looked[i] for i, j in enumerate(chain)]) & ~lost
     steps = np.array([p.step for p in paths])
     for i in np.flatnonzero(~lost):
         j = int(chain[i])
@@ -106,7 +114,15 @@ def _joined(paths: list[Path], passes: Passes, chain: np.ndarray) -> Person:
             and not (paths[k].shared[i] or paths[j].shared[i])
         ]
         if others:
-            other = paths[min(others, key=lambda k: passes.between[j, k, i])]
+            other_index = min(others, key=lambda k: (not paths[k].looked[i], passes.between[j, k, i]))
+            other = paths[other_index]
+            if not other.looked[i]:
+                continue
+            if not paths[j].looked[i]:
+                if passes.between[j, other_index, i] > SAME_POINT:
+                    continue
+                person.take(i, other.xy[i], other.z[i], other.visibility[i], other.peak[i])
+                continue
             _blend(
                 person, i, other.xy[i], other.z[i], other.visibility[i], other.peak[i], passes.torso[j, i], person.xy[i - 1] if i else None
             )

@@ -12,15 +12,14 @@ import numpy as np
 from pipeline.clips.video import UnreadableClip, frames, probe
 from pipeline.landmarks import models
 from pipeline.landmarks.camera import camera_shift
-from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, doubt
+from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, bystanders, doubt
 from pipeline.landmarks.clean import drop_wild, sort_sides
 from pipeline.landmarks.detector import Detector, Found
-from pipeline.landmarks.follow import follow_everyone
+from pipeline.landmarks.follow import follow_everyone, look_closer
 from pipeline.landmarks.join import Person, people_of
 from pipeline.landmarks.net import LandmarkNet
-from pipeline.landmarks.paths import Path as Pass
 from pipeline.landmarks.paths import apart, torso
-from pipeline.landmarks.people import Sighting, bystanders, look_at, survey
+from pipeline.landmarks.people import survey
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.spool import Spool, stretches
 from pipeline.landmarks.track import N, Track
@@ -74,16 +73,20 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
 def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: LandmarkSettings, followed: list[_Followed]) -> None:
     """Follow everybody worth it in one stretch, and add them to whom they were before."""
     sightings = survey(spool, detector, per_second=settings.find_per_second, least=settings.find_score)
-    calm = bystanders(sightings, look_at(spool, settings.find_per_second))
     camera, t = camera_shift(spool), np.asarray(spool.t)
-    while True:
-        paths = all_passes(net, spool, sightings, calm)
-        people = people_of(paths, sightings, t)
-        did = [activity(person, t, camera) for person in people]
-        winner = max(range(len(people)), key=lambda k: did[k].score, default=None)
-        if not calm or winner is None or not _mostly_calm(people[winner], paths):
-            break
-        calm = []  # who was taken for a bystander moves most: look at everyone closely
+    found: dict[int, list[Found]] = {}
+    for sighting in sightings:
+        for number, one in zip(sighting.frames, sighting.found, strict=True):
+            found.setdefault(number, []).append(one)
+    ahead = follow_everyone(net, spool, found, 1)
+    standing_by = bystanders(ahead, t, camera)
+    paths = ahead + follow_everyone(net, spool, found, -1, other_way=ahead, scenery=standing_by)
+    people = people_of(paths, sightings, t)
+    did = [activity(person, t, camera) for person in people]
+    best = max((done.score for done in did), default=0.0)
+    for person, done in zip(people, did, strict=True):
+        if done.score > CLOSE_CALL * best:
+            look_closer(net, spool, person, [p for p in people if p is not person])
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:
@@ -91,21 +94,6 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
         else:
             before.pieces.append(person)
             before.done.append(done)
-
-
-def all_passes(net: LandmarkNet, spool: Spool, sightings: list[Sighting], calm: list[Sighting]) -> list[Pass]:
-    """Everybody found in the stretch, followed forwards and backwards; bystanders once, and only now and then."""
-    found: dict[int, list[Found]] = {}
-    for sighting in sightings:
-        for number, one in zip(sighting.frames, sighting.found, strict=True):
-            found.setdefault(number, []).append(one)
-    ahead = follow_everyone(net, spool, found, 1, calm=[f for s in calm for f in s.found])
-    return ahead + follow_everyone(net, spool, found, -1, other_way=ahead)
-
-
-def _mostly_calm(person: Person, paths: list[Pass]) -> bool:
-    used = person.chosen[person.valid]
-    return bool(np.mean([paths[k].calm for k in used]) > 0.5)
 
 
 def _continues(before: Person, now: Person) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -25,38 +26,39 @@ class Path:
     presence: np.ndarray  # (n,)
     crop: np.ndarray  # (n, 4) x, y, side, angle of the crop looked at
     steer: np.ndarray  # (n, 2, 2) the steering points: middle of the hips, top of the circle round the body
+    looked: np.ndarray  # (n,) bool: looked at in this frame; else filled in between
     shared: np.ndarray  # (n,) bool: taken over from the pass of the other direction, whose crop was the same
     step: int = 1  # +1 forwards, -1 backwards
     looks: int = 0  # calls of the network
-    calm: bool = False  # a bystander, looked at only now and then; the frames between are filled in
 
     @classmethod
     def empty(cls, first: int, n: int, step: int) -> Path:
         """Nothing seen yet."""
         blank = np.full
         return cls(first, blank((n, N, 2), np.nan), blank((n, N), np.nan), blank((n, N), np.nan), blank((n, N), np.nan),
-                   np.zeros(n), blank((n, 4), np.nan), blank((n, 2, 2), np.nan), np.zeros(n, bool), step)  # fmt: skip
+                   np.zeros(n), blank((n, 4), np.nan), blank((n, 2, 2), np.nan), np.zeros(n, bool), np.zeros(n, bool), step)  # fmt: skip
 
     def put(self, number: int, guess: Guess) -> None:
         """Keep what was seen in one frame."""
         i = number - self.first
         self.xy[i], self.z[i], self.visibility[i], self.peak[i] = guess.xy, guess.z, guess.visibility, guess.peak
+        self.looked[i] = True
         self.presence[i], self.steer[i] = guess.presence, (guess.centre, guess.top)
 
     def guess(self, row: int) -> Guess:
         """What was seen in one row."""
         return Guess(self.xy[row], self.z[row], self.visibility[row], self.peak[row], float(self.presence[row]), *self.steer[row])
 
-    def fill(self) -> None:
-        """Straight lines between the frames that were looked at."""
-        rows = np.flatnonzero(self.valid)
-        if len(rows) < 2:
-            return
-        between = np.arange(rows[0], rows[-1] + 1)
-        for values in (self.xy, self.z, self.visibility, self.peak, self.presence, self.crop):
-            flat = values.reshape(len(values), -1)
-            for column in range(flat.shape[1]):
-                flat[between, column] = np.interp(between, rows, flat[rows, column])
+    def fill(self, *, most: int) -> None:
+        """Straight lines over frames that were not looked at, at most `most` - 1 in a row."""
+        rows = np.flatnonzero(self.looked)
+        for before, after in pairwise(rows):
+            if not 1 < after - before <= most or np.isfinite(self.crop[before + 1 : after]).any():  # looked, and nobody was seen
+                continue
+            share = (np.arange(before + 1, after) - before) / (after - before)
+            for values in (self.xy, self.z, self.visibility, self.peak, self.presence, self.crop):
+                weight = share.reshape(-1, *[1] * (values.ndim - 1))
+                values[before + 1 : after] = values[before] + weight * (values[after] - values[before])
 
     @property
     def valid(self) -> np.ndarray:

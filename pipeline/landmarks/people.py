@@ -19,7 +19,6 @@ ALL_TILES = 4  # every so many looks all tiles are looked at, for people who com
 SMALLEST = 12  # pixels of reach
 ONE_PERSON = 0.3  # of the reach: two finds nearer than this are one person
 UNLIKE = 2.5  # a link must be so many times nearer than the next
-CALM_SPAN, CALM_FOUND, CALM_LEAN = 0.6, 0.75, 25.0  # share of the looks spanned, share found of those, degrees the trunk may lean about
 LONGEST_GAP_S = 0.8  # a person not found for longer begins a new sighting; following joins them
 
 
@@ -79,20 +78,6 @@ def survey(spool: Spool, detector: Detector, *, per_second: float, least: float)
 def _ambiguous(pairs: list[tuple[float, int, int]], distance: float, i: int, j: int) -> bool:
     """Someone else could as well be the one found here: better no link than a wrong one."""
     return any(other < UNLIKE * distance + 0.15 for other, k, f in pairs if f == j and k != i)
-
-
-def bystanders(sightings: list[Sighting], instants: list[int]) -> list[Sighting]:
-    """Those found nearly always and always upright, where somebody else was not: surely not who tumbles."""
-    steady = []
-    for sighting in sightings:
-        up = np.array([f.shoulders - f.hips for f in sighting.found])
-        lean = np.degrees(np.arctan2(up[:, 0], -up[:, 1]))
-        within = sum(sighting.frames[0] <= i <= sighting.frames[-1] for i in instants)
-        always = within >= CALM_SPAN * len(instants) and len(sighting.frames) >= CALM_FOUND * within
-        if always and np.ptp(lean) < CALM_LEAN:
-            steady.append(sighting)
-    others = [s for s in sightings if s not in steady and len(s.frames) >= 3 and s.score > 0.5]
-    return steady if others else []
 
 
 def regions(width: int, height: int) -> list[Region]:

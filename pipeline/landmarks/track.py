@@ -26,7 +26,7 @@ class Track:
     z: np.ndarray  # (n, 33) depth relative to the middle of the hips, in the same pixels, away from the camera positive; NaN = unknown
     visibility: np.ndarray  # (n, 33) 0..1, the model's own word; NaN where xy is NaN
     presence: np.ndarray  # (n,) 0..1, that a person is in the crop; says nothing about who
-    disagreement: np.ndarray  # (n, 33) pixels between the passes that were joined; NaN where only one pass saw it
+    disagreement: np.ndarray  # (n, 33) pixels between two looks at the frame, from either direction; NaN where there was one look
     size: tuple[int, int]  # (width, height) of the full-size picture
     source: str  # the clip's name, for messages
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off

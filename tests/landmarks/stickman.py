@@ -37,6 +37,7 @@ def path_of(xy: np.ndarray, *, step: int = 1, peak: float = 0.9) -> Path:
     path = Path.empty(0, n, step)
     path.xy[:] = xy
     seen = np.isfinite(xy[:, 0, 0])
+    path.looked[:] = seen
     path.peak[seen], path.visibility[seen], path.z[seen], path.presence[seen] = peak, 1.0, 0.0, 1.0
     return path
 
