@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from markupsafe import Markup
 
 from pipeline.reports.language import MONTHS, Translations, day_words
 from pipeline.reports.numbers import quantity, span
-from pipeline.reports.reading_view import column_title, skill_title
+from pipeline.reports.reading_view import column_title, known_detail, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.trend_plots import CohortDots, cohort_plot, share_bar
 from pipeline.scoring.tolerances import Tolerances
@@ -20,7 +21,7 @@ from pipeline.trends.cohorts import CELL, ENOUGH_ATHLETES, Comparison
 from pipeline.trends.drills import DrillEffect
 from pipeline.trends.next_term import NextTerm
 from pipeline.trends.words import NEARER, amount, distance
-from pipeline.vocabulary import DETAIL, Setting
+from pipeline.vocabulary import Setting
 
 MOST_OTHERS = 3  # details named beside the first for next term
 
@@ -128,14 +129,14 @@ def _pick(table: pd.DataFrame, cell: tuple[str, ...]) -> pd.DataFrame:
 
 def unit_of(skill: str, detail: str) -> str:
     """The detail's unit; nothing for one this version does not know."""
-    known = DETAIL.get((skill, detail))  # type: ignore[call-overload]
+    known = known_detail(skill, detail)
     return known.unit if known else ""
 
 
 def _cell(
     tr: Translations, cell: tuple[str, ...], compared: Comparison, met: pd.DataFrame, tolerances: Tolerances, names: bool
 ) -> CellView:
-    skill, detail, _side, setting = cell
+    skill, detail, side, setting = cell
     unit, tolerance = unit_of(skill, detail), tolerances.get((skill, detail))
     dots, means, shares = _pick(compared.dots, cell), _pick(compared.means, cell).set_index("cohort"), _pick(met, cell).set_index("cohort")
     drawn, rows, few = [], [], []
@@ -143,17 +144,14 @@ def _cell(
         one = one.sort_values("athlete" if names else "level", kind="stable")  # with names in the order of codes: no ranking
         mean = means.loc[cohort]
         titles = tuple(one["athlete"]) if names else ()
-        drawn.append(
-            CohortDots(
-                str(cohort), *(one[c].to_numpy(float) for c in ("level", "low", "high")), mean["mean"], mean["low"], mean["high"], titles
-            )
-        )
+        level, low, high = (one[c].to_numpy(float) for c in ("level", "low", "high"))
+        drawn.append(CohortDots(str(cohort), level, low, high, mean["mean"], mean["low"], mean["high"], titles))
         rows.append(_row(tr, str(cohort), mean, shares, unit))
         if not mean["enough"]:
             few.append(str(cohort))
     where = _setting(tr, setting)
     label = tr.gettext("%(detail)s, %(where)s: athletes of each cohort with 95 %% ranges. %(means)s") % {
-        "detail": column_title(tr, cell[:3]), "where": where, "means": "; ".join(f"{r.name} {r.mean}" for r in rows if r.mean),
+        "detail": column_title(tr, (skill, detail, side)), "where": where, "means": "; ".join(f"{r.name} {r.mean}" for r in rows if r.mean),
     }  # fmt: skip
     pairs = list(_pick(compared.differences, cell).itertuples())
     said = [_difference(tr, row, _levels(compared), tolerances, short=True) for row in pairs if row.sure]
@@ -196,15 +194,15 @@ def _detail_words(tr: Translations, skill: str, detail: str, side: str = "") -> 
     return f"{tr.gettext(skill_title(skill))}, {column_title(tr, (skill, detail, side))}"
 
 
-def _difference(tr: Translations, row: object, levels: dict[tuple[str, ...], float], tolerances: Tolerances, *, short: bool = False) -> str:
+def _difference(tr: Translations, row: Any, levels: dict[tuple[str, ...], float], tolerances: Tolerances, *, short: bool = False) -> str:
     """One sure difference in words, nearer to the target first; `short` where the detail is in the heading already.
 
     levels : the mean of every cell and cohort.
     """
     cell = tuple(getattr(row, c) for c in CELL)
     skill, detail, side, setting = cell
-    a, b, value = row.cohort, row.other, row.difference  # type: ignore[attr-defined]
-    ends = sorted((abs(row.low), abs(row.high)))  # type: ignore[attr-defined]
+    a, b, value = row.cohort, row.other, row.difference
+    ends = sorted((abs(row.low), abs(row.high)))
     far = [distance(levels[(*cell, c)], tolerances.get((skill, detail))) for c in (a, b)]
     word = NEARER.get((skill, detail), ("", ""))[0]
     if word and far[0] != far[1] and all(map(math.isfinite, far)):
@@ -218,16 +216,13 @@ def _difference(tr: Translations, row: object, levels: dict[tuple[str, ...], flo
     head = "" if short else f"{_detail_words(tr, skill, detail, side)}, {_setting(tr, setting)}: "
     return head + tr.gettext("%(a)s %(word)s than %(b)s by %(size)s (%(low)s to %(high)s); that is %(effect).1f times the usual spread between athletes.") % {
         "a": a, "b": b, "word": tr.gettext(word), "size": amount(value, unit), "low": bare(ends[0], unit), "high": bare(ends[1], unit),
-        "effect": abs(row.effect),  # type: ignore[attr-defined]
+        "effect": abs(row.effect),
     }  # fmt: skip
 
 
-def _unsure(tr: Translations, rows: Sequence[object], unit: str) -> str:
+def _unsure(tr: Translations, rows: Sequence[Any], unit: str) -> str:
     """The comparisons of one cell that say nothing, in one line."""
-    pairs = [
-        f"{r.cohort} – {r.other} {_signed(r.difference, unit)} ({_signed(r.low, unit)} … {_signed(r.high, unit)})"  # type: ignore[attr-defined]
-        for r in rows
-    ]
+    pairs = [f"{r.cohort} – {r.other} {_signed(r.difference, unit)} ({_signed(r.low, unit)} … {_signed(r.high, unit)})" for r in rows]
     return tr.gettext("No difference we can be sure of: %s.") % "; ".join(pairs) if pairs else ""
 
 

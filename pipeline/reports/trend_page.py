@@ -36,7 +36,7 @@ class ClubChance:
     """What the club shows to be chance over a period, learnt once for many pages."""
 
     precision: Precision
-    drop_scatter: dict[tuple[str, str], Prior]
+    drop_scatter: dict[tuple[str, ...], Prior]
 
 
 def period_of(store: Store, filters: Filters) -> Filters:

@@ -82,7 +82,7 @@ class TrendView:
 
 def trend_view(
     tr: Translations, code: str, cohort: str, trends: Sequence[Trend], tolerances: Tolerances, notes: pd.DataFrame,
-    drop_scatter: dict[tuple[str, str], Prior],
+    drop_scatter: dict[tuple[str, ...], Prior],
 ) -> TrendView:  # fmt: skip
     """The view; `trends` of one athlete, `notes` of the athlete and the cohort (Store.notes), `drop_scatter` of the club."""
     lettered = [(chr(ord("A") + i) if i < 26 else str(i - 25), row) for i, row in enumerate(notes.itertuples(index=False))]
@@ -115,7 +115,7 @@ def _period(trends: Sequence[Trend]) -> tuple[float, float]:
 
 def _detail(
     tr: Translations, key: tuple[str, str, str], trends: Sequence[Trend], tolerances: Tolerances, marks: Sequence[PlotNote],
-    period: tuple[float, float], drop_scatter: dict[tuple[str, str], Prior],
+    period: tuple[float, float], drop_scatter: dict[tuple[str, ...], Prior],
 ) -> DetailView:  # fmt: skip
     skill, detail, _side = key
     tolerance = tolerances.get((skill, detail))
@@ -158,7 +158,7 @@ def _signed(value: float, unit: str) -> str:
     return f"{sign}{amount(value, unit).split(' ')[0]}"
 
 
-def _drop(trends: Sequence[Trend], tolerances: Tolerances, drop_scatter: dict[tuple[str, str], Prior]) -> str:
+def _drop(trends: Sequence[Trend], tolerances: Tolerances, drop_scatter: dict[tuple[str, ...], Prior]) -> str:
     alone = trends[0]
     pairs = pair_settings(pd.concat([t.sessions for t in trends]).assign(athlete=alone.athlete))
     found: Drop = setting_drop(pairs["drop"].to_numpy(), drop_scatter.get((alone.skill, alone.detail)))

@@ -120,8 +120,9 @@ def _trend(athlete: str, key: tuple[str, ...], rows: pd.DataFrame, table: pd.Dat
     order = rows.sort_values(["date", "clip", "attempt"], kind="stable")
     days = pd.to_datetime(order["date"].astype(str), errors="coerce").astype("datetime64[s]")
     seconds = days.astype("int64").where(days.notna(), np.nan)
+    skill, detail, side, setting = key
     return Trend(
-        athlete, *key, unit=str(rows["unit"].iloc[0]), attempts=order.assign(day=seconds / 86400.0), sessions=table, slope=line,
+        athlete, skill, detail, side, setting, unit=str(rows["unit"].iloc[0]), attempts=order.assign(day=seconds / 86400.0), sessions=table, slope=line,
         change=change_since_start(table, line), sem=sem, mdc=quantile * np.sqrt(2.0) * sem, df=df,
     )  # fmt: skip
 

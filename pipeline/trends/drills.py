@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -81,16 +82,19 @@ def _athlete_changes(part: pd.DataFrame, day: float, weeks: int, least: int = EN
 
 
 def _effect(
-    start: object, cell: tuple[str, ...], part: pd.DataFrame, day: float, not_free: set[str], enough: int, weeks: int
+    start: Any, cell: tuple[str, ...], part: pd.DataFrame, day: float, not_free: set[str], enough: int, weeks: int
 ) -> tuple[DrillEffect, float]:
     cohort = part["cohort"].astype(str)
     own, free = part[cohort == start.cohort], part[(cohort != start.cohort) & ~cohort.isin(not_free)]
     a, b = group_mean(*_athlete_changes(own, day, weeks)), group_mean(*_athlete_changes(free, day, weeks))
     nan = float("nan")
-    head = (start.drill, start.cohort, start.date, *cell)
+    head = dict(zip(("drill", "cohort", "since", *CELL), (start.drill, start.cohort, start.date, *cell), strict=True))
     if min(a.n, b.n) < enough:
         why = f"Too few to compare: {a.n} and {b.n} athletes with sessions before and after, {enough} each are needed."
-        return DrillEffect(*head, nan, nan, nan, nan, nan, nan, nan, nan, a.n, b.n, False, why), nan
+        return DrillEffect(
+            **head, change=nan, others=nan, more=nan, low=nan, high=nan, earlier=nan, earlier_low=nan, earlier_high=nan, athletes=a.n,
+            other_athletes=b.n, sure=False, why=why,
+        ), nan  # fmt: skip
     more, se, df, p = difference(a, b)
     half = t_quantile(df) * se
     # The same question at a date when nothing began, half way before.
@@ -100,5 +104,6 @@ def _effect(
     ehalf = t_quantile(edf) * ese if np.isfinite(ese) else nan
     why = "Not more than the others changed in the same weeks, as far as can be told."
     return DrillEffect(
-        *head, a.mean, b.mean, more, more - half, more + half, earlier, earlier - ehalf, earlier + ehalf, a.n, b.n, False, why
-    ), p
+        **head, change=a.mean, others=b.mean, more=more, low=more - half, high=more + half, earlier=earlier, earlier_low=earlier - ehalf,
+        earlier_high=earlier + ehalf, athletes=a.n, other_athletes=b.n, sure=False, why=why,
+    ), p  # fmt: skip

@@ -18,5 +18,5 @@ def median_factor(n: np.ndarray | list[int] | int) -> np.ndarray:
 
     n : (k,) whole numbers from 1. Returns (k,).
     """
-    n = np.atleast_1d(np.asarray(n, int))
-    return np.where(n <= len(TABLE), TABLE[np.minimum(n, len(TABLE)) - 1], np.pi / (2 * n + np.pi - 2))
+    k = np.atleast_1d(np.asarray(n, int))
+    return np.where(k <= len(TABLE), TABLE[np.minimum(k, len(TABLE)) - 1], np.pi / (2 * k + np.pi - 2))

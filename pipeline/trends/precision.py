@@ -123,7 +123,7 @@ def learn_kind(table: pd.DataFrame) -> Kind:
 class Precision:
     """The club's kinds, by (skill, detail, setting)."""
 
-    kinds: dict[tuple[str, str, str], Kind]
+    kinds: dict[tuple[str, ...], Kind]
 
     def judge(self, table: pd.DataFrame) -> pd.DataFrame:
         """The sessions with `variance` of each median and `df` of that variance (both NaN or 0 where nothing can be told).

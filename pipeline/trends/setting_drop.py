@@ -52,7 +52,7 @@ def _nearest(day: np.ndarray, r: np.ndarray, a: np.ndarray) -> list[tuple[int, i
     return out
 
 
-def learn_drop_scatter(pairs: pd.DataFrame) -> dict[tuple[str, str], Prior]:
+def learn_drop_scatter(pairs: pd.DataFrame) -> dict[tuple[str, ...], Prior]:
     """What the club's pairs say of how much a drop scatters, by (skill, detail)."""
     out = {}
     for name, part in pairs.groupby(["skill", "detail"], sort=False):

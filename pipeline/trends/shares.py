@@ -14,7 +14,7 @@ from pipeline.trends.keys import row_keys, starts_of, word_codes
 from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Skill, Verdict
 
-VIEW = {Skill.LUNGE: "side", Skill.SHOULDER_STAND: "side", Skill.BACKWARD_ROLL: "side", Skill.CARTWHEEL: "front"}
+VIEW: dict[str, str] = {Skill.LUNGE: "side", Skill.SHOULDER_STAND: "side", Skill.BACKWARD_ROLL: "side", Skill.CARTWHEEL: "front"}
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ def cannot_tell_tables(scored: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """How often a reading could not be told, by cohort, by skill and its view, and by month, in `share_table`'s columns."""
     rows = scored[["cohort", "skill", "date", "athlete", "verdict"]].assign(
         view=_each(scored["skill"], lambda s: VIEW.get(s, "")), month=_each(scored["date"], lambda d: d[:7])
-    )  # type: ignore[call-overload]
+    )
     return {
         "cohort": share_table(rows, ["cohort"], Verdict.CANNOT_TELL),
         "skill": share_table(rows, ["skill", "view"], Verdict.CANNOT_TELL),

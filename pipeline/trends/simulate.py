@@ -79,18 +79,18 @@ def simulate(plan: Plan, rng: np.random.Generator) -> Club:
     for who, first, weeks in plan.away:
         attended[who, first : first + weeks] = False
     cohort_at = np.array([[cohorts[a]] * plan.weeks for a in range(count)], dtype=object)
-    for who, week, new in plan.moves:
-        cohort_at[who, week:] = new
+    for who, moved, new in plan.moves:
+        cohort_at[who, moved:] = new
     lead = np.where(np.arange(count) % 5 == 4, Side.LEFT.value, Side.RIGHT.value)
     athlete, week = np.nonzero(attended)
     day = 7 * week + (athlete % 3)  # cohorts train on different days
-    next_number = np.ones(len(athlete), int)
+    next_number: np.ndarray = np.ones(len(athlete), dtype=np.int64)
     tables, truths = [], []
     for skill in dict.fromkeys(d.skill for d in plan.details):
-        many = 1 + rng.poisson(plan.extra_attempts, len(athlete))
+        many = np.asarray(rng.poisson(plan.extra_attempts, len(athlete))) + 1
         row = np.repeat(np.arange(len(athlete)), many)
         number = np.arange(len(row)) - np.repeat(np.cumsum(many) - many, many) + next_number[row]
-        next_number += many
+        next_number = next_number + many
         routine = rng.random(len(row)) < plan.routine_share
         base = pd.DataFrame({
             "athlete": np.array(athletes, object)[athlete[row]], "cohort": cohort_at[athlete[row], week[row]],
