@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -132,7 +132,10 @@ def athlete_view(
         days=[day_words(tr, d) for d in dates[:MOST_DAYS]],
         older_days=tr.gettext("Earlier days (%d) are in the sections below.") % older if older > 0 else "",
         rows=_days_table(tr, rows, dates[:MOST_DAYS]),
-        attempts=[_attempt(tr, store, attempt, tolerances, folders) for attempt in reversed(attempts)],
+        attempts=[
+            _attempt(tr, store, attempt, day, tolerances, folders)
+            for attempt, day in zip(reversed(attempts), reversed(_day_words(tr, attempts)), strict=True)
+        ],
     )
 
 
@@ -146,7 +149,20 @@ def _days_table(tr: Translations, rows: Sequence[ReadingRow], dates: Sequence[st
     ]
 
 
-def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, tolerances: Tolerances, folders: Folders) -> AttemptView:
+def _day_words(tr: Translations, attempts: Sequence[AttemptRecord]) -> list[str]:
+    """For each attempt its date, and which of the day's several of that skill it is."""
+    count = Counter((a.row.date, a.row.skill) for a in attempts)
+    seen: Counter[tuple[str, str]] = Counter()
+    out = []
+    for a in attempts:
+        key = (a.row.date, a.row.skill)
+        seen[key] += 1
+        which = tr.gettext(", attempt %(which)d of %(all)d") % {"which": seen[key], "all": count[key]} if count[key] > 1 else ""
+        out.append(day_words(tr, a.row.date) + which)
+    return out
+
+
+def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, day: str, tolerances: Tolerances, folders: Folders) -> AttemptView:
     row = attempt.row
     curves = {(c.detail, str(c.side)): c for c in store.curves(row.link)}
     pictures = {(p.detail, str(p.side)): p for p in store.pictures(row.link)}
@@ -157,7 +173,7 @@ def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, tolerances:
     return AttemptView(
         anchor=slug(row.link),
         skill=skill_title(row.skill),
-        day=day_words(tr, row.date),
+        day=day,
         where=where,
         caution=SKILL_WORDS[Skill(row.skill)].caution if row.skill in set(Skill) else "",
         motion=_motion(row.link, folders),

@@ -66,7 +66,9 @@ def write_cohorts(
         "drills.csv": pd.DataFrame([d.__dict__ for d in drills]),
         **{f"cannot_tell_by_{name}.csv": one for name, one in dark.items()},
     }
-    files = {name: one for name, one in files.items() if len(one.columns)}
+    for name in [name for name, one in files.items() if not len(one.columns)]:
+        del files[name]
+        (out / FOLDER / name).unlink(missing_ok=True)  # one of an earlier page that showed more
     env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     text = env.get_template("cohorts.html").render(view=view, root="../", filters=_filter_words(tr, asked), csvs=list(files))
     page = out / FOLDER / "index.html"

@@ -34,6 +34,7 @@ class CellView:
     column: str
     marks: list[Mark]
     first: bool = False  # of its skill's columns
+    skill: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ class ColumnView:
 class GroupView:
     """The columns of one skill."""
 
+    skill: str
     title: str
     columns: list[ColumnView]
 
@@ -160,7 +162,7 @@ def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
     for column in columns:
         known = known_detail(column[0], column[1])
         groups[column[0]].append(ColumnView(column_title(tr, column), tr.gettext(known.what) if known else ""))
-    return [GroupView(skill_title(skill), views) for skill, views in groups.items()]
+    return [GroupView(skill, skill_title(skill), views) for skill, views in groups.items()]
 
 
 def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN], root: str) -> list[RowView]:
@@ -176,7 +178,7 @@ def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN
             code,
             cohorts[code],
             f"athletes/{athlete_file(code)}",
-            [CellView(titles[c], cells[code].get(c, []), c in firsts) for c in columns],
+            [CellView(titles[c], cells[code].get(c, []), c in firsts, c[0]) for c in columns],
         )
         for code in sorted(cells)
     ]

@@ -188,8 +188,18 @@ PLAYER_WORDS = {
     "back": _("One frame back"),
     "on": _("One frame on"),
     "key": _("To the moment read"),
-    "pace": _("Full, half or quarter speed"),
+    "pace": _("Speed"),
     "video": _("The attempt, moving; all but the athlete's body blurred"),
+}
+WEEK_WORDS = {
+    "athlete": _("Athlete"),
+    "cohort": _("Cohort"),
+    "skill": _("Skill"),
+    "verdict": _("Verdict"),
+    "all_cohorts": _("all"),
+    "all_skills": _("all"),
+    "all_verdicts": _("any"),
+    "shown": _("%(shown)d of %(all)d athletes shown"),
 }
 CAUTION = _(
     "A coach's eye and safe spotting come first; a number never replaces them. Pain means stop. Nothing here is medical advice. "

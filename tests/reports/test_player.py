@@ -120,8 +120,8 @@ def test_dragging_on_the_curve_moves_the_video_there(played, open_page, share):
 
 def test_while_it_plays_line_curve_and_picture_stay_within_a_frame(played, open_page):
     page = open_page(played)
-    press(page, "Full, half or quarter speed")
-    press(page, "Full, half or quarter speed")
+    press(page, "Speed")
+    press(page, "Speed")
     press(page, "Play")
     page.wait_for_function("() => { const v = document.querySelector('video'); return v && !v.paused && v.currentTime > 0.1; }")
     apart = page.evaluate(

@@ -40,7 +40,8 @@
       button(words.back, "◀│", () => this.step(-1));
       button(words.on, "│▶", () => this.step(1));
       button(words.key, "◆", () => this.go(this.at));
-      this.pace = button(words.pace, "1×", () => this.slower());
+      this.pace = button(words.pace, "", () => this.slower());
+      this.paced("1×");
       this.clock = bar.appendChild(make("output", { class: "num soft", "aria-live": "off" }));
       this.still.parentElement.append(bar);
       this.still.parentElement.addEventListener("keydown", (event) => {
@@ -58,6 +59,7 @@
       this.plot.setAttribute("tabindex", "0");
       this.plot.setAttribute("role", "slider");
       this.plot.setAttribute("aria-valuemin", "0");
+      this.plot.setAttribute("aria-valuenow", "0");
       this.plot.setAttribute("aria-valuemax", String(this.motion.t.length - 1));
       this.plot.classList.add("live");
       const to = (event) => {
@@ -182,9 +184,14 @@
       await this.video.play();
     }
 
+    paced(shown) {
+      this.pace.textContent = shown;
+      this.pace.setAttribute("aria-label", `${words.pace}: ${shown}`);
+    }
+
     slower() {
       this.slow = { 1: 0.5, 0.5: 0.25, 0.25: 1 }[this.slow];
-      this.pace.textContent = { 1: "1×", 0.5: "½×", 0.25: "¼×" }[this.slow];
+      this.paced({ 1: "1×", 0.5: "½×", 0.25: "¼×" }[this.slow]);
       if (this.video) this.video.playbackRate = this.slow;
     }
   }

@@ -1,0 +1,70 @@
+"use strict";
+// Finding and filtering in the week's table, and turning pages by keyboard. Without scripts the table is whole.
+(() => {
+  const words = JSON.parse(document.getElementById("week-words").textContent);
+  const table = document.querySelector("table.grid");
+  const bar = document.getElementById("filters");
+  const rows = table ? [...table.tBodies[0].rows] : [];
+
+  const field = (label, element) => {
+    const box = document.createElement("div");
+    const name = document.createElement("label");
+    element.id = name.htmlFor = `filter-${bar.children.length}`;
+    name.textContent = label;
+    box.append(name, element);
+    bar.append(box);
+    return element;
+  };
+  const choice = (label, all, options) => {
+    const select = field(label, document.createElement("select"));
+    select.append(new Option(all, ""), ...options.map(([value, text]) => new Option(text, value)));
+    return select;
+  };
+
+  if (table && rows.length > 1) {
+    const find = document.createElement("input");
+    find.type = "search";
+    find.autocomplete = "off";
+    find.spellcheck = false;
+    field(words.athlete, find);
+    const cohorts = [...new Set(rows.map((row) => row.dataset.cohort).filter(Boolean))].sort();
+    const cohort = choice(words.cohort, words.all_cohorts, cohorts.map((name) => [name, name]));
+    const heads = [...table.tHead.rows[0].cells].slice(1);
+    const skill = choice(words.skill, words.all_skills, heads.map((head) => [head.dataset.skill, head.textContent]));
+    const verdict = choice(words.verdict, words.all_verdicts, words.verdicts);
+    const count = bar.appendChild(document.createElement("output"));
+    bar.hidden = false;
+
+    const apply = () => {
+      const code = find.value.trim().toLowerCase();
+      let shown = 0;
+      for (const cell of table.querySelectorAll("[data-skill]")) cell.hidden = Boolean(skill.value) && cell.dataset.skill !== skill.value;
+      for (const row of rows) {
+        const marks = [...row.querySelectorAll("td:not([hidden]) .chip")];
+        for (const mark of marks) mark.classList.toggle("faint", Boolean(verdict.value) && mark.dataset.verdict !== verdict.value);
+        const fits = row.dataset.athlete.toLowerCase().includes(code) && (!cohort.value || row.dataset.cohort === cohort.value);
+        row.hidden = !(fits && (!(verdict.value || skill.value) || marks.some((mark) => !mark.classList.contains("faint"))));
+        shown += !row.hidden;
+      }
+      count.textContent = shown === rows.length ? "" : words.shown.replace("%(shown)d", shown).replace("%(all)d", rows.length);
+      const chosen = { athlete: find.value.trim(), cohort: cohort.value, skill: skill.value, verdict: verdict.value };
+      const kept = new URLSearchParams(Object.entries(chosen).filter(([, value]) => value)).toString();
+      try {
+        history.replaceState(null, "", (kept ? `?${kept}` : location.pathname) + location.hash);
+      } catch {
+        // pages opened from the disk may not be allowed to; the filters work all the same
+      }
+    };
+    const asked = new URLSearchParams(location.search);
+    for (const [name, element] of Object.entries({ athlete: find, cohort, skill, verdict })) {
+      if (asked.get(name)) element.value = asked.get(name);
+      element.addEventListener("input", apply);
+    }
+    apply();
+    addEventListener("keydown", (event) => {
+      if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
+      event.preventDefault();
+      find.focus();
+    });
+  }
+})();
