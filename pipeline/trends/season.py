@@ -23,8 +23,8 @@ L, S, R, C = Skill.LUNGE, Skill.SHOULDER_STAND, Skill.BACKWARD_ROLL, Skill.CARTW
 
 
 def demo_plan() -> Plan:
-    """Otters take up a flat-hips drill in week 5, Herons have straighter cartwheel legs, Curlews are newest; two children
-    move up, three are away for some weeks. The figures are made up to look like a beginners' club."""
+    """Otters take up a flat-hips drill in week 5 and Herons in week 9; Herons have straighter cartwheel legs, Curlews are
+    newest; two children move up, three are away for some weeks. The figures are made up to look like a beginners' club."""
     return Plan(
         cohorts={"Otters": 8, "Herons": 8, "Curlews": 8},
         details=(
@@ -34,7 +34,7 @@ def demo_plan() -> Plan:
             DetailTruth(L, "knee_angle", 168, athletes=5, per_month=0.5, trends=1.0, routine_drop=-3, own=1.8),
             DetailTruth(
                 S, "hip_angle", 152, athletes=9, per_month=1.5, trends=2.0, days=2.0, attempts=3.0, own=1.8, routine_drop=-6, steadiness=0.25,
-                cohort_level={"Curlews": -9.0}, steps={"Otters": (5, 11.0)},
+                cohort_level={"Curlews": -9.0}, steps={"Otters": (5, 11.0), "Herons": (9, 11.0)},
             ),
             DetailTruth(S, "leg_to_vertical", 17, athletes=5, per_month=-0.8, trends=1.2, lowest=0.0, routine_drop=2.5, own=1.5),
             DetailTruth(S, "toe_point", 138, athletes=9, per_month=0.5, trends=1.0, own=4.0, own_shared=0.8, empty=0.15),
@@ -85,6 +85,7 @@ def write_season(store: Store) -> Club:
     store.set_fact(INVENTED, WHY_INVENTED)
     store.put_all(clip_results(club.readings))
     add_note(store, "Otters", date(2026, 10, 12).isoformat(), "Wall slides for flat hips", kind=NoteKind.DRILL)
+    add_note(store, "Herons", date(2026, 11, 9).isoformat(), "Wall slides for flat hips", kind=NoteKind.DRILL)
     add_note(store, "OT-03", date(2026, 10, 5).isoformat(), "Away with a sore wrist for four weeks", kind=NoteKind.BREAK)
     add_note(store, "HE-04", date(2026, 10, 26).isoformat(), "Away on holiday for three weeks", kind=NoteKind.BREAK)
     add_note(store, "OT-01", date(2026, 10, 19).isoformat(), "Grew 2 cm since the summer", kind=NoteKind.GROWTH)
