@@ -30,10 +30,10 @@ NEARER: dict[tuple[str, str], tuple[str, str]] = {
 UNIT = {DEGREES: "°", CHORD: " % of the line", SHANK: " % of the shank", SECONDS: " s", LEG: " % of the leg"}
 
 
-def amount(value: float, unit: str, *, finer: int = 0) -> str:
+def amount(value: float, unit: str) -> str:
     """`11°`, `4 % of the line`, `0.12 s`: without sign; one digit where below 3."""
     size = abs(value)
-    digits = finer + (2 if unit == SECONDS else (1 if size < 2.95 else 0))
+    digits = 2 if unit == SECONDS else (1 if size < 2.95 else 0)
     return f"{size:.{digits}f}{UNIT.get(unit, ' ' + unit)}"
 
 
@@ -83,10 +83,7 @@ def sentence(trend: Trend, tolerance: Tolerance | None) -> str:
             )
         return f"No change we can be sure of: {amount(c.change, unit)} since {since}, and up to {amount(c.mdc, unit)} could be chance ({sessions})."
     size, limit = amount(c.change, unit), amount(c.mdc, unit)
-    for finer in (1, 2):  # as many places as show which is larger
-        if size == limit:
-            size, limit = amount(c.change, unit, finer=finer), amount(c.mdc, unit, finer=finer)
-    chance = f"(more than the {limit} that could be chance)"
+    chance = f"({'just ' if size == limit else ''}more than the {limit} that could be chance)"
     if way == "past":
         return f"From one side of the target to the other: {size} since {since} {chance}."
     if not way:

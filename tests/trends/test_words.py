@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -42,6 +44,13 @@ def test_few_sessions_are_counted_not_judged():
 
 def test_a_change_inside_chance_says_how_much_could_be_chance():
     assert "could be chance (8 sessions)" in said(WEEKS, 150 + 0.01 * WEEKS)
+
+
+def test_a_change_that_rounds_to_what_chance_can_do_is_just_more():
+    own = readings(WEEKS, 150 + 0.4 * WEEKS)
+    (trend,) = athlete_trends(own, "OT-01", club_and(own))
+    change = replace(trend.change, change=7.4, mdc=7.1, real=True)
+    assert sentence(replace(trend, change=change), HIP) == "Flatter by 7° since March (just more than the 7° that could be chance)."
 
 
 def test_without_a_tolerance_nothing_is_called_better():
