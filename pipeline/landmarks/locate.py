@@ -17,6 +17,7 @@ from pipeline.landmarks.clean import drop_wild, sort_sides
 from pipeline.landmarks.detector import Detector, Found
 from pipeline.landmarks.follow import follow_everyone, look_closer
 from pipeline.landmarks.join import Person, people_of
+from pipeline.landmarks.looks import colours, could_be_one, size_of
 from pipeline.landmarks.net import LandmarkNet
 from pipeline.landmarks.paths import apart, torso
 from pipeline.landmarks.people import survey
@@ -35,6 +36,7 @@ class _Followed:
 
     pieces: list[Person]
     done: list[Activity]
+    looks: list[tuple[np.ndarray, float]]  # colours and torso length, piece by piece
 
     @property
     def score(self) -> float:
@@ -63,6 +65,7 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
             _stretch(net, detector, spool, settings, followed)
             if progress is not None:
                 progress(spool.t[-1])
+            del spool  # or two stretches would be held at once
     except UnreadableClip as error:
         if not times:
             raise
@@ -90,10 +93,11 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:
-            followed.append(_Followed([person], [done]))
+            followed.append(_Followed([person], [done], [(colours(spool, person), size_of(person))]))
         else:
             before.pieces.append(person)
             before.done.append(done)
+            before.looks.append((colours(spool, person), size_of(person)))
 
 
 def _continues(before: Person, now: Person) -> bool:
@@ -107,26 +111,49 @@ def _continues(before: Person, now: Person) -> bool:
     return bool(np.isfinite(distance).any() and np.nanmedian(distance) < KNOWN_AGAIN)
 
 
+def _athlete(followed: list[_Followed]) -> tuple[list[Person], float]:
+    """The pieces of the most active person, with those of whoever looks the same at other times; and how doubtful the choice is.
+
+    Doubt is the share of the winner's activity that the most active of the others reached.
+    """
+    if not followed:
+        return [], 0.0
+    ranked = sorted(followed, key=lambda f: -f.score)
+    winner, others = ranked[0], []
+    pieces = list(winner.pieces)
+    for one in ranked[1:]:
+        apart_in_time = all(_shared_frames(a, b) <= 0.1 * min(len(a.xy), len(b.xy)) for a in pieces for b in one.pieces)
+        if apart_in_time and could_be_one(winner.looks[0], one.looks[0]):
+            pieces += one.pieces
+        else:
+            others.append(one.score)
+    return pieces, doubt([winner.score, *others])
+
+
+def _shared_frames(a: Person, b: Person) -> int:
+    """Frames in which both were seen."""
+    start, stop = max(a.first, b.first), min(a.first + len(a.xy), b.first + len(b.xy))
+    return int((a.valid[start - a.first : stop - a.first] & b.valid[start - b.first : stop - b.first]).sum()) if stop > start else 0
+
+
 def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tuple[int, int], source: str, notes: list[str]) -> Track:
     n = len(t)
     xy, presence = np.full((n, N, 2), np.nan), np.zeros(n)
     z, visibility, disagreement = (np.full((n, N), np.nan) for _ in range(3))
-    if followed:
-        followed = sorted(followed, key=lambda f: -f.score)
-        unsure = doubt([f.score for f in followed])
-        if unsure > CLOSE_CALL:
-            notes = [*notes, f"Two people move much alike ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
-        for piece in followed[0].pieces:
-            rows = slice(piece.first, piece.first + len(piece.xy))
-            fresh = ~np.isfinite(xy[rows, 0, 0])
-            for whole, part in (
-                (xy, piece.xy),
-                (z, piece.z),
-                (visibility, piece.visibility),
-                (disagreement, piece.disagreement),
-                (presence, piece.presence),
-            ):
-                whole[rows][fresh] = part[fresh]
+    chosen, unsure = _athlete(followed)
+    if unsure > CLOSE_CALL:
+        notes = [*notes, f"Two people move much alike ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
+    for piece in chosen:
+        rows = slice(piece.first, piece.first + len(piece.xy))
+        fresh = ~np.isfinite(xy[rows, 0, 0])
+        for whole, part in (
+            (xy, piece.xy),
+            (z, piece.z),
+            (visibility, piece.visibility),
+            (disagreement, piece.disagreement),
+            (presence, piece.presence),
+        ):
+            whole[rows][fresh] = part[fresh]
     if np.isfinite(xy).any():
         body = float(np.nanmedian(torso(xy)))
         sort_sides(xy, body, z, visibility, disagreement)

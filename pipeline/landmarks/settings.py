@@ -6,7 +6,7 @@ import hashlib
 
 from pydantic import BaseModel, ConfigDict, Field
 
-METHOD = 1  # raise when the code changes what it gives for the same settings
+METHOD = 2  # raise when the code changes what it gives for the same settings
 
 
 class LandmarkSettings(BaseModel):
@@ -20,7 +20,7 @@ class LandmarkSettings(BaseModel):
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
     most_people: int = Field(3, ge=1, le=8, description="At most so many people are followed at every frame before the athlete is chosen.")
     most_frames_per_second: float = Field(62.0, ge=10, le=480, description="Frames that come faster are passed over.")
-    memory_mb: int = Field(300, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
+    memory_mb: int = Field(240, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
 
     def key(self) -> str:
         """Short hash of the settings and the method; the model's own hash is kept beside it, since a file can change."""

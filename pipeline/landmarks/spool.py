@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.clips.video import Frame
+from pipeline.clips.video import Frame, UnreadableClip
 
 MOTION_SIDE = 160  # longest side of the small grey pictures that movement is read from
 
@@ -79,18 +79,24 @@ class Spool:
 def stretches(frames: Iterable[Frame], *, most_bytes: int, overlap_s: float, most_per_second: float) -> Iterator[Spool]:
     """A clip cut into stretches that fit the memory, each beginning with the last `overlap_s` seconds of the one before.
 
-    Frames that come faster than `most_per_second` are passed over.
+    Frames that come faster than `most_per_second` are passed over. A clip that breaks off gives what it has, then raises.
     """
     spool, taken_until = Spool(), -np.inf
-    for frame in frames:
-        if frame.t < taken_until:
-            continue
-        taken_until = frame.t + 0.9 / most_per_second  # a tenth of slack for uneven times
-        if len(spool) and spool.nbytes + spool.nbytes // len(spool) > most_bytes:
-            spool.full = True
-            yield spool
-            keep = int(np.sum(np.asarray(spool.t) >= spool.t[-1] - overlap_s))
-            spool = spool.tail(min(keep, len(spool) // 2))
-        spool.append(frame)
+    broken: UnreadableClip | None = None
+    try:
+        for frame in frames:
+            if frame.t < taken_until:
+                continue
+            taken_until = frame.t + 0.9 / most_per_second  # a tenth of slack for uneven times
+            if len(spool) and spool.nbytes + spool.nbytes // len(spool) > most_bytes:
+                spool.full = True
+                yield spool
+                keep = int(np.sum(np.asarray(spool.t) >= spool.t[-1] - overlap_s))
+                spool = spool.tail(min(keep, len(spool) // 2))
+            spool.append(frame)
+    except UnreadableClip as error:
+        broken = error
     if len(spool):
         yield spool
+    if broken is not None:
+        raise broken

@@ -14,7 +14,12 @@ from pipeline.landmarks.net import LandmarkNet
 from .convention import MODEL_HEIGHT, offsets
 from .rulers import Ruler
 
-KNEE, HIP_KNEE, HIP_ANKLE, SHOULDER = ((23, 25, 27), (24, 26, 28)), ((11, 23, 25), (12, 24, 26)), ((11, 23, 27), (12, 24, 28)), ((13, 11, 23), (14, 12, 24))
+KNEE, HIP_KNEE, HIP_ANKLE, SHOULDER = (
+    ((23, 25, 27), (24, 26, 28)),
+    ((11, 23, 25), (12, 24, 26)),
+    ((11, 23, 27), (12, 24, 28)),
+    ((13, 11, 23), (14, 12, 24)),
+)
 PARTS = {"shoulder": (11, 12), "elbow": (13, 14), "wrist": (15, 16), "hip": (23, 24), "knee": (25, 26), "ankle": (27, 28)}
 WITHIN = 0.2  # torsos
 LOST = 0.6  # torsos; a frame with any shoulder, hip, knee or ankle farther away is lost
@@ -28,7 +33,11 @@ def run_model(path: Path, crops: np.ndarray) -> dict[str, np.ndarray]:
         raw, there, heatmaps = net.raw(crop)
         points.append(refine(raw[:, :2], heatmaps)[0][:33] - 0.5)
         presence.append(there)
-    return {"xy": np.array(points), "presence": np.array(presence), "ms": np.array(1000 * (time.process_time() - begun) / max(1, len(crops)))}
+    return {
+        "xy": np.array(points),
+        "presence": np.array(presence),
+        "ms": np.array(1000 * (time.process_time() - begun) / max(1, len(crops))),
+    }
 
 
 def directed(xy: np.ndarray, corners: tuple[int, int, int]) -> np.ndarray:

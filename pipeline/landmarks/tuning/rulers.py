@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import MatsideError
-from pipeline.landmarks.crops import SIZE, Crop, cut
+from pipeline.landmarks.crops import Crop, cut
 from pipeline.landmarks.track import NAMES
 
 REACH = 2.5  # side of the crop per radius, as the following room cuts it

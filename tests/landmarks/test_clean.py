@@ -1,0 +1,47 @@
+"""Sides sorted and wild points taken out, where the right answer was there before it was spoilt."""
+
+import numpy as np
+from numpy.testing import assert_allclose, assert_array_equal
+
+from pipeline.landmarks.clean import drop_wild, sort_sides
+from pipeline.landmarks.join import ARMS, LEGS
+from tests.landmarks.stickman import body
+
+
+def turning(n=40):
+    return np.array([body(200 + 2 * i, 200, 50, 6 * i) for i in range(n)])
+
+
+def swapped(xy, rows, pair):
+    out = xy.copy()
+    left, right = pair
+    for i in rows:
+        out[i][np.r_[left, right]] = xy[i][np.r_[right, left]]
+    return out
+
+
+def test_sides_that_change_for_some_frames_are_put_back():
+    true = turning()
+    spoilt = swapped(swapped(true, range(12, 17), LEGS), [25, 26], ARMS)
+    flipped = sort_sides(spoilt, 50.0)
+    assert_array_equal(np.flatnonzero(flipped[:, 0]), range(12, 17))
+    assert_array_equal(np.flatnonzero(flipped[:, 1]), [25, 26])
+    assert_allclose(spoilt, true)
+
+
+def test_right_sides_are_left_alone_also_across_a_gap():
+    true = turning()
+    gap = true.copy()
+    gap[10:14] = np.nan
+    before = gap.copy()
+    assert not sort_sides(gap, 50.0).any()
+    assert_allclose(gap, before)
+
+
+def test_one_wild_point_is_taken_out_and_fast_ones_stay():
+    true = turning()
+    spoilt = true.copy()
+    spoilt[20, 27] += [40, 10]
+    wild = drop_wild(spoilt, np.arange(40) / 30, 50.0)
+    assert wild[20, 27] and wild.sum() == 1
+    assert not drop_wild(true, np.arange(40) / 30, 50.0).any()
