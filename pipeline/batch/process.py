@@ -56,7 +56,7 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
     Raises UnreadableClip where nothing could be decoded; whatever else is raised is a fault of ours or of the machine.
     """
     from pipeline.attempts.find import find_attempts
-    from pipeline.clips.video import probe
+    from pipeline.clips.video import BROKEN, UnreadableClip, probe
     from pipeline.landmarks.cache import cached_track
 
     _one_thread()
@@ -75,6 +75,8 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
             attempt = replace(attempt, setting=task.setting)
         results.append(_measured(task, track, attempt))
         tell("share", LANDMARKS_SHARE + (1 - LANDMARKS_SHARE) * number / len(found))
+    if not results and any(BROKEN in note for note in track.notes):
+        raise UnreadableClip("; ".join(track.notes), frames=len(track), seconds=float(track.t[-1]))
     return ClipResult(
         clip=task.clip, content=task.content, athlete=task.athlete, cohort=task.cohort, date=task.date,
         status=MEASURED if results else NOTHING_FOUND, reason=_reason(track, results), frames=len(track),

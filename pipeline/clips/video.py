@@ -25,8 +25,10 @@ DEMUXERS = "mov,matroska,avi,mpegts,mpeg"  # what phones and cameras write; leav
 SMALLEST_SIDE, MOST_PIXELS = 16, 8192 * 8192
 LONGEST_GAP_S = 30.0  # no camera pauses this long between two frames: the times are broken
 TRUNCATED_BELOW = 0.9  # fewer frames than this share of the promised ones: the file was cut off
+SLACK_S = 0.5  # by which a claimed length may be too long, for sound that goes on
 EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 DECODER_THREADS = 2  # decoding overlaps with the work on the frames; more would only starve the other workers
+BROKEN = "the clip breaks off"  # how the message of a clip cut short begins
 BT709, DEFAULT_COLOURS, FULL_RANGE = 1, 5, 2  # FFmpeg's and swscale's numbers
 
 
@@ -201,14 +203,14 @@ def _complain(
         why = faults[0] if faults else "it holds no frames"
         raise UnreadableClip(f"{path.name}: no picture could be decoded ({why}). Copy the clip from the phone again.")
     claimed = _claimed_duration(container, stream)
-    short = claimed is not None and first_s + t + 1 < TRUNCATED_BELOW * claimed
+    short = claimed is not None and first_s + t + SLACK_S < TRUNCATED_BELOW * claimed
     if stream.frames > 1:  # where the file counts its frames, its length alone may be wrong without harm
         short = count < TRUNCATED_BELOW * stream.frames and (short or claimed is None or t < TRUNCATED_BELOW * claimed - 1 / 30)
     if short or any(fault.startswith("the times") for fault in faults):
         of = f" of {claimed:.1f} s" if claimed else ""
         why = f" ({faults[-1]})" if faults else ""
         raise UnreadableClip(
-            f"{path.name}: the clip breaks off after {t:.1f} s{of}, {count} frames{why}. Copy it from the phone again.",
+            f"{path.name}: {BROKEN} after {t:.1f} s{of}, {count} frames{why}. Copy it from the phone again.",
             frames=count, seconds=t,
         )  # fmt: skip
     if faults:

@@ -52,3 +52,32 @@ def test_the_guard_would_notice(tmp_path):
     code = "import urllib.request; urllib.request.urlopen('http://127.0.0.1:9/')"
     assert subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True).returncode != 0
     assert (tmp_path / "mark").exists()
+
+
+def test_a_clip_that_breaks_off_is_measured_as_far_as_it_goes(tmp_path):
+    """A real sample clip repacked so that it survives being cut: the lunge's hold lies before the break."""
+    import av
+
+    from pipeline.batch.process import Task, process_clip
+    from pipeline.clips.video import UnreadableClip
+    from pipeline.landmarks.settings import LandmarkSettings
+
+    packed = tmp_path / "packed.mkv"
+    with av.open(str(SAMPLES / "OT-01_2026-03-02_1.mp4")) as source, av.open(str(packed), "w") as target:
+        stream = target.add_stream_from_template(source.streams.video[0])
+        for packet in source.demux(source.streams.video[0]):
+            if packet.dts is not None:
+                packet.stream = stream
+                target.mux(packet)
+    whole = packed.read_bytes()
+
+    def cut(share):
+        clip = tmp_path / f"cut{share}.mkv"
+        clip.write_bytes(whole[: int(share * len(whole))])
+        return Task(clip.name, clip, f"{share}".ljust(32, "0"), "OT-01", "Otters", "2026-03-02", LandmarkSettings(), tmp_path / "data")
+
+    measured = process_clip(cut(0.75))
+    assert measured.status == "measured" and "the clip breaks off after" in measured.reason
+    assert 40 < measured.frames < 137
+    with pytest.raises(UnreadableClip, match="the clip breaks off"):
+        process_clip(cut(0.3))

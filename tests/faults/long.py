@@ -18,7 +18,7 @@ from pathlib import Path
 
 from pipeline.batch.run import run_folder
 from tests.batch.nights import TODAY, clips_folder, rows_of
-from tests.faults.kills import kill_at_random, run_night
+from tests.faults.kills import kill_at_random, run_night, wait_until
 from tests.faults.mutate import mutated, sources
 
 TMPFS_MB = 260
@@ -69,7 +69,9 @@ def full_disk(options: argparse.Namespace, home: Path) -> None:
         folder = clips_folder(home, [f"OT-01_2026-03-02_{n}.mp4" for n in range(60)])
         assert run_night(folder, home / "roomy").wait(timeout=600) == 0
         night = run_night(folder, mount / "out")
-        time.sleep(4)
+        assert wait_until(
+            lambda: (mount / "out" / "data" / "pictures").is_dir() and len(list((mount / "out" / "data" / "pictures").glob("*"))) > 5, 300
+        )
         ballast = mount / "ballast"
         with contextlib.suppress(OSError):  # it fails when the disk is full, which is the point
             ballast.write_bytes(bytes(TMPFS_MB << 20))
@@ -82,7 +84,7 @@ def full_disk(options: argparse.Namespace, home: Path) -> None:
         print(f"full disk: the night ended with {first}, rows then {half}; with room again {second}, "
               f"outcome equal {contents(mount / 'out') == contents(home / 'roomy')}")  # fmt: skip
     finally:
-        subprocess.run(["umount", str(mount)], check=False)
+        subprocess.run(["umount", "--lazy", str(mount)], check=False)
 
 
 PARTS = {"broken": broken_clips, "kills": kills, "disk": full_disk}
