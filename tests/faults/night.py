@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 from pipeline.batch.process import Task
+from pipeline.errors import MatsideError
 from pipeline.store import ClipResult, Picture
 from pipeline.vocabulary import Side
 from tests.batch.nights import TODAY, made_up
@@ -36,7 +37,11 @@ def main(folder: str, out: str) -> int:
     import pipeline.batch.run as run_module
 
     run_module.process_clip = measure  # type: ignore[assignment]
-    done = run_module.run_folder(Path(folder), Path(out), today=TODAY, workers=2)
+    try:
+        done = run_module.run_folder(Path(folder), Path(out), today=TODAY, workers=2)
+    except MatsideError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
     print(f"{done.found} found, {done.unchanged} done before")
     return 0
 
