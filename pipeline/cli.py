@@ -214,23 +214,21 @@ def forget(
 def demo(
     out: Out = Path("reports/demo"),
     workers: Workers = None,
-    season: Annotated[bool, typer.Option("--season", help="Show an invented club's season instead: trends and cohorts, no clips.")] = False,
 ) -> None:
-    """Run the main job on the sample clips: rendered athletes whose joints are known exactly.
+    """Run the main job on the sample clips: rendered athletes whose joints are known exactly. Beside it, an invented club's
+    season of readings shows what trends and cohorts look like after twelve weeks.
 
     Example: `matside demo`
     """
-    if season:
-        from pipeline.reports.season_site import write_season_site
-        from pipeline.scoring.tolerances import load_tolerances
+    from pipeline.reports.season_site import write_season_site
+    from pipeline.scoring.tolerances import load_tolerances
 
-        typer.echo(f"Pages of an invented season: {write_season_site(out / 'season', load_tolerances()).resolve()}")
-        return
     sample = Path(__file__).resolve().parent.parent / "sample_data" / "clips"
     if not sample.is_dir():
         raise MatsideError(
             "The sample clips come with the project's source, not with the installed package. Fetch the source and run `make demo` there."
         )
+    typer.echo(f"Trends and cohorts of an invented season: {write_season_site(out / 'season', load_tolerances()).resolve()}")
     run(sample, out=out, workers=workers)
 
 
