@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 import os
 from collections import Counter, defaultdict
@@ -17,19 +18,21 @@ from markupsafe import Markup
 
 from pipeline.measures.reading import Curve
 from pipeline.reports.files import slug
-from pipeline.reports.language import Translations, day_words, week_key, week_words
+from pipeline.reports.language import Translations, day_words, translated, week_key, week_words
 from pipeline.reports.motion import FOLDER, line_key, read_motion
 from pipeline.reports.numbers import number
+from pipeline.reports.pages import content_policy, script
 from pipeline.reports.plots import CurveData, curve_plot, overlay
 from pipeline.reports.reading_view import VERDICTS, ReadingView, column_title, reading_view, short_value, skill_title
 from pipeline.reports.records import AttemptRecord, ReadingRow, columns_of
 from pipeline.reports.week_view import CellView, WeekLink, mark_of
-from pipeline.reports.words import SKILL_WORDS
+from pipeline.reports.words import PLAYER_WORDS, SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Picture, Store
 from pipeline.vocabulary import Setting, Skill
 
 NOTHING = Markup("")
+MEDIA_TYPES = {".jpg": "image/jpeg", ".mp4": "video/mp4"}
 MOST_DAYS = 8  # columns of the day-by-day table
 
 
@@ -98,10 +101,21 @@ class AthleteView:
 
 
 class Folders(NamedTuple):
-    """Where the data folder is, and how a page in athletes/ reaches it."""
+    """Where the data folder is, and how a page reaches it; `inside` puts the files themselves into the page."""
 
     data: Path
-    link: str
+    link: str = ""
+    inside: bool = False
+
+    def source(self, file: str) -> str:
+        """What an img, a video or a link points to for a file of the data folder; nothing where it is not there."""
+        relative = Path(file)
+        path = self.data / relative
+        if relative.is_absolute() or ".." in relative.parts or not path.is_file():
+            return ""
+        if not self.inside:
+            return f"{self.link}/{quote(relative.as_posix())}"
+        return f"data:{MEDIA_TYPES[path.suffix]};base64,{base64.b64encode(path.read_bytes()).decode()}"
 
 
 def link_to(data: Path, page_folder: Path) -> str:
@@ -139,6 +153,16 @@ def athlete_view(
     )
 
 
+def player_of(tr: Translations, view: AthleteView) -> dict[str, object]:
+    """What the page's template needs for its scripts: the player if there is something to play, and a policy that lets them run."""
+    player = script("player.js") if any(attempt.motion for attempt in view.attempts) else ""
+    keys = script("keys.js")
+    return {
+        "player": player, "player_words": translated(tr, PLAYER_WORDS), "keys_script": keys,
+        "csp": content_policy(*filter(None, (player, keys))),
+    }  # fmt: skip
+
+
 def _days_table(tr: Translations, rows: Sequence[ReadingRow], dates: Sequence[str]) -> list[DetailRow]:
     cells: dict[tuple, list] = defaultdict(list)
     for row in rows:
@@ -167,7 +191,8 @@ def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, day: str, t
     curves = {(c.detail, str(c.side)): c for c in store.curves(row.link)}
     pictures = {(p.detail, str(p.side)): p for p in store.pictures(row.link)}
     setting = tr.gettext("in a routine") if row.setting == Setting.ROUTINE else tr.gettext("alone")
-    where = tr.gettext("Clip %(clip)s, from %(start)s to %(end)s s, %(setting)s.") % {
+    words = tr.gettext("Clip %(clip)s, from %(start)s to %(end)s s, %(setting)s.") if row.clip else tr.gettext("Filmed %(setting)s.")
+    where = words % {
         "clip": row.clip, "start": number(row.start_s, 1), "end": number(row.end_s, 1), "setting": setting,
     }  # fmt: skip
     return AttemptView(
@@ -200,10 +225,10 @@ def _shown(
 
 def _motion(link: str, folders: Folders) -> MotionView | None:
     name = f"{FOLDER}/{slug(link)}.mp4"
-    motion = read_motion((folders.data / name).with_suffix(".json"))
-    if motion is None or not (folders.data / name).is_file():
+    motion, source = read_motion((folders.data / name).with_suffix(".json")), folders.source(name)
+    if motion is None or not source:
         return None
-    return MotionView(f"{folders.link}/{quote(name)}", htmlsafe_json_dumps(asdict(motion), separators=(",", ":")))
+    return MotionView(source, htmlsafe_json_dumps(asdict(motion), separators=(",", ":")))
 
 
 def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve) -> Markup:
@@ -222,12 +247,12 @@ def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: Att
 
 
 def _picture(tr: Translations, reading: ReadingRow, view: ReadingView, picture: Picture, folders: Folders) -> PictureView | None:
-    relative = Path(picture.file)
-    if relative.is_absolute() or ".." in relative.parts or not (folders.data / relative).is_file():
+    source = folders.source(picture.file)
+    if not source:
         return None
     alt = tr.gettext("%(athlete)s, %(detail)s: the moment read, %(at)s s into the clip; all but the athlete's body blurred") % {
         "athlete": reading.athlete, "detail": view.title, "at": number(reading.at_s, 2) if math.isfinite(reading.at_s) else "?",
     }  # fmt: skip
     said = short_value(reading) or "?"
     lines = overlay(picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation")
-    return PictureView(f"{folders.link}/{quote(relative.as_posix())}", picture.width, picture.height, alt, lines)
+    return PictureView(source, picture.width, picture.height, alt, lines)

@@ -117,19 +117,25 @@ class Records:
     athletes: dict[str, list[AttemptRecord]]  # by code, in order; each in time order
 
 
+def attempts_of(store: Store, scored: pd.DataFrame, athlete: str | None = None) -> list[AttemptRecord]:
+    """Every attempt, or one athlete's, in time order, with its scored readings in the order of the vocabulary."""
+    attempts = {row.link: AttemptRecord(row) for row in _rows(store.attempts(athlete), AttemptRow)}
+    for reading in _rows(scored, ReadingRow):
+        attempts[reading.link].readings.append(reading)
+    for attempt in attempts.values():
+        attempt.readings.sort(key=lambda r: (ORDER.get((r.skill, r.detail), len(ORDER)), r.detail, r.side))
+    return list(attempts.values())
+
+
 def read_records(store: Store, tolerances: Tolerances) -> Records:
     """Read the store once, score it, and sort it for the pages."""
     scored, clips = score(store.readings(), tolerances), store.clips()
-    attempts = {row.link: AttemptRecord(row) for row in _rows(store.attempts(), AttemptRow)}
-    for reading in _rows(scored, ReadingRow):
-        attempts[reading.link].readings.append(reading)
     weeks: dict[str, Week] = {}
     athletes: dict[str, list[AttemptRecord]] = defaultdict(list)
     for clip in _rows(clips, ClipRow):
         key = week_key(clip.date)
         weeks.setdefault(key, Week(key, clip.date)).clips.append(clip)
-    for attempt in attempts.values():
-        attempt.readings.sort(key=lambda r: (ORDER.get((r.skill, r.detail), len(ORDER)), r.detail, r.side))
+    for attempt in attempts_of(store, scored):
         weeks[week_key(attempt.row.date)].attempts.append(attempt)
         if attempt.row.athlete:
             athletes[attempt.row.athlete].append(attempt)

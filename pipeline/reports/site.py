@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pipeline import __version__
 from pipeline.errors import MatsideError
-from pipeline.reports.athlete_view import Folders, athlete_view, link_to
+from pipeline.reports.athlete_view import Folders, athlete_view, link_to, player_of
 from pipeline.reports.files import write_changed
 from pipeline.reports.language import Translations, translated, translations, week_words
 from pipeline.reports.pages import content_policy, environment, script, stylesheet
@@ -14,7 +14,7 @@ from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.tables import clips_csv, readings_csv
 from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
-from pipeline.reports.words import CAUTION, HOW_SURE, PLAYER_WORDS, WEEK_WORDS
+from pipeline.reports.words import CAUTION, HOW_SURE, WEEK_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import INVENTED, Store
 
@@ -45,13 +45,7 @@ class _Site:
                  trends: bool) -> None:  # fmt: skip
         self.store, self.tolerances, self.out, self.data, self.tr = store, tolerances, out, data, tr
         self.env = environment(tr)
-        source = f"{tolerances.name} ({tolerances.source})"
-        self.env.globals.update(
-            css=stylesheet(), csp=content_policy(), site_title=title, note=note or store.fact(INVENTED), trends=trends, caution=CAUTION, how_sure=HOW_SURE,
-            verdicts=list(VERDICTS.values()),
-            made=tr.gettext("Matside %(version)s. Tolerances: %(source)s.") % {"version": __version__, "source": source},
-            tolerance_note=tr.gettext("Tolerances: %s.") % source,
-        )  # fmt: skip
+        self.env.globals.update(common(tr, tolerances, title, note or store.fact(INVENTED)), trends=trends)
 
     def write(self) -> Path:
         records = read_records(self.store, self.tolerances)
@@ -93,18 +87,10 @@ class _Site:
             view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders)
             text = template.render(
                 athlete=view, page=near[i]["file"], root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
-                **self._player(any(attempt.motion for attempt in view.attempts)),
+                shared=False, **player_of(self.tr, view),
             )  # fmt: skip
             write_changed(folder / near[i]["file"], text)
         return [folder / one["file"] for one in near]
-
-    def _player(self, wanted: bool) -> dict[str, object]:
-        """The player's script and words, and a policy that lets it run, for a page with something to play."""
-        player = script("player.js") if wanted else ""
-        return {
-            "player": player, "player_words": translated(self.tr, PLAYER_WORDS), "keys_script": script("keys.js"),
-            "csp": content_policy(*filter(None, (player, script("keys.js")))),
-        }  # fmt: skip
 
     def _filters(self) -> dict[str, object]:
         """The week's scripts and words, and a policy that lets them run."""
@@ -114,6 +100,16 @@ class _Site:
             "week_script": scripts[0], "keys_script": scripts[1], "csp": content_policy(*scripts),
             "week_words": {**translated(self.tr, WEEK_WORDS), "verdicts": verdicts},
         }  # fmt: skip
+
+
+def common(tr: Translations, tolerances: Tolerances, title: str, note: str) -> dict[str, object]:
+    """What every page's template needs."""
+    source = f"{tolerances.name} ({tolerances.source})"
+    return {
+        "css": stylesheet(), "csp": content_policy(), "site_title": title, "note": note, "caution": CAUTION, "how_sure": HOW_SURE,
+        "verdicts": list(VERDICTS.values()), "tolerance_note": tr.gettext("Tolerances: %s.") % source,
+        "made": tr.gettext("Matside %(version)s. Tolerances: %(source)s.") % {"version": __version__, "source": source},
+    }  # fmt: skip
 
 
 def _attempts(tr: Translations, count: int) -> str:

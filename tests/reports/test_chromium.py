@@ -12,7 +12,7 @@ PAGES = ("index.html", "weeks/2026-W10.html", "weeks/undated.html", "athletes/OT
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_opens_without_a_complaint_and_asks_for_nothing_outside(site, open_page, name, scheme):
     page = open_page(site / name, color_scheme=scheme)
-    page.wait_for_load_state("networkidle")
+    page.wait_for_load_state("load")
     assert page.complaints == []
     assert page.evaluate("getComputedStyle(document.body).maxWidth") != "none", "the style sheet passed the page's own policy"
 
@@ -26,7 +26,7 @@ def test_nothing_sticks_out_sideways_at_any_width(site, open_page, name, width):
 
 def test_pictures_load_only_when_looked_at(site, open_page):
     page = open_page(site / "athletes" / "OT-01.html")
-    page.wait_for_load_state("networkidle")
+    page.wait_for_load_state("load")
     images = page.locator("img")
     assert images.count() > 20
     assert not images.last.evaluate("e => e.complete && e.naturalWidth > 0")

@@ -1,0 +1,42 @@
+"""One athlete's page as a single file for her family: pictures and moving pictures inside it, nobody else in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pipeline.errors import MatsideError
+from pipeline.reports.athlete_view import Folders, athlete_view, player_of
+from pipeline.reports.files import write_changed
+from pipeline.reports.language import translations
+from pipeline.reports.pages import environment
+from pipeline.reports.records import attempts_of
+from pipeline.reports.site import common
+from pipeline.scoring.tolerances import Tolerances
+from pipeline.scoring.verdicts import score
+from pipeline.store import INVENTED, Store
+
+
+def share_athlete(
+    store: Store, tolerances: Tolerances, athlete: str, path: Path, data: Path, *, since: str = "", title: str = "Matside", language: str = "en"
+) -> Path:  # fmt: skip
+    """Write the page of one athlete to `path` and return it. Written only when asked for, never by a run.
+
+    The file needs nothing beside it and links to nothing. It names no other athlete, no cohort and no clip file; its pictures
+    are those already blurred in the `data` folder. since : an ISO date, to share only what was filmed from then on.
+    Raises MatsideError where there is nothing to share or the file cannot be written.
+    """
+    tr = translations(language)
+    attempts = [a for a in attempts_of(store, score(store.readings(athlete), tolerances), athlete) if a.row.date >= since]
+    if not athlete or not attempts:
+        known = ", ".join(sorted(set(store.attempts()["athlete"]) - {""})) or "nobody"
+        raise MatsideError(f"{athlete!r}: expected an athlete with attempts{f' since {since}' if since else ''}; on record: {known}.")
+    bare = [type(a)(a.row._replace(cohort="", clip=""), a.readings) for a in attempts]
+    view = athlete_view(tr, store, athlete, bare, tolerances, Folders(data, inside=True))
+    env = environment(tr)
+    env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
+    text = env.get_template("athlete.html").render(athlete=view, root="", shared=True, before=None, after=None, **player_of(tr, view))
+    try:
+        write_changed(path, text)
+    except OSError as error:
+        raise MatsideError(f"{path}: the page cannot be written ({error.strerror}). Choose another place or make room.") from error
+    return path

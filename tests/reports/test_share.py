@@ -1,0 +1,63 @@
+"""One athlete's page as a single file: complete by itself, and nobody else in it."""
+
+import re
+
+import pytest
+
+from pipeline.errors import MatsideError
+from pipeline.reports.share import share_athlete
+from pipeline.scoring.tolerances import load_tolerances
+from pipeline.store import Store
+from tests.reports import invented
+from tests.reports.test_player import LINK, clip, played  # noqa: F401
+from tests.reports.test_site import Page
+
+
+@pytest.fixture(scope="module")
+def shared(site, tmp_path_factory):
+    path = tmp_path_factory.mktemp("shared") / "OT-01.html"
+    with Store(site / "data" / "matside.sqlite") as store:
+        return share_athlete(store, load_tolerances(), "OT-01", path, site / "data", title="Saltmarsh Tumbling Club")
+
+
+def test_it_needs_nothing_beside_it(shared):
+    page = Page(shared)
+    assert all(link.startswith(("#", "data:image/jpeg;base64,")) for link in page.links)
+    assert sum(tag == "img" for tag, _ in page.elements) > 20
+    assert all(link[1:] in page.ids for link in page.links if link.startswith("#"))
+
+
+def test_nobody_else_is_in_it(site, shared):
+    text = shared.read_text(encoding="utf-8")
+    words = re.sub(r"base64,[A-Za-z0-9+/=]+", "", text)
+    for i in range(1, 6):
+        assert invented.code(i) not in words
+    assert not any(cohort in words for cohort in invented.COHORTS) and ".mp4" not in words and "week/" not in words
+    with Store(site / "data" / "matside.sqlite") as store:
+        assert sum(tag == "article" for tag, _ in Page(shared).elements) == len(store.readings("OT-01"))
+
+
+def test_only_what_was_filmed_since_a_day(site, tmp_path):
+    with Store(site / "data" / "matside.sqlite") as store:
+        path = share_athlete(store, load_tolerances(), "OT-01", tmp_path / "x.html", site / "data", since="2026-03-16")
+    words = Page(path).words
+    assert "16 March 2026" in words and "2 March 2026" not in words.replace("16 March 2026", "")
+
+
+def test_nothing_to_share_is_one_line(site, tmp_path):
+    with Store(site / "data" / "matside.sqlite") as store:
+        for athlete, since in (("OT-99", ""), ("OT-01", "2030-01-01"), ("", "")):
+            with pytest.raises(MatsideError, match="expected an athlete with attempts"):
+                share_athlete(store, load_tolerances(), athlete, tmp_path / "x.html", site / "data", since=since)
+    assert not (tmp_path / "x.html").exists()
+
+
+@pytest.mark.chromium
+def test_it_plays_by_itself_from_any_folder(played, tmp_path, open_page):  # noqa: F811
+    with Store(played.parents[1] / "data" / "matside.sqlite") as store:
+        path = share_athlete(store, load_tolerances(), "OT-01", tmp_path / "alone" / "x.html", played.parents[1] / "data")
+    page = open_page(path)
+    page.get_by_role("button", name="To the moment read").first.click()
+    page.wait_for_function("() => { const v = document.querySelector('video'); return v && v.readyState >= 2 && !v.seeking; }")
+    assert page.locator("article.reading").first.get_attribute("data-frame") == "20"
+    assert page.complaints == []
