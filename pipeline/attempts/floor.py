@@ -16,6 +16,7 @@ _POINTS = [INDEX[f"{side}_{part}"] for part in RESTS for side in ("left", "right
 _ABOVE = np.repeat(list(RESTS.values()), 2)
 SLOW = 0.8  # trunk lengths a second; a resting foot's landmark jitters less
 SLOPE_SD = 3.0  # degrees; how far the floor's line may slope against level, for the phone's tilt and a view at an angle
+MOST_SLOPE = 9.0  # degrees; what a phone at 1.5 m, four metres off and 30 degrees off square makes of a level floor, and 1 of tilt
 LEVEL_SD = 2.0  # degrees; how level a phone is held before anything is known (common practice, no source)
 STANCE_SD = 1.2  # degrees; how upright a child stands (on computed movements 1)
 
@@ -105,6 +106,7 @@ def _asymmetric_line(x: np.ndarray, y: np.ndarray, unit: float) -> tuple[float, 
     """(slope, y at x = 0, sd) of the line along the low edge (large y) of a cloud of points, from several starts."""
     centre = float(np.median(x))
     fits = [_improve(x - centre, y, unit, np.tan(np.radians(start))) for start in np.arange(-9.0, 9.1, 3.0)]
+    fits = [f for f in fits if abs(np.degrees(np.arctan(f[0]))) <= MOST_SLOPE] or [_improve(x - centre, y, unit, 0.0, fixed=True)]
     slope, base, sd = min(fits, key=lambda f: _cost(x - centre, y, unit, f[0], f[1]))
     return slope, base - slope * centre, sd
 
@@ -122,8 +124,8 @@ def _cost(dx: np.ndarray, y: np.ndarray, unit: float, slope: float, base: float)
     return float(_looks(len(y)) * cost + 0.5 * (np.degrees(np.arctan(slope)) / SLOPE_SD) ** 2)
 
 
-def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float) -> tuple[float, float, float]:
-    """(slope, base, sd): the line reached from a first slope by reweighted least squares."""
+def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float, *, fixed: bool = False) -> tuple[float, float, float]:
+    """(slope, base, sd): the line reached from a first slope, or with that slope `fixed`, by reweighted least squares."""
     base, sd = float(np.quantile(y - slope * dx, 0.8)), 0.05 * unit
     for _ in range(12):
         residual = (y - base - slope * dx) / (2.0 * sd)
@@ -131,7 +133,7 @@ def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float) -> tuple[
         total = weight.sum()
         share = _looks(total) / total / max(sd, 0.03 * unit) ** 2  # a resting foot rolls and lifts by this much
         design = np.array([[total, (weight * dx).sum()], [(weight * dx).sum(), (weight * dx**2).sum()]]) * share
-        design[1, 1] += 1 / np.tan(np.radians(SLOPE_SD)) ** 2
+        design[1, 1] += 1e12 if fixed else 1 / np.tan(np.radians(SLOPE_SD)) ** 2
         base, slope = np.linalg.solve(design, np.array([(weight * y).sum(), (weight * dx * y).sum()]) * share)
         spread = np.abs(y - base - slope * dx)[weight > 0.25]
         if len(spread):

@@ -13,9 +13,10 @@ from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.vocabulary import Side, Skill
 
 BRIDGE_S = 1.0  # the landmarks may lose an upside-down child for this long
-SHOULDERS_DOWN = 0.62  # trunks; shoulders rest on the floor below this, arms hold them well above it in a cartwheel
-FEET_UP = 0.75  # trunks; both feet get at least this high; a forward bend leaves them on the floor
+SHOULDERS_DOWN = 1.0  # trunks; in a shoulder stand they rest on the floor, below this even where the floor is not well known
+FEET_UP = 1.5  # trunks; both feet get at least this high; a forward bend leaves them on the floor
 FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a shoulder stand comes back
+TOUCH = 0.22  # trunks above its resting height at which a falling hand or foot is as good as down: it falls ten trunks a second
 HOLD_S = 0.4  # the shortest hold that counts
 HOLD_STILL = 0.45  # trunks a second in a hold
 HOLD_FEET = 0.8  # trunks; the feet of a badly piked stand hang over the head at about hip height
@@ -116,11 +117,19 @@ def judge(s: Signals, over: Over, told: Skill | None) -> Candidate | None:
     return best
 
 
+def on_hands(over: Over) -> float:
+    """0..1: did arms carry the trunk round with long legs (a cartwheel), or did it roll over the shoulders tucked?
+
+    Three signs vote: how low the shoulders come, how high the feet go, how straight the knees are. Their middles and spreads lie
+    half way between computed cartwheels and rolls of many bodies and cameras; each alone may be off where the floor is not well known.
+    """
+    signs = ((over.shoulders - 0.65) / 0.15, (over.feet - 2.1) / 0.3, (over.knees - 130.0) / 30.0)
+    known = [min(max(v, -3.0), 3.0) for v in signs if np.isfinite(v)]
+    return margin(sum(known), 0.0, 2.0) if known else 0.0
+
+
 def _cartwheel(s: Signals, over: Over) -> Candidate | None:
-    fit = min(
-        margin(over.shoulders, SHOULDERS_DOWN, 0.12), margin(over.feet, FEET_UP, 0.2), margin(abs(over.turned), FULL_TURN - 40, 50),
-        margin(over.knees, 100.0, 20.0),
-    )  # fmt: skip
+    fit = min(on_hands(over), margin(over.feet, FEET_UP, 0.3), margin(abs(over.turned), FULL_TURN - 40, 50))
     hands, feet = lowest_part(s, ("wrist", "index")), lowest_part(s, ("heel", "foot_index"))
     direction = 1 if over.turned >= 0 else -1
     a, b = over.first, over.last
@@ -131,7 +140,7 @@ def _cartwheel(s: Signals, over: Over) -> Candidate | None:
         return None
     on_floor = float(np.nanquantile(hand[middle], 0.2))
     fit = min(fit, margin(on_floor, 0.5, -0.2))
-    first = _crossing(s.t, hand, a + int(np.nanargmin(hand[middle])), over.start, on_floor + 0.10)
+    first = _crossing(s.t, hand, a + int(np.nanargmin(hand[middle])), over.start, on_floor + TOUCH)
     foot = np.full(len(s.t), np.nan)
     some = np.isfinite(feet).any(axis=1)
     foot[some] = np.nanmin(feet[some], axis=1)
@@ -140,7 +149,7 @@ def _cartwheel(s: Signals, over: Over) -> Candidate | None:
     if not np.isfinite(after).any():
         return None
     landed = float(np.nanquantile(after, 0.1))
-    last = _crossing_down(s.t, foot, top, over.end, landed + 0.10)
+    last = _crossing_down(s.t, foot, top, over.end, landed + TOUCH)
     lead = _first_hand(s, over, hands, on_floor)
     return Candidate(Skill.CARTWHEEL, over.start_s, over.end_s, first, max(last, first), direction, lead, fit)
 
@@ -176,7 +185,7 @@ def _first_hand(s: Signals, over: Over, hands: np.ndarray, on_floor: float) -> S
 def _roll(s: Signals, over: Over) -> Candidate | None:
     backward = -over.turned * over.facing  # degrees turned backwards
     fit = min(
-        margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(backward, FULL_TURN, 60), margin(over.feet, 0.35, 0.15), margin(over.facing_clear, 0.55, 0.05),
+        1 - on_hands(over), margin(backward, FULL_TURN, 60), margin(over.feet, 0.5, 0.2), margin(over.facing_clear, 0.55, 0.05),
     )  # fmt: skip
     overhead = feet_overhead(s, over)
     return Candidate(Skill.BACKWARD_ROLL, over.start_s, over.end_s, overhead, max(over.end_s, overhead), over.facing, Side.NONE, fit)
@@ -200,6 +209,6 @@ def _shoulder_stand(s: Signals, over: Over) -> Candidate | None:
     a, b = over.hold
     seconds = s.t[b] - s.t[a]
     fit = min(
-        margin(over.shoulders, SHOULDERS_DOWN, -0.12), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(seconds, HOLD_S - 0.07, 0.07),
+        margin(over.shoulders, SHOULDERS_DOWN, -0.2), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(seconds, HOLD_S - 0.07, 0.07),
     )  # fmt: skip
     return Candidate(Skill.SHOULDER_STAND, over.start_s, over.end_s, s.t[a], s.t[b], over.facing, Side.NONE, fit)
