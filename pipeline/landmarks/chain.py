@@ -17,6 +17,7 @@ from pipeline.landmarks.track import INDEX
 
 SAME = 0.35  # torsos, mean over trunk and limbs: two passes nearer than this see one person
 AT_SIGHTING, AT_RIVAL, ELSEWHERE = 0.3, 0.15, 0.8  # of the reach: on a person found; surely on a rival; surely not there
+BONUS_SEED = 0.5
 BONUS_FOUND, MALUS_ELSEWHERE, MALUS_RIVAL = 1.0, 2.0, 1.5
 WORTH, CLEAR = 0.5, 0.45  # what a clear sight is worth; heatmap peak, presence and steadiness at which it is clear
 LOST_VALUE, LOSE, REGAIN = 0.1, 0.5, 1.0
@@ -68,10 +69,12 @@ def _steady(xy: np.ndarray) -> np.ndarray:
     return np.exp(-((np.maximum(over, 0) / 0.25) ** 2))
 
 
-def best_chain(passes: Passes, own: list[Sighting], everyone: list[Sighting]) -> np.ndarray:
-    """(n,) the pass that is on the person of the sightings `own` at each frame, -1 where lost."""
+def best_chain(passes: Passes, own: list[Sighting], everyone: list[Sighting], *, seed: int | None = None) -> np.ndarray:
+    """(n,) the pass that is on the person of the sightings `own`, or of the pass `seed`, at each frame, -1 where lost."""
     m, n = passes.valid.shape
     value = _values(passes, own, everyone)
+    if seed is not None:
+        value[seed] += BONUS_SEED
     best = np.empty((n, 2 * m))  # the first m: on a pass; the others: lost since that pass
     came = np.zeros((n, 2 * m), int)
     best[0] = np.r_[value[:, 0], np.full(m, LOST_VALUE - LOSE)]

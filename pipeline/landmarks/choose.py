@@ -11,10 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.landmarks.join import Person
-from pipeline.landmarks.paths import CORE, Path, torso
+from pipeline.landmarks.paths import CORE, MAIN, Path, torso
 from pipeline.landmarks.track import INDEX
 
 LIMBS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist", "knee", "ankle")])
+CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 SMOOTH = 5  # frames of a running median against single wrong frames
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
@@ -29,13 +30,14 @@ class Activity:
     travelled: float  # torsos: range of the hips' way over the floor
     limbs: float  # torsos: how far wrists, knees and ankles range about the trunk
     seen_s: float
+    clear: float = 1.0  # 0..1 how clearly the body was seen: what jumps about between two people moves a lot, but unclearly
 
     @property
     def score(self) -> float:
         """One number; comparable between people of one clip."""
         return (
             min(self.turned, 360.0) / 90.0 + 2.0 * min(self.inverted_s, 1.5) + 0.25 * min(self.travelled, 4.0) + 0.8 * min(self.limbs, 2.5)
-        ) * min(1.0, self.seen_s / 0.5)
+        ) * (min(1.0, self.seen_s / 0.5) * self.clear**2)
 
 
 def bystanders(paths: list[Path], t: np.ndarray, camera: np.ndarray) -> list[Path]:
@@ -63,6 +65,7 @@ def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activi
     xy, times = person.xy[ok], t[ok]
     dt = np.minimum(np.gradient(times), 0.2)
     size = float(np.percentile(torso(xy), 75))
+    clear = float(np.minimum(person.peak[ok][:, MAIN].mean(1) / CLEAR, 1.0).mean())
     shoulders, hips = xy[:, CORE[:2]].mean(1), xy[:, CORE[2:]].mean(1)
     up = _median(shoulders - hips)
     angle = np.degrees(np.unwrap(np.arctan2(up[:, 0], -up[:, 1])))
@@ -77,7 +80,7 @@ def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activi
         [about[..., 0] * cos[:, None] + about[..., 1] * sin[:, None], about[..., 1] * cos[:, None] - about[..., 0] * sin[:, None]], -1
     )
     spread = np.percentile(local, 95, axis=0) - np.percentile(local, 5, axis=0)
-    return Activity(turned, inverted, travelled, float(np.linalg.norm(spread, axis=1).mean() / size), float(dt.sum()))
+    return Activity(turned, inverted, travelled, float(np.linalg.norm(spread, axis=1).mean() / size), float(dt.sum()), clear)
 
 
 def _median(points: np.ndarray) -> np.ndarray:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, best_chain
-from pipeline.landmarks.paths import CORE, Path, apart, torso
+from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.track import INDEX, N
 
+LONG_PASS = 0.25  # share of a stretch's frames that a pass must have looked at to stand for a person by itself
 SAME_POINT = 0.2  # torsos: two passes' points nearer than this are averaged, else the better one stands
 STEADY_POINT = 1.5  # what each torso that a point would jump takes from its heatmap's peak, where two passes differ
 LEGS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("hip", "knee", "ankle", "heel", "foot_index")]).reshape(2, -1)
@@ -61,7 +62,20 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
         person = _joined(paths, passes, chain)
         if person.valid.any() and not any(_same_person(person, p) for p in out):
             out.append(person)
+    for k, path in enumerate(paths):  # who is close to someone else all the time has no find of their own
+        seen = path.looked & path.valid
+        known = np.any([_near(p.xy[seen], path.xy[seen]) for p in out], axis=0)
+        if seen.sum() < LONG_PASS * len(t) or np.mean(known) > 0.7:
+            continue
+        person = _joined(paths, passes, best_chain(passes, [], sightings, seed=k))
+        if person.valid.any() and not any(_same_person(person, p) for p in out):
+            out.append(person)
     return out
+
+
+def _near(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """(n,) bool: two bodies (n, 33, 2) are one; False where either is unseen."""
+    return limbs_apart(a, b, np.maximum(np.nan_to_num(torso(b), nan=1.0), 1.0)) < SAME
 
 
 def _pick(passes: Passes, chain: np.ndarray) -> np.ndarray:
@@ -82,8 +96,7 @@ def _same_person(a: Person, b: Person) -> bool:
     both = a.valid & b.valid
     if not both.any():
         return False
-    near = apart(a.xy[both], b.xy[both], np.maximum(torso(b.xy[both]), 1.0)) < SAME
-    return bool(near.mean() > 0.7 and both.sum() > 0.5 * min(a.valid.sum(), b.valid.sum()))
+    return bool(_near(a.xy[both], b.xy[both]).mean() > 0.7 and both.sum() > 0.5 * min(a.valid.sum(), b.valid.sum()))
 
 
 def _joined(paths: list[Path], passes: Passes, chain: np.ndarray) -> Person:

@@ -1,4 +1,4 @@
-"""Commands of the tuning room, one a step, in this order: bodies, anchors, train, evaluate, package. `crops` shows what is drawn."""
+"""Commands of the tuning room, one a step: bodies, anchors, train, write-back, ruler, evaluate, package. `crops` shows what is drawn."""
 
 from __future__ import annotations
 
@@ -83,6 +83,63 @@ def train(
     )  # fmt: skip
     report = run(settings)
     print(f"{out}: {report['steps']} steps, {report['drawn_crops']} drawn and {report['real_crops']} real crops")
+
+
+@app.command("write-back")
+def write_back(
+    base: Annotated[Path, typer.Option(help="The model file that was tuned.")],
+    tuned: Annotated[Path, typer.Option(help="tuned.tflite of a run.")],
+    out: Path,
+    share: Annotated[float, typer.Option(min=0, max=1, help="Of the tuned weights; the rest is the original's.")] = 0.55,
+) -> None:
+    """Mix tuned weights with the original's into a file of the same size.  Example: write-back --base full.tflite --tuned run/tuned.tflite out.tflite"""
+    from .package import write_back as run
+
+    run(base, tuned, share, out)
+    print(f"{out}: {share:.2f} tuned")
+
+
+@app.command()
+def ruler(
+    out: Annotated[Path, typer.Argument(help="File to write (.npz).")],
+    clips: Annotated[
+        Path | None, typer.Option(help="Folder with clips/, truth/ and truth.csv, as the benchmark and sample_data have them.")
+    ] = None,
+    pictures: Annotated[Path | None, typer.Option(help="Folder of pictures with coco_keypoints.json.")] = None,
+    nobody: Annotated[list[Path], typer.Option(help="Pictures without people.")] = [],  # noqa: B006
+) -> None:
+    """Cut the crops that models are judged on; give one of the options.  Example: ruler report.npz --clips bench/report"""
+    from .rulers import clip_ruler, nobody_ruler, picture_ruler
+
+    if sum(map(bool, (clips, pictures, nobody))) != 1:
+        raise MatsideError("ruler: give exactly one of --clips, --pictures, --nobody.")
+    if clips:
+        made = clip_ruler(clips / "clips", clips / "truth", clips / "truth.csv")
+    else:
+        made = picture_ruler(pictures) if pictures else nobody_ruler(nobody)
+    made.save(out)
+    print(f"{out}: {len(made.crops)} crops")
+
+
+@app.command()
+def evaluate(
+    models: Annotated[list[str], typer.Argument(help="name=file.tflite, the original first.")],
+    ruler: Annotated[list[Path], typer.Option(help="Files made by `ruler`.")],
+) -> None:
+    """Print one table, a column a model, on the same crops.  Example: evaluate full=full.tflite tuned=tuned.tflite --ruler report.npz"""
+    from .evaluate import as_text, table
+    from .rulers import Ruler
+
+    named = dict(m.split("=", 1) if "=" in m else (Path(m).stem, m) for m in models)
+    print(as_text(table({name: Path(file) for name, file in named.items()}, [Ruler.load(r) for r in ruler])))
+
+
+@app.command()
+def package(model: Path) -> None:
+    """Check a model file, ship it as matside_full.tflite and write its hash into the card.  Example: package build/tuning/mix_55.tflite"""
+    from .package import package as run
+
+    print(f"matside_full.tflite: sha256 {run(model)}")
 
 
 def main() -> None:

@@ -1,0 +1,57 @@
+"""Tuned weights -> the file that ships: mixed with the original, checked, put in place, its hash written into the model card."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import MatsideError
+
+MOST_BYTES = 10_000_000
+MODELS = Path(__file__).parents[1] / "models"
+CARD = MODELS / "CARD.md"
+_HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
+
+
+def write_back(base: Path, tuned: Path, share: float, out: Path) -> None:
+    """Mix original and tuned weights, original * (1 - share) + tuned * share, and write them into the original's file at `out`."""
+    from .network import LandmarkNet, mixed
+
+    original, other = LandmarkNet(base), LandmarkNet(tuned)
+    if {k: v.shape for k, v in original.constants.items()} != {k: v.shape for k, v in other.constants.items()}:
+        raise MatsideError(f"{tuned}: not tuned from {base.name}; the two files hold different weights.")
+    weights = [{k: p.detach() for k, p in network.named_parameters()} for network in (original, other)]
+    out.write_bytes(original.written(mixed(*weights, share)))
+
+
+def checked_hash(model: Path) -> str:
+    """sha256 of a model file that is small enough and runs in LiteRT with finite points and a presence in 0..1."""
+    from pipeline.landmarks.net import LandmarkNet as Runner
+
+    size = model.stat().st_size
+    if size > MOST_BYTES:
+        raise MatsideError(f"{model}: {size / 1e6:.1f} MB; the file that ships must be at most {MOST_BYTES / 1e6:.0f} MB.")
+    points, presence, heatmaps = Runner(model).raw(np.full((256, 256, 3), 127, np.uint8))
+    if not (np.isfinite(points).all() and np.isfinite(heatmaps).all() and 0 <= presence <= 1):
+        raise MatsideError(f"{model}: gives numbers that are not finite; do not ship it.")
+    return hashlib.sha256(model.read_bytes()).hexdigest()
+
+
+def card_hash(card: Path = CARD) -> str:
+    """The hash the model card names."""
+    found = _HASH_LINE.search(card.read_text(encoding="utf-8"))
+    if found is None:
+        raise MatsideError(f"{card}: expected a line 'sha256: `<64 hex digits>`'.")
+    return found.group().split("`")[1]
+
+
+def package(model: Path, *, name: str = "matside_full.tflite", folder: Path = MODELS) -> str:
+    """Put a checked model file in place and write its hash into the card beside it; returns the hash."""
+    stamp, card = checked_hash(model), folder / CARD.name
+    card_hash(card)
+    (folder / name).write_bytes(model.read_bytes())
+    card.write_text(_HASH_LINE.sub(rf"\g<1>`{stamp}`", card.read_text(encoding="utf-8")), encoding="utf-8")
+    return stamp
