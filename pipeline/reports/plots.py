@@ -33,9 +33,9 @@ class Scale:
         return round(self.start + share * (self.end - self.start), 1)
 
     def tenths(self, values: np.ndarray) -> np.ndarray:
-        """(n,) places in whole tenths; 0 where a value is missing."""
-        share = (np.clip(np.nan_to_num(values), self.low, self.high) - self.low) / (self.high - self.low)
-        return np.rint(10 * (self.start + share * (self.end - self.start))).astype(int)
+        """(n,) places in whole tenths; the lowest place where a value is missing."""
+        inside = np.minimum(np.maximum(np.where(np.isnan(values), self.low, values), self.low), self.high)
+        return np.rint(10 * (self.start + (inside - self.low) * ((self.end - self.start) / (self.high - self.low)))).astype(int)
 
 
 def ticks(low: float, high: float, about: int) -> list[float]:
@@ -161,12 +161,14 @@ def curve_plot(
 
 
 def _thinned(curve: CurveData) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    if len(curve.t) <= MOST_POINTS:
+        return curve.t, curve.value, curve.low, curve.high
     keep = np.unique(np.linspace(0, len(curve.t) - 1, min(len(curve.t), MOST_POINTS)).round().astype(int))
     return tuple(np.asarray(a, dtype=float)[keep] for a in (curve.t, curve.value, curve.low, curve.high))  # type: ignore[return-value]
 
 
 def _value_domain(values: np.ndarray, unit: str, tolerance: Tolerance | None, value: float) -> tuple[float, float]:
-    shown = [v for v in (*np.nanpercentile(values, [0, 100]), value) if math.isfinite(v)] if np.isfinite(values).any() else [0.0, 1.0]
+    shown = [v for v in (np.nanmin(values), np.nanmax(values), value) if math.isfinite(v)] if np.isfinite(values).any() else [0.0, 1.0]
     if tolerance is not None:
         shown += [e for e in (*tolerance.close, tolerance.target) if math.isfinite(e)]
     low, high = min(shown), max(shown)
