@@ -84,10 +84,10 @@ def _images(
             if frame.t < track.t[left[0]] - 1e-4:
                 continue
             row = int(left.pop(0))
-            image = _covered(frame.image, track, row, torso, frame.scale) if blur else frame.image
             x0, y0, x1, y1 = (round(v * frame.scale) for v in box)
+            small = cv2.resize(frame.image[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
             shown.append(row)
-            yield cv2.resize(image[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
+            yield _covered(small, track, row, torso, box) if blur else small
     except UnreadableClip:
         return
 
@@ -100,9 +100,13 @@ def _times(track: Track, shown: list[int]) -> Iterator[float]:
         given += 1
 
 
-def _covered(image: np.ndarray, track: Track, row: int, torso: float, scale: float) -> np.ndarray:
-    covered = only_the_athlete(image, track.xy[row] * scale, torso * scale, doubt=head_doubt(track, row) * scale)
-    return all_blurred(image, torso * scale) if covered is None else covered
+def _covered(small: np.ndarray, track: Track, row: int, torso: float, box: tuple[int, int, int, int]) -> np.ndarray:
+    """The cut-out picture with nobody recognisable in it. Covered after cutting: the picture is small then."""
+    scale = np.array([small.shape[1] / (box[2] - box[0]), small.shape[0] / (box[3] - box[1])])
+    largest = float(scale.max())
+    xy = (track.xy[row] - (box[0], box[1])) * scale
+    covered = only_the_athlete(small, xy, torso * largest, doubt=head_doubt(track, row) * largest)
+    return all_blurred(small, torso * largest) if covered is None else covered
 
 
 def _point(place: np.ndarray) -> list[float] | None:
