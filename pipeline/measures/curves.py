@@ -29,9 +29,10 @@ def curves(scene: Scene, table: Table) -> list[Curve]:
     hip = (
         (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))
     )
+    hips = lunge.back_hip(scene, side) if scene.skill is Skill.LUNGE else angle_of(scene, *hip, signed=True)
     knee = _corner(side, "knee")
     out = [
-        _angle(scene, table, "hip_angle", Side.NONE, angle_of(scene, *hip, signed=True), hip),
+        _angle(scene, table, "hip_angle", Side.NONE, hips, hip),
         _angle(scene, table, "knee_angle", Side.NONE, angle_of(scene, *knee), knee),
     ]
     if scene.skill is Skill.LUNGE:
