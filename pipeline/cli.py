@@ -141,6 +141,30 @@ def athlete(
 
 
 @app.command()
+def share(
+    code: Annotated[str, typer.Argument(help="The athlete's code, as on the roster.")],
+    file: Annotated[Path, typer.Argument(help="The HTML file to write, such as OT-01.html.", dir_okay=False)],
+    out: Out = Path("reports"),
+    tolerances: Profiles = None,
+    since: Annotated[str | None, typer.Option("--since", help="First day to share, such as 2026-01-01; everything if not given.")] = None,
+) -> None:
+    """Put one athlete's page into a single file for her or his family: pictures inside, nobody else in it, nothing loaded from outside.
+
+    Example: `matside share OT-01 OT-01.html --since 2026-01-01`
+    """
+    from pipeline.batch.lock import only_run
+    from pipeline.batch.pages import load_profile
+    from pipeline.reports.share import share_athlete
+
+    profile, first = load_profile(tolerances or ()), _day("--since", since)
+    with only_run(out / "data"), _results(out) as store:
+        code = _spelled(store, code)
+        share_athlete(store, profile, code, file, out / "data", since=first.isoformat() if first else "")
+    typer.echo(f"For the family of {code}, and nobody else: {file.resolve()}")
+    typer.echo("`matside forget` does not reach this file; delete it when it has been handed over.")
+
+
+@app.command()
 def compare(
     out: Out = Path("reports"),
     tolerances: Profiles = None,

@@ -63,7 +63,7 @@ def matside(*arguments, monkeypatch=None):
 
 
 def test_the_commands_are_these():
-    assert COMMANDS == ["athlete", "compare", "demo", "doctor", "forget", "note", "report", "run"]
+    assert COMMANDS == ["athlete", "compare", "demo", "doctor", "forget", "note", "report", "run", "share"]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -135,6 +135,9 @@ def test_clips_that_need_somebody_end_with_3(tmp_path, stand_in):
         (["athlete", "OT-01", "--skill", "vault"], 2, "shoulder_stand"),
         (["athlete", "OT-01", "--since", "yesterday"], 2, "a date such as"),
         (["compare"], 4, "no results yet"),
+        (["share", "OT-01"], 2, "Missing argument"),
+        (["share", "OT-01", "x.html"], 4, "no results yet"),
+        (["share", "OT-01", "x.html", "--since", "spring"], 2, "a date such as"),
         (["forget", "OT-01"], 4, "no results yet"),
         (["somersault"], 2, "somersault"),
     ],
@@ -202,6 +205,21 @@ def test_athlete_compare_note_and_forget(tmp_path, stand_in):
     assert code == 0 and "Forgotten: 1 clips of OT-01" in out and "OT-01_2026-03-02_1.mp4" in out
     assert not (tmp_path / "out" / "trends" / "OT-01.html").exists() and "OT-01_2026-03-02_1.mp4" not in rows_of(tmp_path / "out")
     assert matside("athlete", "OT-01", *where)[0] == 4
+
+
+def test_share_writes_one_file_where_it_is_told_to_and_over_nobody_elses(tmp_path, stand_in):
+    where = ["--out", tmp_path / "out"]
+    matside("run", clips_folder(tmp_path), *where)
+    assert not list(tmp_path.glob("*.html")), "a run shares nothing"
+    file = tmp_path / "for the family.html"
+    code, out, _ = matside("share", "ot-01", file, *where)
+    assert code == 0 and str(file) in out and "OT-01" in file.read_text("utf-8")
+    assert matside("share", "OT-01", file, *where)[0] == 0, "its own earlier page may be replaced"
+    file.write_text("a letter")
+    code, _, err = matside("share", "OT-01", file, *where)
+    assert code == 4 and "another file is there" in err and file.read_text() == "a letter"
+    code, _, err = matside("share", "XX-99", tmp_path / "x.html", *where)
+    assert code == 4 and "on record: " in err and not (tmp_path / "x.html").exists()
 
 
 def test_doctor_finds_this_machine_fit(tmp_path):

@@ -10,7 +10,7 @@ from pipeline.reports.files import write_changed
 from pipeline.reports.language import translations
 from pipeline.reports.pages import environment
 from pipeline.reports.records import attempts_of
-from pipeline.reports.site import common
+from pipeline.reports.site import OURS, common
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.scoring.verdicts import score
 from pipeline.store import INVENTED, Store
@@ -23,8 +23,10 @@ def share_athlete(
 
     The file needs nothing beside it and links to nothing. It names no other athlete, no cohort and no clip file; its pictures
     are those already blurred in the `data` folder. since : an ISO date, to share only what was filmed from then on.
-    Raises MatsideError where there is nothing to share or the file cannot be written.
+    Raises MatsideError where there is nothing to share, the file cannot be written, or a file of somebody else's is there.
     """
+    if path.is_file() and OURS not in path.read_text(encoding="utf-8", errors="replace")[:2000]:
+        raise MatsideError(f"{path}: expected a new file or an earlier page of Matside's, but another file is there. Choose another name.")
     tr = translations(language)
     attempts = [a for a in attempts_of(store, score(store.readings(athlete), tolerances), athlete) if a.row.date >= since]
     if not athlete or not attempts:
