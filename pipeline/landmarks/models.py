@@ -21,7 +21,7 @@ WHEEL_LANDMARKS = "modules/pose_landmark/pose_landmark_full.tflite"
 WHEEL_DETECTOR = "modules/pose_detection/pose_detection.tflite"
 HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
-SHIPPED: dict[str, str] = {}
+SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 # Models whose shoulder and hip points are already joint centres; for all others joint_centres.py moves them.
 ANATOMICAL: frozenset[str] = frozenset({"tuned"})
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"

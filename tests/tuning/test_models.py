@@ -1,0 +1,100 @@
+"""The file that ships, and the network rebuilt from it."""
+
+import hashlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.errors import MatsideError
+from pipeline.landmarks.net import LandmarkNet as Runner
+from pipeline.landmarks.tuning.package import CARD, MODELS, MOST_BYTES, card_hash, checked_hash, package
+
+SHIPPED = MODELS / "matside_full.tflite"
+
+
+def picture() -> np.ndarray:
+    """A figure on a mottled wall: (256, 256, 3) uint8."""
+    import cv2
+
+    image = cv2.resize(np.random.default_rng(0).integers(60, 200, (8, 8, 3)).astype(np.uint8), (256, 256), interpolation=cv2.INTER_CUBIC)
+    for a, b, wide in (
+        ((128, 60), (128, 120), 34),
+        ((120, 120), (112, 190), 16),
+        ((136, 120), (144, 190), 16),
+        ((112, 66), (90, 120), 10),
+        ((144, 66), (166, 120), 10),
+    ):
+        cv2.line(image, a, b, (40, 60, 160), wide)
+    cv2.circle(image, (128, 38), 16, (200, 160, 140), -1)
+    return image
+
+
+def test_the_shipped_file_is_the_one_on_the_card_small_enough_and_runs():
+    assert hashlib.sha256(SHIPPED.read_bytes()).hexdigest() == card_hash() == checked_hash(SHIPPED)
+    assert SHIPPED.stat().st_size <= MOST_BYTES
+    points, presence, heatmaps = Runner(SHIPPED).raw(picture())
+    assert points.shape == (39, 5) and heatmaps.shape == (64, 64, 39) and 0 <= presence <= 1
+
+
+def test_packaging_writes_file_and_hash_and_refuses_what_is_no_model(tmp_path):
+    (tmp_path / CARD.name).write_text(CARD.read_text(encoding="utf-8").replace(card_hash(), "0" * 64), encoding="utf-8")
+    stamp = package(SHIPPED, folder=tmp_path)
+    assert card_hash(tmp_path / CARD.name) == stamp == card_hash() and (tmp_path / SHIPPED.name).read_bytes() == SHIPPED.read_bytes()
+    (tmp_path / "text.tflite").write_text("not a model")
+    with pytest.raises(MatsideError, match=r"text\.tflite"):
+        package(tmp_path / "text.tflite", folder=tmp_path)
+    large = tmp_path / "large.tflite"
+    large.write_bytes(b"\0" * (MOST_BYTES + 1))
+    with pytest.raises(MatsideError, match="at most 10 MB"):
+        package(large, folder=tmp_path)
+
+
+def test_the_rebuilt_network_gives_the_same_points_as_the_file_in_litert():
+    torch = pytest.importorskip("torch")
+    pytest.importorskip("tflite")
+    from pipeline.landmarks.heatmaps import refine as plain_refine
+    from pipeline.landmarks.tuning.heatmap import refine
+    from pipeline.landmarks.tuning.network import HEATMAP, PERSON, POINTS, LandmarkNet
+
+    image, network = picture(), LandmarkNet(SHIPPED)
+    with torch.no_grad():
+        points, person, heatmap = network(torch.from_numpy(image)[None].permute(0, 3, 1, 2).float() / 255, want=(POINTS, PERSON, HEATMAP))
+        refined, _, peak = refine(points.reshape(1, 39, 5), heatmap)
+    raw, presence, heatmaps = Runner(SHIPPED).raw(image)
+    expected, expected_peak = plain_refine(raw[:, :2], heatmaps)
+    assert np.abs(points.reshape(39, 5)[:, :2].numpy() - raw[:, :2]).max() < 0.01  # pixels
+    assert np.abs(refined[0].numpy() - expected).max() < 0.01
+    assert np.abs(peak[0].numpy() - expected_peak).max() < 1e-4 and abs(float(person[0, 0]) - presence) < 1e-5
+
+
+def test_weights_go_back_into_the_same_file_and_come_out_again(tmp_path):
+    torch = pytest.importorskip("torch")
+    pytest.importorskip("tflite")
+    from pipeline.landmarks.tuning.network import LandmarkNet, mixed
+    from pipeline.landmarks.tuning.package import write_back
+
+    network = LandmarkNet(SHIPPED)
+    assert network.written() == network.file  # nothing changed, not a byte
+    home = {k: p.detach().clone() for k, p in network.named_parameters()}
+    other = {k: p + 0.01 * p.abs().mean() for k, p in home.items()}
+    (tmp_path / "other.tflite").write_bytes(network.written(other))
+    write_back(SHIPPED, tmp_path / "other.tflite", 0.5, tmp_path / "half.tflite")
+    assert (tmp_path / "half.tflite").stat().st_size == SHIPPED.stat().st_size
+    back = {k: p.detach() for k, p in LandmarkNet(tmp_path / "half.tflite").named_parameters()}
+    for name, weight in mixed(home, {k: v.half().float() for k, v in other.items()}, 0.5).items():
+        torch.testing.assert_close(back[name], weight, rtol=2e-3, atol=1e-6)
+    with pytest.raises(MatsideError, match="not a TFLite file"):
+        LandmarkNet(Path(__file__))
+
+
+def test_an_unwanted_output_costs_nothing_and_changes_nothing():
+    torch = pytest.importorskip("torch")
+    pytest.importorskip("tflite")
+    from pipeline.landmarks.tuning.network import PERSON, POINTS, LandmarkNet
+
+    network, x = LandmarkNet(SHIPPED), torch.rand(1, 3, 256, 256)
+    with torch.no_grad():
+        everything, two = network(x), network(x, want=(POINTS, PERSON))
+    torch.testing.assert_close(two[0], everything[POINTS])
+    torch.testing.assert_close(two[1], everything[PERSON])
