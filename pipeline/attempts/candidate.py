@@ -27,5 +27,7 @@ def margin(value: float, limit: float, width: float) -> float:
     >>> round(margin(1.0, 1.0, 0.1), 2), margin(1.2, 1.0, 0.1) > 0.95, margin(1.2, 1.0, -0.1) < 0.05
     (0.5, True, True)
     """
+    if value != value:  # NaN: not known, so not clear
+        return 0.0
     x = min(max((value - limit) / width, -20.0), 20.0)
     return float(1 / (1 + 2.718281828 ** (-2 * x)))

@@ -18,6 +18,7 @@ TRUNK_UP = -0.35  # cosine of the trunk's tilt: a badly piked lunge folds to lev
 ARMS_UP = (
     0.0  # trunks of the wrists beyond the shoulders: a stride with the arms up is meant as a lunge, though the front knee stays straight
 )
+FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs followed are somebody else's
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
 
@@ -62,6 +63,13 @@ def _join(held: list[tuple[int, int]], s: Signals) -> list[tuple[int, int]]:
     return joined
 
 
+def _closest(s: Signals, start_s: float, end_s: float) -> float:
+    """How near the feet come to each other around a lunge, trunks along the floor: one steps into it or out of it."""
+    wide = np.abs(s.p("ankle")[:, 0, 0] - s.p("ankle")[:, 1, 0])[s.between(start_s - 0.3, end_s + 0.3)]
+    wide = wide[np.isfinite(wide)]
+    return float(np.quantile(wide, 0.03)) if len(wide) else float("nan")
+
+
 def _arms_raised(s: Signals) -> np.ndarray:
     """(n,) how far the wrists lie beyond the shoulders along the trunk, trunks; negative while the arms hang."""
     shoulder = pair_mean(s.p("shoulder"))
@@ -78,7 +86,9 @@ def _candidate(s: Signals, a: int, b: int) -> Candidate:
     direction, clear = facing(s.xy[s.between(start_s, end_s)])
     front = int(direction * ankle[1] > direction * ankle[0])
     arms = float(np.nanmedian(_arms_raised(s)[hold]))
+    stepped = max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
     fit = min(
+        stepped,
         margin(abs(ankle[0] - ankle[1]), APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
         margin(clear, 0.6, 0.1),
     )  # fmt: skip
