@@ -48,6 +48,7 @@ Until = Annotated[str | None, typer.Option("--until", help="Last day that counts
 SkillOption = Annotated[str | None, typer.Option("--skill", help="lunge, cartwheel, backward_roll or shoulder_stand.")]
 SettingOption = Annotated[str | None, typer.Option("--setting", help="alone or routine.")]
 LeadSide = Annotated[str | None, typer.Option("--lead-side", help="left or right: the leg that led in the attempt.")]
+Language = Annotated[str, typer.Option("--language", help="Language of the pages, such as de; kept for the runs that follow.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, max=256, help="Worker processes; one per core if not given.")]
 
 
@@ -59,6 +60,7 @@ def run(
     tolerances: Profiles = None,
     settings: SettingsFile = None,
     workers: Workers = None,
+    language: Language = "",
     wait: Annotated[bool, typer.Option("--wait", help="If another run is at work in the same --out, wait for it.")] = False,
     again: Annotated[bool, typer.Option("--again", help="Measure everything again, even what has not changed.")] = False,
     engine: Annotated[str, typer.Option("--engine", help="local, or dask to spread the clips over many machines.")] = "local",
@@ -84,7 +86,7 @@ def run(
         with reporter() as tell:
             night = run_folder(
                 folder, out, roster=roster, settings=load_settings(settings), tolerances=tolerances or (), workers=workers, wait=wait,
-                again=again, tell=tell, engine=ManyMachines(scheduler) if scheduler else work,
+                again=again, tell=tell, language=language, engine=ManyMachines(scheduler) if scheduler else work,
             )  # fmt: skip
     except KeyboardInterrupt:
         typer.echo("matside: stopped. What is done stays done; run again to go on.", err=True)
@@ -97,6 +99,7 @@ def run(
 def report(
     out: Out = Path("reports"),
     tolerances: Profiles = None,
+    language: Language = "",
 ) -> None:
     """Score and draw again from what is stored, without opening a clip: after changing a tolerance, for instance.
 
@@ -107,7 +110,7 @@ def report(
 
     profile = load_profile(tolerances or ())
     with only_run(out / "data"), _results(out) as store:
-        index, _ = write_pages(store, profile, out, changed=True)
+        index, _ = write_pages(store, profile, out, changed=True, language=language)
     typer.echo(f"Pages: {index}")
 
 
@@ -127,14 +130,14 @@ def athlete(
     Example: `matside athlete OT-01 --since 2026-01-01`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile
+    from pipeline.batch.pages import load_profile, page_language
     from pipeline.batch.tell import athlete_lines
     from pipeline.reports.trend_page import write_athlete
 
     profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
     with only_run(out / "data"), _results(out) as store:
         code = _spelled(store, code)
-        page = write_athlete(store, profile, out, code, filters=filters)
+        page = write_athlete(store, profile, out, code, filters=filters, language=page_language(store))
         for line in athlete_lines(store, profile, code, filters):
             typer.echo(line)
     typer.echo(f"Page: {page.resolve()}")
@@ -147,19 +150,22 @@ def share(
     out: Out = Path("reports"),
     tolerances: Profiles = None,
     since: Annotated[str | None, typer.Option("--since", help="First day to share, such as 2026-01-01; everything if not given.")] = None,
+    language: Annotated[str, typer.Option("--language", help="The family's language, such as de; that of the pages if not given.")] = "",
 ) -> None:
     """Put one athlete's page into a single file for her or his family: pictures inside, nobody else in it, nothing loaded from outside.
 
     Example: `matside share OT-01 OT-01.html --since 2026-01-01`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile
+    from pipeline.batch.pages import load_profile, page_language
     from pipeline.reports.share import share_athlete
 
     profile, first = load_profile(tolerances or ()), _day("--since", since)
     with only_run(out / "data"), _results(out) as store:
         code = _spelled(store, code)
-        share_athlete(store, profile, code, file, out / "data", since=first.isoformat() if first else "")
+        share_athlete(
+            store, profile, code, file, out / "data", since=first.isoformat() if first else "", language=language or page_language(store)
+        )
     typer.echo(f"For the family of {code}, and nobody else: {file.resolve()}")
     typer.echo("`matside forget` does not reach this file; delete it when it has been handed over.")
 
@@ -180,12 +186,12 @@ def compare(
     Example: `matside compare --skill cartwheel --setting routine`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile
+    from pipeline.batch.pages import load_profile, page_language
     from pipeline.reports.cohort_page import write_cohorts
 
     profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
     with only_run(out / "data"), _results(out) as store:
-        page = write_cohorts(store, profile, out, filters=filters, names=names)
+        page = write_cohorts(store, profile, out, filters=filters, names=names, language=page_language(store))
     typer.echo(f"Page: {page.resolve()}")
 
 

@@ -127,6 +127,7 @@ def test_clips_that_need_somebody_end_with_3(tmp_path, stand_in):
         (["run", "CLIPS", "--roster", "none.csv"], 4, "none.csv: no roster"),
         (["run", "CLIPS", "--settings", "none.toml"], 4, "none.toml: the settings cannot be read"),
         (["run", "CLIPS", "--tolerances", "fantasy"], 4, "fantasy: expected a tolerances file"),
+        (["run", "CLIPS", "--language", "xx"], 4, "expected a language that the pages speak: en, de"),
         (["run", "CLIPS", "--workers", "0"], 2, "workers"),
         (["run", "CLIPS", "--engine", "steam"], 2, "expected local or dask"),
         (["run", "CLIPS", "--engine", "dask"], 2, "belong together"),
@@ -220,6 +221,22 @@ def test_share_writes_one_file_where_it_is_told_to_and_over_nobody_elses(tmp_pat
     assert code == 4 and "another file is there" in err and file.read_text() == "a letter"
     code, _, err = matside("share", "XX-99", tmp_path / "x.html", *where)
     assert code == 4 and "on record: " in err and not (tmp_path / "x.html").exists()
+
+
+def test_the_language_of_the_pages_is_kept(tmp_path, stand_in):
+    out = tmp_path / "out"
+    index = out / "index.html"
+    assert matside("run", clips_folder(tmp_path), "--out", out, "--language", "de")[0] == 0
+    assert 'lang="de"' in index.read_text("utf-8")
+    matside("report", "--out", out)
+    matside("athlete", "OT-01", "--out", out)
+    matside("compare", "--out", out)
+    for page in (index, out / "trends" / "OT-01.html", out / "cohorts" / "index.html"):
+        assert 'lang="de"' in page.read_text("utf-8"), page
+    assert matside("share", "OT-01", tmp_path / "x.html", "--out", out, "--language", "en")[0] == 0
+    assert 'lang="en"' in (tmp_path / "x.html").read_text("utf-8")
+    matside("run", tmp_path / "clips", "--out", out, "--language", "en")
+    assert 'lang="en"' in index.read_text("utf-8"), "drawn anew though no clip is"
 
 
 def test_doctor_finds_this_machine_fit(tmp_path):

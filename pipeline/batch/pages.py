@@ -14,6 +14,7 @@ from pipeline.scoring.tolerances import Tolerances, load_tolerances
 from pipeline.store import Store
 
 STAMP = "pages.drawn"
+LANGUAGE = "language"  # the fact that says in which language the pages are drawn
 
 
 def load_profile(given: Sequence[str | Path]) -> Tolerances:
@@ -21,20 +22,40 @@ def load_profile(given: Sequence[str | Path]) -> Tolerances:
     return load_tolerances(*given)
 
 
-def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: bool = False) -> tuple[Path, bool]:
-    """Draw the pages unless they show exactly this already. Returns the index page and whether anything was drawn."""
-    stamp = _stamp(store, tolerances)
+def page_language(store: Store, asked: str = "") -> str:
+    """The language of the pages: the one asked for, which is kept from then on, else the one kept, else English.
+
+    Raises MatsideError where the pages do not speak it.
+    """
+    from pipeline.reports.language import ENGLISH, languages, translations
+
+    if asked:
+        translations(asked)
+        if asked != store.fact(LANGUAGE):
+            store.set_fact(LANGUAGE, asked)
+        return asked
+    kept = store.fact(LANGUAGE)
+    return kept if kept in languages() else ENGLISH
+
+
+def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: bool = False, language: str = "") -> tuple[Path, bool]:
+    """Draw the pages unless they show exactly this already. Returns the index page and whether anything was drawn.
+
+    language : see `page_language`.
+    """
+    language = page_language(store, language)
+    stamp = _stamp(store, tolerances, language)
     marker = out / "data" / STAMP
     index = out / "index.html"
     if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8") == stamp:
         return index, False
     marker.unlink(missing_ok=True)  # a crash midway must not leave half-new pages that look done
-    index = _draw(store, tolerances, out)
+    index = _draw(store, tolerances, out, language)
     write_whole(marker, stamp)
     return index, True
 
 
-def _draw(store: Store, tolerances: Tolerances, out: Path) -> Path:
+def _draw(store: Store, tolerances: Tolerances, out: Path, language: str) -> Path:
     """The weeks and athletes, then what can be said over time and between cohorts; returns the index."""
     from pipeline.reports.cohort_page import FOLDER as COHORTS
     from pipeline.reports.cohort_page import write_cohorts
@@ -46,17 +67,19 @@ def _draw(store: Store, tolerances: Tolerances, out: Path) -> Path:
         for old in [*(out / folder).glob("*.html"), *(out / folder).glob("*.csv")]:
             old.unlink(missing_ok=True)
     dated = bool(store.latest_date()) and any(store.athletes()["athlete"])
-    index = write_site(store, tolerances, out, out / "data", trends=dated)
+    index = write_site(store, tolerances, out, out / "data", trends=dated, language=language)
     if dated:
         with suppress(MatsideError):  # too little to compare yet; `matside compare` says so when asked
-            write_cohorts(store, tolerances, out)
-        write_athletes(store, tolerances, out)  # after the cohorts, to which it links where they are
+            write_cohorts(store, tolerances, out, language=language)
+        write_athletes(store, tolerances, out, language=language)  # after the cohorts, to which it links where they are
     return index
 
 
-def _stamp(store: Store, tolerances: Tolerances) -> str:
+def _stamp(store: Store, tolerances: Tolerances, language: str) -> str:
     """Changes whenever the pages would."""
-    digest = hashlib.sha256(f"{__version__}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode())
+    digest = hashlib.sha256(
+        f"{__version__}\n{language}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode()
+    )
     for clip, known in sorted(store.known().items()):
         digest.update(f"{clip}\0{known}\n".encode("utf-8", "backslashreplace"))
     for note in store.notes().itertuples(index=False):

@@ -16,6 +16,7 @@ from typing import Any
 
 from pipeline.batch.forget import forget_old, remember_folder
 from pipeline.batch.lock import only_run
+from pipeline.batch.pages import page_language
 from pipeline.batch.plan import Plan, make_plan
 from pipeline.batch.pool import Beat, Outcome, work
 from pipeline.batch.process import Task, process_clip
@@ -57,11 +58,12 @@ class Night:
 def run_folder(
     folder: Path, out: Path, *, roster: Path | None = None, settings: Settings | None = None, tolerances: Sequence[str | Path] = (),
     workers: int | None = None, today: date | None = None, wait: bool = False, again: bool = False, tell: Reporter | None = None,
-    engine: Engine = work,
+    engine: Engine = work, language: str = "",
 ) -> Night:  # fmt: skip
     """Measure what is new in `folder` and write the pages to `out`.
 
-    `again` measures what is done already once more; `wait` waits for another run in the same `out` instead of raising.
+    `again` measures what is done already once more; `wait` waits for another run in the same `out` instead of raising;
+    `language` is that of the pages, from now on.
     Raises MatsideError where the night cannot go on at all: no roster, wrong settings or tolerances, no room on the disk.
     """
     from pipeline.batch.pages import load_profile, write_pages
@@ -73,6 +75,7 @@ def run_folder(
     with only_run(data, wait=wait), _full_disk_told(data):
         _room(data)
         with Store(data / "matside.sqlite") as store:
+            page_language(store, language)
             old = forget_old(store, out, settings.night.keep_days, today)
             with _log_file(data / "run.log"):
                 night = _night(folder, out, store, roster, settings, workers, today, again, tell, engine)
@@ -117,7 +120,13 @@ def _night(
     night.statuses = _statuses(clips, store)
     night.asked = ask(intake.clip_list, intake.gaps) or (intake.clip_list.path if night.statuses[NEEDS_YOU] else None)
     night.unassigned = show_unassigned(
-        clips, out, data, pictures=settings.night.contact_sheets, work=work_on, list_name=night.asked.name if night.asked else "clips.csv"
+        clips,
+        out,
+        data,
+        pictures=settings.night.contact_sheets,
+        work=work_on,
+        list_name=night.asked.name if night.asked else "clips.csv",
+        language=page_language(store),
     )
     return night
 

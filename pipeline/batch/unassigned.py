@@ -30,7 +30,9 @@ def sheet_task(task: SheetTask, tell: Callable[[str, float], None]) -> int:
     return len(take_sheet(task.path, task.key, task.data))
 
 
-def show_unassigned(clips: Sequence[Clip], out: Path, data: Path, *, pictures: bool, work: Callable, list_name: str) -> Path | None:
+def show_unassigned(
+    clips: Sequence[Clip], out: Path, data: Path, *, pictures: bool, work: Callable, list_name: str, language: str = "en"
+) -> Path | None:
     """Write the page with every clip that needs the coach; pictures only of those that may be anybody's. None without such clips."""
     from pipeline.reports.sheets import sheet_files, sheet_key, write_sheets
 
@@ -50,4 +52,4 @@ def show_unassigned(clips: Sequence[Clip], out: Path, data: Path, *, pictures: b
                 key,
                 f"{asked}. No picture of it can be shown: {event.fault.removeprefix(event.task.path.name + ': ')}",
             )
-    return write_sheets(out, data, rows, list_name=list_name)
+    return write_sheets(out, data, rows, list_name=list_name, language=language)

@@ -235,10 +235,10 @@ def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: Att
     if len(curve.t) < 2 or not np.isfinite(curve.value).any():
         return Markup("")
     row = attempt.row
-    window = SKILL_WORDS[Skill(row.skill)].key_window if row.skill in set(Skill) else "key part"
+    window = tr.gettext(SKILL_WORDS[Skill(row.skill)].key_window) if row.skill in set(Skill) else tr.gettext("key part")
     return curve_plot(
         CurveData(curve.t, curve.value, curve.low, curve.high), curve.unit, tolerances.get((reading.skill, reading.detail)),
-        window=(row.key_start_s, row.key_end_s), window_words=tr.gettext(window), at_s=reading.at_s, value=reading.value,
+        window=(row.key_start_s, row.key_end_s), window_words=window, at_s=reading.at_s, value=reading.value,
         verdict=VERDICTS[reading.verdict].id, seconds_words=tr.gettext("s"),
         label=tr.gettext("%(detail)s over the attempt, from %(start)s to %(end)s s") % {
             "detail": view.title, "start": number(float(curve.t[0]), 1), "end": number(float(curve.t[-1]), 1),

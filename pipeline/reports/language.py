@@ -1,4 +1,7 @@
-"""All words of the pages come through one catalogue. English is written in the source; other languages lie in locale/."""
+"""All words of the pages come through one catalogue. English is written in the source; other languages lie in locale/.
+
+What a language does not say yet is shown in English. `python .ci/words.py` collects the words and compiles the languages.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,26 @@ import gettext
 from datetime import date, timedelta
 from pathlib import Path
 
+from pipeline.errors import MatsideError
+
 LOCALES = Path(__file__).resolve().parent / "locale"
 DOMAIN = "matside"
 Translations = gettext.NullTranslations
 
 
-def translations(language: str = "en") -> Translations:
-    """The catalogue of a language; English, word for word, where there is none."""
-    return gettext.translation(DOMAIN, LOCALES, languages=[language], fallback=True)
+ENGLISH = "en"
+
+
+def languages() -> list[str]:
+    """The languages pages can be drawn in: English first."""
+    return [ENGLISH, *sorted(path.parts[-3] for path in LOCALES.glob(f"*/LC_MESSAGES/{DOMAIN}.mo"))]
+
+
+def translations(language: str = ENGLISH) -> Translations:
+    """The catalogue of a language; MatsideError where there is none."""
+    if language not in languages():
+        raise MatsideError(f"{language}: expected a language that the pages speak: {', '.join(languages())}.")
+    return gettext.NullTranslations() if language == ENGLISH else gettext.translation(DOMAIN, LOCALES, languages=[language])
 
 
 def translated(tr: Translations, words: dict[str, str]) -> dict[str, str]:

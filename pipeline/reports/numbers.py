@@ -6,9 +6,14 @@ import math
 
 from pipeline.vocabulary import CHORD, DEGREES, LEG, SECONDS, SHANK
 
+
+def _(text: str) -> str:  # marks words for the catalogue; translated where they are shown
+    return text
+
+
 MINUS, NARROW_SPACE = "\u2212", "\u202f"
 UNIT = {DEGREES: "°", SECONDS: f"{NARROW_SPACE}s", CHORD: f"{NARROW_SPACE}%", SHANK: f"{NARROW_SPACE}%", LEG: f"{NARROW_SPACE}%"}
-OF_WHAT = {CHORD: "of the line's length", SHANK: "of the shank", LEG: "of the leg"}
+OF_WHAT = {CHORD: _("of the line's length"), SHANK: _("of the shank"), LEG: _("of the leg")}
 PLACES = {SECONDS: 2}
 EVEN = 0.25  # an interval whose halves differ by less than this share of its width is written as ±
 

@@ -69,7 +69,8 @@ def column_title(tr: Translations, column: COLUMN) -> str:
     skill, detail, side = column
     known = known_detail(skill, detail)
     title = tr.gettext(known.title) if known else detail.replace("_", " ")
-    return title if not side else f"{title}, {tr.gettext('left') if side == 'left' else tr.gettext('right')}"
+    side_words = tr.gettext("left") if side == "left" else tr.gettext("right")
+    return f"{title}, {side_words}" if side else title
 
 
 def short_value(row: ReadingRow) -> str:
