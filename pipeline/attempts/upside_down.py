@@ -16,6 +16,7 @@ BRIDGE_S = 1.0  # the landmarks may lose an upside-down child for this long
 SHOULDERS_DOWN = 1.0  # trunks; in a shoulder stand they rest on the floor, below this even where the floor is not well known
 FEET_UP = 1.5  # trunks; both feet get at least this high; a forward bend leaves them on the floor
 FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a shoulder stand comes back
+ARMS_CARRY = 0.45  # trunks the shoulders lie over the lower hand when arms carry the body
 TOUCH = 0.22  # trunks above its resting height at which a falling hand or foot is as good as down: it falls ten trunks a second
 HOLD_S = 0.4  # the shortest hold that counts
 HOLD_STILL = 0.45  # trunks a second in a hold
@@ -139,7 +140,8 @@ def _cartwheel(s: Signals, over: Over) -> Candidate | None:
     if not np.isfinite(hand[middle]).any():
         return None
     on_floor = float(np.nanquantile(hand[middle], 0.2))
-    fit = min(fit, margin(on_floor, 0.5, -0.2))
+    over_hands = pair_mean(s.h("shoulder"))[middle] - hand[middle]
+    fit = min(fit, margin(float(np.nanmax(over_hands)) if np.isfinite(over_hands).any() else float("nan"), ARMS_CARRY, 0.15))
     first = _crossing(s.t, hand, a + int(np.nanargmin(hand[middle])), over.start, on_floor + TOUCH)
     foot = np.full(len(s.t), np.nan)
     some = np.isfinite(feet).any(axis=1)
