@@ -78,7 +78,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path, help="the tuning part: clips/, truth/, truth.csv")
     parser.add_argument("--check", type=Path, help="the report-only part")
-    parser.add_argument("--model", default="wheel", help="landmark model: wheel, tuned or a file")
+    parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
     args = parser.parse_args()

@@ -147,7 +147,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("clips", type=Path, help="folder of clips")
     parser.add_argument("truth", type=Path, help="folder of the true joints, one CSV a clip of the same name")
-    parser.add_argument("--model", default="wheel", help="landmark model")
+    parser.add_argument("--model", default="tuned", help="landmark model")
     parser.add_argument("--only", default="*", help="pattern of clip names")
     parser.add_argument("--plain", action="store_true", help="run the plain loop as well")
     parser.add_argument("--out", type=Path, help="also write the table as CSV")

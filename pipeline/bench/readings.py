@@ -107,7 +107,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", nargs="?", type=Path, default=Path("sample_data"))
     parser.add_argument("--perfect", action="store_true", help="measure on the true joints")
-    parser.add_argument("--model", default="wheel", help="landmark model: wheel, tuned or a file")
+    parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--out", type=Path, help="write the rows as CSV")
     parser.add_argument("--quiet", action="store_true", help="only the summary")

@@ -14,7 +14,7 @@ class LandmarkSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    model: str = Field("wheel", description="Landmark model: 'wheel', 'tuned', or the path of a .tflite or .task file of the same family.")
+    model: str = Field("tuned", description="Landmark model: 'tuned', 'wheel', or the path of a .tflite or .task file of the same family.")
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
