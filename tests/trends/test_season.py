@@ -46,6 +46,7 @@ def test_lean_readings_can_be_narrowed(season):
     some = season.lean_readings(athletes=["OT-01", "HE-02"], since="2026-10-01", until="2026-10-31", skill="lunge", setting="routine")
     assert set(some["athlete"]) <= {"OT-01", "HE-02"} and set(some["skill"]) == {"lunge"} and set(some["setting"]) == {"routine"}
     assert some["date"].astype(str).between("2026-10-01", "2026-10-31").all() and len(some)
+    assert len(season.lean_readings(in_cohorts=True)) == len(season.lean_readings()) > 5000  # everyone in the season has a cohort
     assert season.lean_readings(athletes=[]).empty and season.lean_readings(lead_side="left")["athlete"].nunique() > 1
 
 
