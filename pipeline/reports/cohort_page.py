@@ -13,14 +13,14 @@ from pipeline.reports.language import Translations, translations
 from pipeline.reports.trend_page import csv_text, page_environment
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
-from pipeline.trends.cohorts import CELL, compare, without_names
+from pipeline.trends.cohorts import CELL, compare_judged, without_names
 from pipeline.trends.drills import drill_effects
 from pipeline.trends.filters import Filters, latest
 from pipeline.trends.next_term import next_term
 from pipeline.trends.notes import drill_starts
 from pipeline.trends.precision import learn
 from pipeline.trends.sessions import sessions
-from pipeline.trends.shares import cannot_tell_tables, share_table, with_verdicts
+from pipeline.trends.shares import cannot_tell_tables, count_verdicts, share_table, with_verdicts
 from pipeline.vocabulary import Verdict
 
 WEEKS = 13  # one term, unless a period is asked for
@@ -42,20 +42,24 @@ def write_cohorts(
     if not newest:
         raise MatsideError("Cohorts: no clip in the results has a date. Give dates in clips.csv, run again, then compare.")
     since = asked.since or latest(newest, WEEKS)
-    readings = store.lean_readings(since=str(since), until=newest, skill=asked.skill, setting=asked.setting, lead_side=asked.lead_side)
-    readings = readings[readings["cohort"] != ""]
+    readings = store.lean_readings(
+        since=str(since), until=newest, skill=asked.skill, setting=asked.setting, lead_side=asked.lead_side, in_cohorts=True
+    )
     if readings.empty:
         raise MatsideError(
             f"Cohorts: no readings with a cohort from {since} to {newest}. Give cohorts in the roster, or ask for another period with --since and --until."
         )
+    scored = with_verdicts(readings, tolerances)
+    counts, dark = count_verdicts(scored, [*CELL, "cohort"]), cannot_tell_tables(scored)
+    met, terms = share_table(counts, [*CELL, "cohort"], Verdict.MET), next_term(counts)
+    del scored
     table = sessions(readings)
-    precision = learn(table)
-    compared = compare(readings, precision)
-    scored = with_verdicts(readings, tolerances).drop(columns=["value", "low", "high"])
     del readings  # years of them are large
-    met, dark, terms = share_table(scored, [*CELL, "cohort"], Verdict.MET), cannot_tell_tables(scored), next_term(scored)
+    judged = learn(table).judge(table)
+    del table
+    compared = compare_judged(judged)
     starts = drill_starts(store)
-    drills = drill_effects(precision.judge(table), starts[starts["date"].between(str(since), newest)])
+    drills = drill_effects(judged, starts[starts["date"].between(str(since), newest)])
     view = cohorts_view(tr, compared, met, dark, terms, drills, tolerances, names=names)
     files = {
         "dots.csv": compared.dots if names else without_names(compared.dots),

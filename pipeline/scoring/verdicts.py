@@ -28,10 +28,17 @@ from pipeline.vocabulary import Verdict
 
 TOO_WIDE = "The 95 % interval reaches from met to not yet."
 NO_TOLERANCE = "No tolerance is set for this detail."
+WORDS = np.array(list(Verdict), dtype=object)
+PLACE = {verdict: place for place, verdict in enumerate(Verdict)}
 
 
 def decide(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance: Tolerance) -> np.ndarray:
     """Verdicts (n,) of Verdict for readings of one detail: value, low, high are (n,) in the detail's unit, NaN = missing."""
+    return WORDS[decide_codes(value, low, high, tolerance)]
+
+
+def decide_codes(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance: Tolerance) -> np.ndarray:
+    """The same as (n,) int8 places in `Verdict`, for millions of readings."""
     value, low, high = (np.atleast_1d(np.asarray(a, dtype=float)) for a in (value, low, high))
     met_low, met_high = tolerance.met
     close_low, close_high = tolerance.close
@@ -41,11 +48,10 @@ def decide(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance: Tole
         not_yet = (high < close_low) | (low > close_high)
         touches_met = (low <= met_high) & (high >= met_low)
         touches_not_yet = (low < close_low) | (high > close_high)
-    out = np.empty(value.shape, dtype=object)
-    out.fill(Verdict.CLOSE)  # np.full would turn it into a plain string
-    out[touches_met & touches_not_yet | ~known] = Verdict.CANNOT_TELL
-    out[met & known] = Verdict.MET
-    out[not_yet & known] = Verdict.NOT_YET
+    out = np.full(value.shape, PLACE[Verdict.CLOSE], dtype=np.int8)
+    out[touches_met & touches_not_yet | ~known] = PLACE[Verdict.CANNOT_TELL]
+    out[met & known] = PLACE[Verdict.MET]
+    out[not_yet & known] = PLACE[Verdict.NOT_YET]
     return out
 
 

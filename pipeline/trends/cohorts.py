@@ -67,15 +67,20 @@ def athlete_levels(judged: pd.DataFrame) -> pd.DataFrame:
 
 
 def compare(readings: pd.DataFrame, precision: Precision | None = None, *, enough: int = ENOUGH_ATHLETES) -> Comparison:
-    """Levels, means and differences for every detail, side and setting in `readings` (READING_COLUMNS).
+    """Levels, means and differences for every detail, side and setting in `readings` (READING_COLUMNS)."""
+    table = sessions(readings)
+    return compare_judged((precision or learn(table)).judge(table), enough=enough)
+
+
+def compare_judged(judged: pd.DataFrame, *, enough: int = ENOUGH_ATHLETES) -> Comparison:
+    """The same from judged sessions (`Precision.judge`).
 
     Each cohort's mean comes from a mixed model of its own (`pooled.group_mean`), so cohorts may scatter differently;
     differences follow Welch. Of the ways tried with small simulated clubs (a mixed model by attempts with normal quantiles,
     a bootstrap by athlete, this) only this one covers 95 %: see the benchmark `trends`. All differences on a page share one
     Holm correction, so the chance of any false one stays at 5 %.
     """
-    table = sessions(readings)
-    dots = athlete_levels((precision or learn(table)).judge(table))
+    dots = athlete_levels(judged)
     means, pairs = [], []
     for cell, part in dots.groupby(CELL, sort=True):
         models: dict[str, tuple[GroupMean, np.ndarray]] = {}

@@ -29,10 +29,10 @@ class NextTerm:
     why: str
 
 
-def next_term(scored: pd.DataFrame, *, enough: int = ENOUGH_ATHLETES) -> list[NextTerm]:
-    """One answer a cohort, in its name's order, from readings with verdicts (READING_COLUMNS)."""
+def next_term(counts: pd.DataFrame, *, enough: int = ENOUGH_ATHLETES) -> list[NextTerm]:
+    """One answer a cohort, in its name's order, from `shares.count_verdicts` by at least cohort, skill and detail."""
     by = ["cohort", "skill", "detail"]
-    met, dark = share_table(scored, by, Verdict.MET), share_table(scored, by, Verdict.CANNOT_TELL)
+    met, dark = share_table(counts, by, Verdict.MET), share_table(counts, by, Verdict.CANNOT_TELL)
     out = []
     for cohort, unseen in dark.groupby("cohort", sort=True):
         film = tuple((r.skill, r.detail) for r in unseen.itertuples() if r.share > TOO_DARK)

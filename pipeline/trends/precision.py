@@ -130,14 +130,16 @@ class Precision:
 
         table : sessions, ordered by series and day. Each series is judged by its own residuals and by its kind.
         """
-        out = table.reset_index(drop=True).copy()
-        out["variance"], out["df"], out["sem"] = np.nan, 0.0, np.nan
-        for name, part in out.groupby(KIND, observed=True, sort=False):
+        variance, df, sem = (np.full(len(table), nothing) for nothing in (np.nan, 0.0, np.nan))
+        for name, rows in table.groupby(KIND, observed=True, sort=False).indices.items():
+            part = table.iloc[rows]
             kind = self.kinds.get(tuple(str(k) for k in name))
             if kind is None:
                 kind = learn_kind(part)
-            variance, df, sem = _judge_kind(part, kind)
-            out.loc[part.index, "variance"], out.loc[part.index, "df"], out.loc[part.index, "sem"] = variance, df, sem
+            variance[rows], df[rows], sem[rows] = _judge_kind(part, kind)
+        out = table.copy(deep=False)  # the sessions' own columns are shared, not doubled
+        out.index = pd.RangeIndex(len(out))
+        out["variance"], out["df"], out["sem"] = variance, df, sem
         return out
 
 

@@ -23,19 +23,22 @@ def sessions(readings: pd.DataFrame) -> pd.DataFrame:
     own     : mean variance that the readings' own 95 % intervals state, (half width / 1.96)²
     Empty values and readings without a date are left out: they are gaps, not measurements.
     """
-    known = readings[readings["value"].notna() & (readings["date"] != "")]
-    if known.empty:
+    known = (readings["value"].notna() & (readings["date"] != "")).to_numpy()
+    if not known.any():
         return pd.DataFrame({c: pd.Series(dtype=float if c in SESSION_COLUMNS[7:] else object) for c in SESSION_COLUMNS})
-    keys = row_keys(known, [*SERIES, "date"])
-    value = known["value"].to_numpy(float)
-    order = np.lexsort((value, keys.number))  # within a session from the smallest value to the largest
-    number, value = keys.number[order], value[order]
+    keys = row_keys(readings, [*SERIES, "date"])
+    order = np.argsort(keys.number, kind="stable")
+    order = order[known[order]]
+    number, value = keys.number[order], readings["value"].to_numpy(float)[order]
     at = starts_of(number)
     n = np.diff(np.append(at, len(number)))
+    several = np.flatnonzero(np.repeat(n > 2, n))  # from the smallest value to the largest; one or two need no order
+    several_sorted = several[np.lexsort((value[several], number[several]))]
+    order[several], value[several] = order[several_sorted], value[several_sorted]
     mean = np.add.reduceat(value, at) / n
     scatter = np.add.reduceat((value - np.repeat(mean, n)) ** 2, at)
-    half = ((known["high"].to_numpy(float) - known["low"].to_numpy(float)) / 2)[order]
-    cohort, cohorts = word_codes(known["cohort"])
+    half = ((readings["high"].to_numpy(float) - readings["low"].to_numpy(float)) / 2)[order]
+    cohort, cohorts = word_codes(readings["cohort"])
     out = pd.DataFrame(keys.words(number[at]))
     out["cohort"] = pd.Categorical.from_codes(cohort[order][at], cohorts)
     out["day"] = (

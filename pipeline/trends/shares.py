@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.scoring.tolerances import Tolerance
-from pipeline.scoring.verdicts import decide
+from pipeline.scoring.verdicts import PLACE, decide_codes
 from pipeline.trends.keys import row_keys, starts_of, word_codes
 from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Skill, Verdict
@@ -53,8 +53,7 @@ def athletes_share(hits: np.ndarray, tries: np.ndarray) -> Share:
 
 def with_verdicts(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance]) -> pd.DataFrame:
     """The readings with verdicts (as categories) by the tolerances of the day; takes the store's lean tables too."""
-    words = [str(v) for v in Verdict]
-    codes = np.full(len(readings), words.index(str(Verdict.CANNOT_TELL)), np.int8)
+    codes = np.full(len(readings), PLACE[Verdict.CANNOT_TELL], np.int8)
     value, low, high = (readings[c].to_numpy(float) for c in ("value", "low", "high"))
     keys = row_keys(readings, ["skill", "detail"])
     for number in np.unique(keys.number):
@@ -62,21 +61,32 @@ def with_verdicts(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], T
         tolerance = tolerances.get((skill, detail))
         if tolerance is not None:
             rows = np.flatnonzero(keys.number == number)
-            codes[rows] = [words.index(v) for v in decide(value[rows], low[rows], high[rows], tolerance)]
-    return readings.assign(verdict=pd.Categorical.from_codes(codes, words))
+            codes[rows] = decide_codes(value[rows], low[rows], high[rows], tolerance)
+    out = readings.copy(deep=False)  # what is not new is shared, not doubled
+    out["verdict"] = pd.Categorical.from_codes(codes, [str(v) for v in Verdict])
+    return out
 
 
-def share_table(scored: pd.DataFrame, by: list[str], verdict: Verdict) -> pd.DataFrame:
+def count_verdicts(scored: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+    """How many readings an athlete has of each verdict, one row a group of `by`: by, athlete, verdict, readings.
+
+    scored : READING_COLUMNS with verdicts; counted once, millions of them serve several tables of shares.
+    """
+    keys = row_keys(scored, [*by, "athlete", "verdict"])
+    at, numbers = pd.factorize(keys.number, sort=True)
+    return pd.DataFrame(keys.words(numbers)).assign(readings=np.bincount(at, minlength=len(numbers)))
+
+
+def share_table(counts: pd.DataFrame, by: list[str], verdict: Verdict) -> pd.DataFrame:
     """Share of readings with `verdict`, one row a group of `by`: share, low, high, athletes, readings.
 
-    scored : READING_COLUMNS with verdicts. For `met` only readings that could be told count; for `cannot tell` all do.
+    counts : from `count_verdicts`. For `met` only readings that could be told count; for `cannot tell` all do.
     """
-    rows = scored[[*by, "athlete", "verdict"]]
-    rows = rows if verdict is Verdict.CANNOT_TELL else rows[rows["verdict"] != str(Verdict.CANNOT_TELL)]
-    hit = (rows["verdict"] == str(verdict)).to_numpy()
+    rows = counts if verdict is Verdict.CANNOT_TELL else counts[counts["verdict"] != str(Verdict.CANNOT_TELL)]
+    hit, readings = (rows["verdict"] == str(verdict)).to_numpy(), rows["readings"].to_numpy()
     keys = row_keys(rows, [*by, "athlete"])
     numbers, at = np.unique(keys.number, return_inverse=True)
-    hits, tries = np.bincount(at, hit, minlength=len(numbers)), np.bincount(at, minlength=len(numbers))
+    hits, tries = np.bincount(at, hit * readings, minlength=len(numbers)), np.bincount(at, readings, minlength=len(numbers))
     groups = numbers // max(len(keys.labels[-1]), 1)
     first = starts_of(groups)
     words = {name: column[first] for name, column in keys.words(numbers).items() if name != "athlete"}
@@ -96,11 +106,12 @@ def _each(column: pd.Series, change: Callable[[str], str]) -> pd.Categorical:
 
 def cannot_tell_tables(scored: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """How often a reading could not be told, by cohort, by skill and its view, and by month, in `share_table`'s columns."""
-    rows = scored[["cohort", "skill", "date", "athlete", "verdict"]].assign(
-        view=_each(scored["skill"], lambda s: VIEW.get(s, "")), month=_each(scored["date"], lambda d: d[:7])
-    )
+    skills = count_verdicts(scored, ["cohort", "skill"])
+    skills["view"] = _each(skills["skill"], lambda s: VIEW.get(s, ""))
+    rows = scored[["athlete", "verdict"]].assign(month=_each(scored["date"], lambda d: d[:7]))
+    months = count_verdicts(rows, ["month"])
     return {
-        "cohort": share_table(rows, ["cohort"], Verdict.CANNOT_TELL),
-        "skill": share_table(rows, ["skill", "view"], Verdict.CANNOT_TELL),
-        "month": share_table(rows[rows["month"] != ""], ["month"], Verdict.CANNOT_TELL),
+        "cohort": share_table(skills, ["cohort"], Verdict.CANNOT_TELL),
+        "skill": share_table(skills, ["skill", "view"], Verdict.CANNOT_TELL),
+        "month": share_table(months[months["month"] != ""], ["month"], Verdict.CANNOT_TELL),
     }

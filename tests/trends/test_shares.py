@@ -5,7 +5,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from pipeline.scoring.tolerances import load_tolerances
 from pipeline.trends.next_term import next_term
-from pipeline.trends.shares import athletes_share, cannot_tell_tables, share_table, with_verdicts
+from pipeline.trends.shares import athletes_share, cannot_tell_tables, count_verdicts, share_table, with_verdicts
 from pipeline.vocabulary import Verdict
 from tests.trends.making import readings
 
@@ -37,22 +37,25 @@ def scored():
     return with_verdicts(pd.concat([*good, *poor, *dark]), load_tolerances())
 
 
+def counted():
+    return count_verdicts(scored(), ["cohort", "skill", "detail"])
+
+
 def test_next_term_is_what_is_least_met_and_what_cannot_be_told_is_filmed_better_first():
-    (answer,) = next_term(scored())
+    (answer,) = next_term(counted())
     assert answer.first == ("cartwheel", "knee_angle") and answer.share_met == 0.0
     assert answer.film_better == (("shoulder_stand", "toe_point"),) and answer.or_else == ()
 
 
 def test_too_few_athletes_are_given_no_advice():
-    (answer,) = next_term(scored(), enough=7)
+    (answer,) = next_term(counted(), enough=7)
     assert answer.first is None and "Too few" in answer.why
 
 
 def test_share_met_passes_over_what_cannot_be_told_and_that_share_is_shown():
-    rows = scored()
-    met = share_table(rows, ["cohort", "detail"], Verdict.MET).set_index("detail")
+    met = share_table(counted(), ["cohort", "detail"], Verdict.MET).set_index("detail")
     assert met.loc["hip_angle", "share"] == 1.0 and "toe_point" not in met.index
-    tables = cannot_tell_tables(rows)
+    tables = cannot_tell_tables(scored())
     assert_allclose(tables["cohort"]["share"], 1 / 3)
     assert set(zip(tables["skill"]["skill"], tables["skill"]["view"], strict=True)) == {("cartwheel", "front"), ("shoulder_stand", "side")}
     assert list(tables["month"]["month"]) == ["2026-03"]
