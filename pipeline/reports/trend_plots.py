@@ -131,8 +131,9 @@ def value_words(value: float, unit: str) -> str:
 
 def _attempts(x: Scale, y: Scale, attempts: pd.DataFrame) -> list[str]:
     known = attempts[attempts["value"].notna() & attempts["day"].notna()]
-    bars = "".join(f"M{x(d):g} {y(low):g}V{y(high):g}" for d, low, high in zip(known["day"], known["low"], known["high"], strict=True))
-    dots = "".join(f'<circle cx="{x(d):g}" cy="{y(v):g}" r="2"/>' for d, v in zip(known["day"], known["value"], strict=True))
+    place = {day: f"{x(day):g}" for day in known["day"].unique().tolist()}
+    bars = "".join(f"M{place[d]} {y(low):g}V{y(high):g}" for d, low, high in zip(known["day"], known["low"], known["high"], strict=True))
+    dots = "".join(f'<circle cx="{place[d]}" cy="{y(v):g}" r="2"/>' for d, v in zip(known["day"], known["value"], strict=True))
     return [f'<g class="attempts"><path d="{bars}"/>{dots}</g>']
 
 

@@ -103,11 +103,11 @@ def athlete_trends(readings: pd.DataFrame, athlete: str, precision: Precision | 
     """
     own = readings[readings["athlete"].astype(str) == athlete]
     table = judged(own, precision)
+    rows = {tuple(map(str, key)): at for key, at in own.groupby(SERIES[1:], observed=True, sort=False).indices.items()}
     out = []
-    strings = own[["skill", "detail", "side", "setting"]].astype(str)
-    for key, part in table.groupby(SERIES[1:], observed=True, sort=True):
-        rows = own[(strings == [str(k) for k in key]).all(axis=1)]
-        out.append(_trend(athlete, tuple(str(k) for k in key), rows, part.reset_index(drop=True)))
+    for name, part in table.groupby(SERIES[1:], observed=True, sort=True):
+        key = tuple(map(str, name))
+        out.append(_trend(athlete, key, own.iloc[rows[key]], part.reset_index(drop=True)))
     return out
 
 

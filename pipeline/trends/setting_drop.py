@@ -41,14 +41,15 @@ def pair_settings(sessions: pd.DataFrame) -> pd.DataFrame:
 def _nearest(day: np.ndarray, r: np.ndarray, a: np.ndarray) -> list[tuple[int, int]]:
     """Pairs of rows from `r` and `a`, the nearest in time first, each row once, none further apart than `NEAR`."""
     apart = np.abs(day[r][:, None] - day[a][None, :])
-    near = np.flatnonzero(apart <= NEAR)
-    free_r, free_a = np.ones(len(r), bool), np.ones(len(a), bool)
+    i, j = np.nonzero(apart <= NEAR)
+    order = np.argsort(apart[i, j], kind="stable")
+    used_r, used_a = set(), set()
     out = []
-    for flat in near[np.argsort(apart.ravel()[near], kind="stable")]:
-        i, j = divmod(int(flat), len(a))
-        if free_r[i] and free_a[j]:
-            free_r[i] = free_a[j] = False
-            out.append((int(r[i]), int(a[j])))
+    for one, other in zip(r[i[order]].tolist(), a[j[order]].tolist(), strict=True):
+        if one not in used_r and other not in used_a:
+            used_r.add(one)
+            used_a.add(other)
+            out.append((one, other))
     return out
 
 
