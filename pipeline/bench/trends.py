@@ -62,16 +62,17 @@ def _athletes(clubs: int, seed: int) -> None:
         since = time.perf_counter()
         small = sum(plan.cohorts.values()) < 10
         _line(name, athlete_trial(plan, clubs * (3 if small else 1), np.random.default_rng([seed, number]), lone=lone), since)
-    since = time.perf_counter()
-    _line(
-        "nothing changes, read every week for 12 weeks",
-        weekly_looks_trial(Plan(THREE, hips()), max(clubs // 5, 2), np.random.default_rng([seed, 50])),
-        since,
-    )
+    _weekly(clubs, seed)
     for drop in (0.0, -4.0):
         since = time.perf_counter()
         plan = Plan(THREE, hips(routine_drop=drop), routine_share=0.35)
         _line(f"routine drop of {-drop:g} degrees", drop_trial(plan, clubs, np.random.default_rng([seed, 60])), since)
+
+
+def _weekly(clubs: int, seed: int) -> None:
+    since = time.perf_counter()
+    rates = weekly_looks_trial(Plan(THREE, hips()), max(clubs // 5, 2), np.random.default_rng([seed, 50]))
+    _line("nothing changes, read every week for 12 weeks", rates, since)
 
 
 def _cohorts(clubs: int, seed: int) -> None:
@@ -121,10 +122,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--clubs", type=int, default=200, help="simulated clubs a line (default 200, about 15 minutes)")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=("athletes", "cohorts", "sentences"))
+    parser.add_argument("--only", choices=("athletes", "weekly", "cohorts", "sentences"))
     options = parser.parse_args()
     if options.only in (None, "athletes"):
         _athletes(options.clubs, options.seed)
+    if options.only == "weekly":  # one line of the athletes', whose figure stands on their pages
+        _weekly(options.clubs, options.seed)
     if options.only in (None, "cohorts"):
         _cohorts(options.clubs, options.seed)
     if options.only in (None, "sentences"):
