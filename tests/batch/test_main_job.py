@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import cv2
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -45,6 +46,39 @@ def test_nothing_reaches_for_the_network(night):
     home, _ = night
     assert len((home / "mark.alive").read_text().splitlines()) >= 2, "the guard was in force in the command and in its workers"
     assert not (home / "mark").exists(), (home / "mark").read_text()
+
+
+def test_no_face_is_left_in_any_picture_that_was_written(night):
+    """Where a drawn athlete's true nose is, detectors find faces in the clip itself, and none in any picture made of it."""
+    from pipeline.clips.video import frames
+    from pipeline.reports.motion import line_key, read_motion
+    from pipeline.store import Store
+    from tests.reports.faces import Detectors, Truth
+
+    home, _ = night
+    data = home / "out" / "data"
+    faces: dict[str, list[bool]] = {"clip": [], "picture": [], "moving": []}
+    with Store(data / "matside.sqlite") as store, Detectors() as detectors:
+        for attempt in store.attempts().itertuples():
+            truth = Truth(SAMPLES.parent / "truth" / f"{Path(attempt.clip).stem}.csv")
+            motion = read_motion(data / "pictures" / f"{attempt.link}.json")
+            for picture in store.pictures(attempt.link):
+                if len(picture.points) > 1:
+                    t = int(Path(picture.file).stem[-6:]) / 1000
+                    points = dict(zip(motion.lines[line_key(picture.detail, picture.side)], picture.points, strict=True))
+                    head, scale = truth.head_in(t, points)
+                    faces["picture"].append(detectors.face_at(cv2.imread(str(data / picture.file))[..., ::-1], head, truth.torso * scale))
+            for i, frame in enumerate(frames(data / "pictures" / f"{attempt.link}.mp4")):
+                points = {name: places[i] for name, places in motion.points.items() if places[i]}
+                if i % 6 == 0 and len(points) > 1:
+                    head, scale = truth.head_in(motion.start_s + motion.t[i], points)
+                    faces["moving"].append(detectors.face_at(frame.image, head, truth.torso * scale))
+            for frame in frames(home / "clips" / attempt.clip):
+                if frame.index % 6 == 0 and attempt.start_s <= frame.t <= attempt.end_s:
+                    faces["clip"].append(detectors.face_at(frame.image, truth.at(frame.t, "nose"), truth.torso))
+    assert len(faces["picture"]) >= 4 and len(faces["moving"]) >= 20
+    assert sum(faces["clip"]) >= len(faces["clip"]) / 3, "they know a face when they see one"
+    assert sum(faces["picture"]) == sum(faces["moving"]) == 0
 
 
 def test_the_guard_would_notice(tmp_path):
