@@ -80,7 +80,7 @@ def test_a_cartwheels_knees_read_as_they_were_built(lead: str, turned: float, le
 def test_a_knee_bent_towards_the_camera_is_never_surely_straight() -> None:
     readings, _ = measured(film(bodies.cartwheel(right_knee=130.0, toward_camera=True), turned=-90.0))
     bent, straight = readings["knee_angle", "right"], readings["knee_angle", "left"]
-    assert bent.low <= 130.0 <= bent.high  # the picture alone shows 180: the leg's length gives it away
+    assert bent.low < 140.0  # the picture alone shows 180, for sure; the leg's length gives the bend away
     assert straight.low > 160.0
 
 
