@@ -17,14 +17,15 @@ from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
 from pipeline.measures.reading import Curve
+from pipeline.reports.best import Best, aligned, best_readings, with_curves
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, translated, week_key, week_words
 from pipeline.reports.motion import FOLDER, line_key, read_motion
-from pipeline.reports.numbers import number
+from pipeline.reports.numbers import number, plus_minus
 from pipeline.reports.pages import content_policy, script
 from pipeline.reports.plots import CurveData, curve_plot, overlay
 from pipeline.reports.reading_view import VERDICTS, ReadingView, column_title, reading_view, short_value, skill_title
-from pipeline.reports.records import AttemptRecord, ReadingRow, columns_of
+from pipeline.reports.records import COLUMN, AttemptRecord, ReadingRow, columns_of
 from pipeline.reports.week_view import CellView, WeekLink, mark_of
 from pipeline.reports.words import PLAYER_WORDS, SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerances
@@ -48,6 +49,14 @@ class PictureView:
 
 
 @dataclass(frozen=True)
+class BestView:
+    """The athlete's reading nearest to what is wanted, where it is another one than that shown."""
+
+    href: str
+    words: str
+
+
+@dataclass(frozen=True)
 class ShownReading(ReadingView):
     """A reading with its picture and curve, where there are any."""
 
@@ -55,6 +64,7 @@ class ShownReading(ReadingView):
     plot: Markup = NOTHING
     line: str = ""  # the name of its line in the motion
     at_s: str = ""
+    best: BestView | None = None
 
 
 @dataclass(frozen=True)
@@ -139,6 +149,7 @@ def athlete_view(
     on = tr.ngettext("on %d day", "on %d days", len(dates)) % len(dates)
     summary = f"{cohort}. {count} {on}." if cohort else f"{count} {on}."
     older = len(dates) - MOST_DAYS
+    best = with_curves(store, best_readings(attempts, tolerances))
     return AthleteView(
         code=code,
         summary=summary,
@@ -147,7 +158,7 @@ def athlete_view(
         older_days=tr.gettext("Earlier days (%d) are in the sections below.") % older if older > 0 else "",
         rows=_days_table(tr, rows, dates[:MOST_DAYS]),
         attempts=[
-            _attempt(tr, store, attempt, day, tolerances, folders)
+            _attempt(tr, store, attempt, day, tolerances, folders, best)
             for attempt, day in zip(reversed(attempts), reversed(_day_words(tr, attempts)), strict=True)
         ],
     )
@@ -186,7 +197,9 @@ def _day_words(tr: Translations, attempts: Sequence[AttemptRecord]) -> list[str]
     return out
 
 
-def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, day: str, tolerances: Tolerances, folders: Folders) -> AttemptView:
+def _attempt(
+    tr: Translations, store: Store, attempt: AttemptRecord, day: str, tolerances: Tolerances, folders: Folders, best: dict[COLUMN, Best]
+) -> AttemptView:
     row = attempt.row
     curves = {(c.detail, str(c.side)): c for c in store.curves(row.link)}
     pictures = {(p.detail, str(p.side)): p for p in store.pictures(row.link)}
@@ -203,24 +216,41 @@ def _attempt(tr: Translations, store: Store, attempt: AttemptRecord, day: str, t
         caution=SKILL_WORDS[Skill(row.skill)].caution if row.skill in set(Skill) else "",
         motion=_motion(row.link, folders),
         readings=[
-            _shown(tr, r, attempt, tolerances, curves.get((r.detail, r.side)), pictures.get((r.detail, r.side)), folders)
+            _shown(
+                tr,
+                r,
+                attempt,
+                tolerances,
+                curves.get((r.detail, r.side)),
+                pictures.get((r.detail, r.side)),
+                folders,
+                best.get(r.column),
+            )
             for r in attempt.readings
         ],
     )
 
 
 def _shown(
-    tr: Translations, reading: ReadingRow, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve | None, picture: Picture | None,
-    folders: Folders,
+    tr: Translations, reading: ReadingRow, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve | None,
+    picture: Picture | None, folders: Folders, best: Best | None,
 ) -> ShownReading:  # fmt: skip
     view = reading_view(tr, reading, tolerances.get((reading.skill, reading.detail)))
+    best = best if best is not None and best.reading.link != reading.link and curve is not None else None
+    beside = aligned(best, attempt.row.key_start_s) if best else None
     return ShownReading(
         **{f.name: getattr(view, f.name) for f in fields(ReadingView)},
         picture=_picture(tr, reading, view, picture, folders) if picture else None,
-        plot=_plot(tr, reading, view, attempt, tolerances, curve) if curve is not None else NOTHING,
+        plot=_plot(tr, reading, view, attempt, tolerances, curve, beside) if curve is not None else NOTHING,
         line=line_key(reading.detail, reading.side),
         at_s=f"{reading.at_s:.3f}" if math.isfinite(reading.at_s) else "",
+        best=_best(tr, best.reading) if best and beside is not None else None,
     )
+
+
+def _best(tr: Translations, best: ReadingRow) -> BestView:
+    words = {"value": plus_minus(best.value, best.low, best.high, best.unit), "day": day_words(tr, best.date)}
+    return BestView(f"#{best.anchor}", tr.gettext("nearest to what is wanted: %(value)s, %(day)s") % words)
 
 
 def _motion(link: str, folders: Folders) -> MotionView | None:
@@ -231,7 +261,15 @@ def _motion(link: str, folders: Folders) -> MotionView | None:
     return MotionView(source, htmlsafe_json_dumps(asdict(motion), separators=(",", ":")))
 
 
-def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve) -> Markup:
+def _plot(
+    tr: Translations,
+    reading: ReadingRow,
+    view: ReadingView,
+    attempt: AttemptRecord,
+    tolerances: Tolerances,
+    curve: Curve,
+    beside: Curve | None,
+) -> Markup:
     if len(curve.t) < 2 or not np.isfinite(curve.value).any():
         return Markup("")
     row = attempt.row
@@ -243,6 +281,7 @@ def _plot(tr: Translations, reading: ReadingRow, view: ReadingView, attempt: Att
         label=tr.gettext("%(detail)s over the attempt, from %(start)s to %(end)s s") % {
             "detail": view.title, "start": number(float(curve.t[0]), 1), "end": number(float(curve.t[-1]), 1),
         },
+        beside=CurveData(beside.t, beside.value, beside.low, beside.high) if beside is not None else None,
     )  # fmt: skip
 
 

@@ -131,13 +131,17 @@ class CurveData:
 
 def curve_plot(
     curve: CurveData, unit: str, tolerance: Tolerance | None, *, window: tuple[float, float], window_words: str,
-    at_s: float, value: float, verdict: str, seconds_words: str, label: str,
+    at_s: float, value: float, verdict: str, seconds_words: str, label: str, beside: CurveData | None = None,
 ) -> Markup:  # fmt: skip
-    """The detail at every frame of the attempt: tolerance bands, key window, each frame's interval, and the moment read."""
+    """The detail at every frame of the attempt: tolerance bands, key window, each frame's interval, and the moment read.
+
+    beside : another attempt's curve in this one's seconds, drawn as a thin line as far as this one reaches.
+    """
     width, height, left, right, top, bottom = 640.0, 216.0, 46.0, 10.0, 20.0, 30.0
     t, values, low, high = _thinned(curve)
     x = Scale(float(t[0]), float(t[-1]), left, width - right)
-    y = Scale(*_value_domain(values, unit, tolerance, value), height - bottom, top)
+    other = _within(beside, x) if beside is not None else (np.empty(0), np.empty(0))
+    y = Scale(*_value_domain(np.concatenate([values, other[1]]), unit, tolerance, value), height - bottom, top)
     body = []
     if tolerance is not None:
         for band, name in ((tolerance.close, "close"), (tolerance.met, "met")):
@@ -149,6 +153,9 @@ def curve_plot(
     body.append(f'<rect x="{a:g}" y="{top:g}" width="{max(b - a, 1):.1f}" height="{height - top - bottom:g}" class="window"/>')
     body.append(_text(min(max((a + b) / 2, left + 40), width - right - 40), top - 7, window_words, "tick"))
     body += _axes(x, y, unit, width, height, left, right, bottom, seconds_words)
+    if np.isfinite(other[1]).any():
+        empty = np.full(len(other[0]), np.nan)
+        body += ['<g class="beside">', *_lines(other[0], other[1], empty, empty, x, y), "</g>"]
     body += _lines(t, values, low, high, x, y)
     if math.isfinite(at_s):
         at = x(at_s)
@@ -165,6 +172,13 @@ def _thinned(curve: CurveData) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.n
         return curve.t, curve.value, curve.low, curve.high
     keep = np.unique(np.linspace(0, len(curve.t) - 1, min(len(curve.t), MOST_POINTS)).round().astype(int))
     return tuple(np.asarray(a, dtype=float)[keep] for a in (curve.t, curve.value, curve.low, curve.high))  # type: ignore[return-value]
+
+
+def _within(curve: CurveData, x: Scale) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds and values of a curve where the axis shows them."""
+    t, values, _low, _high = _thinned(curve)
+    inside = (t >= x.low) & (t <= x.high)
+    return t[inside], values[inside]
 
 
 def _value_domain(values: np.ndarray, unit: str, tolerance: Tolerance | None, value: float) -> tuple[float, float]:

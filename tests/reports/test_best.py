@@ -1,0 +1,60 @@
+"""The athlete's best attempt beside the one looked at: the right one, laid so that the key windows start together."""
+
+import numpy as np
+import pytest
+
+from pipeline.reports.best import aligned, best_readings, with_curves
+from pipeline.reports.plots import CurveData, curve_plot
+from pipeline.reports.records import attempts_of
+from pipeline.scoring.tolerances import load_tolerances
+from pipeline.scoring.verdicts import score
+from pipeline.store import Store
+from tests.reports.test_site import Page
+
+
+@pytest.fixture(scope="module")
+def attempts(site):
+    with Store(site / "data" / "matside.sqlite") as store:
+        return attempts_of(store, score(store.readings("OT-01"), load_tolerances()), "OT-01")
+
+
+def test_the_nearest_to_the_target_is_the_best(attempts):
+    best = best_readings(attempts, load_tolerances())
+    column = ("shoulder_stand", "hip_angle", "")
+    told = [r for a in attempts for r in a.readings if r.column == column and np.isfinite(r.value) and r.verdict != "cannot tell"]
+    assert len(told) > 1 and abs(best[column].reading.value - 180) == min(abs(r.value - 180) for r in told)
+    contact = [r.value for a in attempts for r in a.readings if r.detail == "knee_contact_time" and r.verdict not in ("cannot tell", "")]
+    assert not contact or best["backward_roll", "knee_contact_time", ""].reading.value == min(contact), "less is better"
+
+
+def test_its_curve_starts_its_key_window_where_the_others_does(site, attempts):
+    with Store(site / "data" / "matside.sqlite") as store:
+        best = with_curves(store, best_readings(attempts, load_tolerances()))["shoulder_stand", "hip_angle", ""]
+        own = next(c for c in store.curves(best.reading.link) if c.detail == "hip_angle")
+    moved = aligned(best, 10.0)
+    assert np.allclose(moved.t - own.t, 10.0 - best.key_start_s) and np.array_equal(moved.value, own.value, equal_nan=True)
+
+
+def test_it_is_drawn_only_where_this_attempt_reaches():
+    t = np.linspace(0, 2, 21)
+    one, other = (CurveData(time, np.full(21, 170.0), np.full(21, 165.0), np.full(21, 175.0)) for time in (t, t + 1))
+    words = {
+        "window": (0.5, 1.5),
+        "window_words": "hold",
+        "at_s": 1.0,
+        "value": 170.0,
+        "verdict": "met",
+        "seconds_words": "s",
+        "label": "x",
+    }
+    svg = curve_plot(one, "deg", None, **words, beside=other)
+    line = svg.split('<g class="beside">')[1].split('d="M')[1].split('"')[0]
+    start, steps = int(line.split(" ")[0]), np.array(line.split("l")[1].split(), int)[::2]
+    assert start == 10 * (46 + 584 / 2) and start + steps.sum() == 10 * 630, "from the middle of the plot, 1 s, to its end, 2 s"
+    assert "beside" not in curve_plot(one, "deg", None, **words)
+
+
+def test_the_page_says_which_it_is_and_leads_there(site):
+    page = Page(site / "athletes" / "OT-01.html")
+    assert "nearest to what is wanted: " in page.words
+    assert all(link[1:] in page.ids for link in page.links if link.startswith("#"))
