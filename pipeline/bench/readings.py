@@ -47,10 +47,8 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
             yield file.stem, cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
 
 
-def compare(
-    stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None, joints: bool = False
-) -> tuple[list[dict], list[dict]]:
-    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv. joints: the track's points are joint centres already."""
+def compare(stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None) -> tuple[list[dict], list[dict]]:
+    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv."""
     found = find_attempts(track)
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
@@ -66,14 +64,14 @@ def compare(
         row |= {"start": mine[0].start_s - start, "end": mine[0].end_s - end, "key_start": mine[0].key_start_s - told.key_start_s.iloc[0],
                 "key_end": mine[0].key_end_s - told.key_end_s.iloc[0], "certainty": mine[0].certainty}  # fmt: skip
         attempts.append(row)
-        readings += _rows(stem, track, mine[0], told, table, {} if joints else None)
+        readings += _rows(stem, track, mine[0], told, table)
     return readings, attempts
 
 
-def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None, offsets: dict | None) -> list[dict]:
+def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None) -> list[dict]:
     known = {(r.detail, r.side): r.value for r in told.itertuples()}
     out = []
-    for r in measure_attempt(track, attempt, table=table, offsets=offsets)[0]:
+    for r in measure_attempt(track, attempt, table=table)[0]:
         true = known.get((r.detail, str(r.side)))
         if true is not None:
             out.append({"clip": stem, "skill": str(attempt.skill), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,
@@ -117,7 +115,7 @@ def main() -> int:
     for stem, track in tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache):
         told = truth[truth["clip"] == stem]
         if len(told):
-            r, a = compare(stem, track, told, joints=args.perfect)
+            r, a = compare(stem, track, told)
             rows += r
             attempts += a
     table, gone = pd.DataFrame(rows), pd.DataFrame(attempts)

@@ -22,8 +22,6 @@ WHEEL_DETECTOR = "modules/pose_detection/pose_detection.tflite"
 HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
-# Models whose shoulder and hip points are already joint centres; for all others joint_centres.py moves them.
-ANATOMICAL: frozenset[str] = frozenset({"tuned"})
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -34,7 +32,6 @@ class LandmarkModel:
     name: str  # short, for people: "wheel", "tuned", or the file's stem
     path: Path  # the .tflite file
     sha256: str
-    anatomical: bool  # its shoulders and hips are joint centres
 
     @property
     def key(self) -> str:
@@ -118,7 +115,7 @@ def _from_task(path: Path) -> Path:
 
 def _entry(name: str, path: Path) -> LandmarkModel:
     stat = path.stat()
-    return LandmarkModel(name, path, _sha256(path, stat.st_size, stat.st_mtime_ns), name in ANATOMICAL)
+    return LandmarkModel(name, path, _sha256(path, stat.st_size, stat.st_mtime_ns))
 
 
 @lru_cache(maxsize=16)

@@ -18,7 +18,6 @@ class LandmarkSettings(BaseModel):
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
-    most_people: int = Field(3, ge=1, le=8, description="At most so many people are followed at every frame before the athlete is chosen.")
     most_frames_per_second: float = Field(62.0, ge=10, le=480, description="Frames that come faster are passed over.")
     memory_mb: int = Field(240, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
 

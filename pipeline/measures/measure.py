@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from pipeline.attempts.attempt import Attempt
 from pipeline.landmarks.track import Track
 from pipeline.measures import backward_roll, cartwheel, lunge, shoulder_stand
@@ -27,13 +25,12 @@ def measure_attempt(
     *,
     lead_side: Side = Side.NONE,
     table: Table | None = None,
-    offsets: Mapping[str, tuple[float, float]] | None = None,
 ) -> tuple[list[Reading], list[Curve]]:
     """Every detail of the attempt's skill, each with a 95 % interval or a reason why not, and the curves to plot.
 
     lead_side: from the roster, used only where the picture did not tell which leg leads.
-    table, offsets: known errors and places of the landmarks; the committed ones where none are given.
+    table: known errors; the committed ones where none are given.
     """
     table = error_table() if table is None else table
-    scene = make_scene(track, attempt, lead_side=lead_side, offsets=offsets)
+    scene = make_scene(track, attempt, lead_side=lead_side)
     return _READINGS[attempt.skill](scene, table), curves(scene, table)

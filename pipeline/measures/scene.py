@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +12,6 @@ from pipeline.attempts.floor import Floor, find_floor
 from pipeline.attempts.signals import trunk_length
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX, Track
-from pipeline.measures.joint_centres import joint_offsets, to_joint_centres
 from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.vocabulary import Side, Skill
 
@@ -69,11 +67,8 @@ def other(side: Side) -> Side:
     return Side.RIGHT if side is Side.LEFT else Side.LEFT
 
 
-def make_scene(
-    track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, offsets: Mapping[str, tuple[float, float]] | None = None
-) -> Scene:
-    """The frames of an attempt, smoothed both ways, moved to the joints' centres, levelled by the floor and, in side views, corrected
-    for the view's angle. offsets: see `joint_centres`; the committed ones where none are given."""
+def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -> Scene:
+    """The frames of an attempt, smoothed both ways, levelled by the floor and, in side views, corrected for the view's angle."""
     unit = trunk_length(track)
     around = (track.t >= attempt.start_s - MARGIN_S) & (track.t <= attempt.end_s + MARGIN_S)
     i = np.flatnonzero(around)
@@ -84,8 +79,6 @@ def make_scene(
     smoothed, sd = smooth_both_ways(t, points, WIDTH_S[attempt.skill]) if len(i) else (points, points)
     xy, z = smoothed[:, :66].reshape(len(i), 33, 2), smoothed[:, 66:]
     jitter = np.sqrt(np.mean(sd[:, :66].reshape(len(i), 33, 2) ** 2, axis=-1))
-    facing = 0 if attempt.skill is Skill.CARTWHEEL else attempt.direction
-    xy = to_joint_centres(xy, unit, facing, joint_offsets() if offsets is None else offsets)
     height = floor.height(xy, t) if floor is not None else np.full(xy.shape[:2], np.nan)
     if floor is not None:
         xy = floor.level(xy)

@@ -22,7 +22,7 @@ UNBIASED = {key: replace(known, bias=0.0) for key, known in error_table().items(
 
 def measured(track: Track) -> tuple[dict[tuple[str, str], Reading], list[Curve]]:
     (attempt,) = find_attempts(track)
-    readings, curves = measure_attempt(track, attempt, offsets={}, table=UNBIASED)  # the stick athlete's points are joint centres already
+    readings, curves = measure_attempt(track, attempt, table=UNBIASED)
     assert {(attempt.skill, r.detail) for r in readings} <= set(DETAIL)
     return {(r.detail, str(r.side)): r for r in readings}, curves
 

@@ -96,7 +96,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
     plain = table_with(Known(0.0, 1e-6, 1.0, 0))
 
     def read(table: dict) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        got = [measure_attempt(scattered(perfect, rng, 3.0), attempt, table=table, offsets={})[0][0] for _ in range(100)]
+        got = [measure_attempt(scattered(perfect, rng, 3.0), attempt, table=table)[0][0] for _ in range(100)]
         assert {r.detail for r in got} == {"hip_angle"}
         return np.array([r.value for r in got]), np.array([r.low for r in got]), np.array([r.high for r in got])
 
@@ -112,6 +112,6 @@ def test_an_interval_grows_where_the_passes_disagree() -> None:
     (attempt,) = find_attempts(track)
     doubtful = track.disagreement.copy()
     doubtful[:, INDEX["right_hip"]] = 25.0
-    sure = measure_attempt(track, attempt, offsets={})[0][0]
-    unsure = measure_attempt(replace(track, disagreement=doubtful), attempt, offsets={})[0][0]
+    sure = measure_attempt(track, attempt)[0][0]
+    unsure = measure_attempt(replace(track, disagreement=doubtful), attempt)[0][0]
     assert unsure.high - unsure.low > 1.3 * (sure.high - sure.low)
