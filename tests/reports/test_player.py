@@ -3,6 +3,8 @@
 The clip's brightness tells the number of each frame, so what is really on the screen can be read off a screenshot.
 """
 
+import time
+
 import cv2
 import numpy as np
 import pytest
@@ -52,6 +54,16 @@ def frame_on_screen(page) -> float:
     return (float(np.median(shot[-25:, 5:25])) - 40) / 4
 
 
+def shows(page, frame: float, *, patience_s: float = 10.0) -> bool:
+    """The frame comes to be on the screen; on a busy machine a browser may paint it some time after it says it has it."""
+    until = time.monotonic() + patience_s
+    while abs(frame_on_screen(page) - frame) > 0.75:
+        if time.monotonic() > until:
+            return False
+        page.wait_for_timeout(50)
+    return True
+
+
 def cursor_share(page) -> float:
     """Where the cursor stands between the ends of the curve's time axis."""
     return (
@@ -78,7 +90,7 @@ def test_the_moment_read_is_the_frame_shown(played, open_page):
     page = open_page(played)
     press(page, "To the moment read")
     assert settled(page) == 20  # 0.8 s at 25 frames a second
-    assert frame_on_screen(page) == pytest.approx(20, abs=0.75)
+    assert shows(page, 20)
     assert cursor_share(page) == pytest.approx(0.8 / 1.56, abs=0.01)
     assert page.complaints == []
 
@@ -96,7 +108,7 @@ def test_frame_by_frame_forwards_and_back(played, open_page):
     ]:
         press(page, button)
         assert settled(page) == expected
-        assert frame_on_screen(page) == pytest.approx(expected, abs=0.75)
+        assert shows(page, expected)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.25, 0.7, 1.0])
@@ -114,7 +126,7 @@ def test_dragging_on_the_curve_moves_the_video_there(played, open_page, share):
     page.mouse.up()
     frame = settled(page)
     assert frame == pytest.approx(share * (FRAMES - 1), abs=1)
-    assert frame_on_screen(page) == pytest.approx(frame, abs=0.75)
+    assert shows(page, frame)
     assert cursor_share(page) == pytest.approx(share, abs=1 / FRAMES)
 
 
