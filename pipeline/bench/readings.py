@@ -23,7 +23,7 @@ from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks.track import Track
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.uncertainty import Table
-from pipeline.vocabulary import DETAIL, Side, Skill
+from pipeline.vocabulary import DETAIL, Side, Skill, Verdict
 
 MATCH_S = 0.7  # an attempt found is one told of if their middles lie within this
 BOUNDARY_S = 0.15
@@ -101,6 +101,18 @@ def read_truth_table(folder: Path) -> pd.DataFrame:
     return table
 
 
+def sure_and_wrong(rows: pd.DataFrame) -> tuple[int, int]:
+    """(readings that say met where the truth is not yet or the reverse, readings that say met or not yet), by the beginners' tolerances."""
+    from pipeline.scoring.tolerances import load_tolerances
+    from pipeline.scoring.verdicts import score
+
+    known = rows.assign(value=rows.reading, usable_share=rows.usable, verdict="", reason=rows.reason.fillna(""))
+    truth = rows.assign(value=rows.true, low=rows.true, high=rows.true, usable_share=1.0, verdict="", reason="")
+    said, true = (score(table, load_tolerances()).verdict.to_numpy() for table in (known, truth))
+    sure = np.isin(said, [Verdict.MET, Verdict.NOT_YET])
+    return int((sure & np.isin(true, [Verdict.MET, Verdict.NOT_YET]) & (said != true)).sum()), int(sure.sum())
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", nargs="?", type=Path, default=Path("sample_data"))
@@ -132,6 +144,8 @@ def main() -> int:
             print(table.to_string(index=False))
             print(gone.to_string(index=False))
         print(summary(table).to_string(index=False))
+        wrong, sure = sure_and_wrong(table)
+        print(f"of {len(table)} readings {sure} say met or not yet, {wrong} of them where the truth is the reverse")
         if "start" in gone:
             near = (gone[["start", "end"]].abs() <= BOUNDARY_S).mean()
             print(
