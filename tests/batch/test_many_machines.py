@@ -2,7 +2,6 @@
 
 import os
 import signal
-import threading
 import time
 
 import pytest
@@ -49,15 +48,31 @@ def test_a_night_with_a_worker_killed_on_the_way_ends_as_one_on_this_machine(clu
     run_folder(folder, tmp_path / "here", today=TODAY, workers=2)
     victim = cluster.workers[0].pid  # the nanny starts another in its place
 
-    def kill():
-        time.sleep(3)
-        os.kill(victim, signal.SIGKILL)
+    lost_after = []
 
-    threading.Thread(target=kill, daemon=True).start()
-    run_folder(folder, tmp_path / "there", today=TODAY, engine=ManyMachines(cluster.scheduler_address))
+    def losing_one(tasks, *args, **options):
+        for number, event in enumerate(ManyMachines(cluster.scheduler_address)(tasks, *args, **options)):
+            if not lost_after:  # the first word from the night: the other clips are still to come
+                os.kill(victim, signal.SIGKILL)
+                lost_after.append((number, len(tasks)))
+            yield event
+
+    run_folder(folder, tmp_path / "there", today=TODAY, engine=losing_one)
     assert contents(tmp_path / "there") == contents(tmp_path / "here")
-    with pytest.raises(ProcessLookupError):
-        os.kill(victim, 0)
+    assert lost_after == [(0, 8)]
+    assert gone(victim)
+
+
+def gone(pid: int, patience_s: float = 10.0) -> bool:
+    """The process has ended, and whoever started it has taken note."""
+    until = time.monotonic() + patience_s
+    while time.monotonic() < until:
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return True
+        time.sleep(0.1)
+    return False
 
 
 def test_no_scheduler_is_one_line(monkeypatch):
