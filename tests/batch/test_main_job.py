@@ -78,8 +78,7 @@ def test_no_face_is_left_in_any_picture_that_was_written(night):
                     faces["clip"].append(detectors.face_at(frame.image, truth.at(frame.t, "nose"), truth.torso))
     assert len(faces["picture"]) >= 4 and len(faces["moving"]) >= 20
     assert sum(faces["clip"]) >= len(faces["clip"]) / 3, "they know a face when they see one"
-    assert sum(faces["picture"]) == 0
-    assert sum(faces["moving"]) <= len(faces["moving"]) / 50, "a detector takes a blurred smudge for a face now and then, no more"
+    assert sum(faces["picture"]) == sum(faces["moving"]) == 0
 
 
 def test_the_guard_would_notice(tmp_path):
