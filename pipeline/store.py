@@ -1,5 +1,6 @@
-"""The results database (SQLite): clips, attempts, readings, curves and key pictures. Verdicts are never stored:
-they come from the tolerances of the day. A clip's results are replaced in one transaction or not at all."""
+"""The results database (SQLite): clips, attempts, readings, curves and key pictures. Matside's verdicts are never stored:
+they come from the tolerances of the day. A clip's results are replaced in one transaction or not at all. What the coach says
+herself (notes, verdicts by eye) is never replaced by a run."""
 
 from __future__ import annotations
 
@@ -20,7 +21,8 @@ from pipeline.errors import MatsideError
 from pipeline.measures.reading import Curve, Reading
 from pipeline.vocabulary import READING_COLUMNS, Setting, Side, Skill
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+READ_VERSIONS = (0, 1, SCHEMA_VERSION)  # an empty file; before the coach's own eye, which is a table more
 SCHEMA = """
 CREATE TABLE IF NOT EXISTS clips (
     clip TEXT PRIMARY KEY, content TEXT NOT NULL, athlete TEXT NOT NULL, cohort TEXT NOT NULL, date TEXT NOT NULL,
@@ -49,6 +51,15 @@ CREATE TABLE IF NOT EXISTS pictures (
 CREATE TABLE IF NOT EXISTS notes (
     id INTEGER PRIMARY KEY, about TEXT NOT NULL, date TEXT NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL,
     UNIQUE (about, date, kind, text));
+CREATE TABLE IF NOT EXISTS eye (
+    id INTEGER PRIMARY KEY, content TEXT NOT NULL, link TEXT NOT NULL, athlete TEXT NOT NULL, skill TEXT NOT NULL,
+    start_s REAL NOT NULL, end_s REAL NOT NULL, detail TEXT NOT NULL, side TEXT NOT NULL, verdict TEXT NOT NULL, said TEXT NOT NULL);
+CREATE INDEX IF NOT EXISTS eye_by_content ON eye (content);
+CREATE TABLE IF NOT EXISTS pins (
+    athlete TEXT NOT NULL, skill TEXT NOT NULL, detail TEXT NOT NULL, side TEXT NOT NULL, until TEXT NOT NULL,
+    PRIMARY KEY (athlete, skill)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS roster (
+    athlete TEXT PRIMARY KEY, cohort TEXT NOT NULL, lead_side TEXT NOT NULL, consent_until TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS facts (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 """
 
@@ -127,7 +138,7 @@ class Store:
             self._db.execute("PRAGMA foreign_keys = ON")
             self._db.execute("PRAGMA journal_mode = WAL")
             version = self._db.execute("PRAGMA user_version").fetchone()[0]
-            if version not in (0, SCHEMA_VERSION):
+            if version not in READ_VERSIONS:
                 raise MatsideError(
                     f"{path}: results of version {version}, but this Matside reads version {SCHEMA_VERSION}. "
                     "Use the Matside that wrote them, or move the file away to start anew."
@@ -211,11 +222,16 @@ class Store:
             db.execute("UPDATE attempts SET clip = ? WHERE clip = ?", (new, old))
 
     def erase(self, clips: Sequence[str], *, about: str = "") -> None:
-        """Remove clips, all that was measured in them, and notes about an athlete, so that nothing is left in the file's free pages either."""
+        """Remove clips, all that was measured in them, what the coach said of them, and an athlete's notes, pins and row of the roster,
+        so that nothing is left in the file's free pages either."""
         self._db.execute("PRAGMA secure_delete = ON")
         with self._transaction() as db:
+            db.executemany("DELETE FROM eye WHERE content IN (SELECT content FROM clips WHERE clip = ?)", [(clip,) for clip in clips])
             db.executemany("DELETE FROM clips WHERE clip = ?", [(clip,) for clip in clips])
             db.execute("DELETE FROM notes WHERE about = ? AND about <> ''", (about,))
+            db.execute("DELETE FROM pins WHERE upper(athlete) = upper(?)", (about,))
+            db.execute("DELETE FROM roster WHERE upper(athlete) = upper(?)", (about,))
+            db.execute("DELETE FROM eye WHERE athlete = ? AND athlete <> ''", (about,))
         self._db.execute("VACUUM")
         self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
@@ -345,6 +361,49 @@ class Store:
         """Notes in time order: id, about, date, kind, text."""
         where, args = ("WHERE about = ?", (about,)) if about else ("", ())
         return pd.read_sql_query(f"SELECT * FROM notes {where} ORDER BY date, id", self._db, params=args)
+
+    def add_eye(self, said: Iterable[tuple[str, str, str, str, str]]) -> None:
+        """Keep the coach's own verdicts, all of them or none: (link, detail, side, verdict, ISO time). Earlier ones stay."""
+        with self._transaction() as db:
+            db.executemany(
+                "INSERT INTO eye SELECT NULL, c.content, a.link, c.athlete, a.skill, a.start_s, a.end_s, ?, ?, ?, ? "
+                "FROM attempts a JOIN clips c USING (clip) WHERE a.link = ?",
+                [(detail, side, verdict, when, link) for link, detail, side, verdict, when in said],
+            )
+
+    def eye(self) -> pd.DataFrame:
+        """The coach's own verdicts in the order she gave them: id, then the clip's content hash, the attempt as it was then (link,
+        athlete, skill, start_s, end_s), detail, side, verdict, said (ISO time)."""
+        return pd.read_sql_query("SELECT * FROM eye ORDER BY id", self._db)
+
+    def contents(self) -> dict[str, str]:
+        """The content hash of each attempt's clip, by the attempt's link."""
+        return {row[0]: row[1] for row in self._db.execute("SELECT a.link, c.content FROM attempts a JOIN clips c USING (clip)")}
+
+    def pin(self, athlete: str, skill: str, detail: str, side: str, until: str) -> None:
+        """Keep what the coach wants an athlete to work on in a skill, until an ISO date or, where empty, until it is taken off."""
+        with self._transaction() as db:
+            db.execute("INSERT OR REPLACE INTO pins VALUES (?,?,?,?,?)", (athlete, skill, detail, side, until))
+
+    def unpin(self, athlete: str, skill: str = "") -> int:
+        """Take off an athlete's pins, in one skill or in all; how many there were."""
+        with self._transaction() as db:
+            return db.execute("DELETE FROM pins WHERE athlete = ? AND ? IN (skill, '')", (athlete, skill)).rowcount
+
+    def pins(self) -> pd.DataFrame:
+        """The coach's pins: athlete, skill, detail, side, until."""
+        return pd.read_sql_query("SELECT * FROM pins ORDER BY athlete, skill", self._db)
+
+    def set_roster(self, rows: Sequence[tuple[str, str, str, str]]) -> None:
+        """Keep who trains where, as the latest roster says: athlete, cohort, lead_side, consent_until (ISO). Replaces what was kept."""
+        if sorted(rows) != [tuple(row) for row in self.roster().itertuples(index=False)]:
+            with self._transaction() as db:
+                db.execute("DELETE FROM roster")
+                db.executemany("INSERT INTO roster VALUES (?,?,?,?)", rows)
+
+    def roster(self) -> pd.DataFrame:
+        """The latest roster: athlete, cohort, lead_side, consent_until."""
+        return pd.read_sql_query("SELECT * FROM roster ORDER BY athlete, cohort, lead_side, consent_until", self._db)
 
     def set_fact(self, name: str, value: str) -> None:
         """Keep a fact about these results as a whole, such as that they are invented."""
