@@ -1,0 +1,138 @@
+"""What is known of each detail on each day: the middle attempt of the day, with its own interval."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import NamedTuple
+
+import pandas as pd
+
+from pipeline.scoring.tolerances import Kind, Tolerance
+from pipeline.vocabulary import Setting
+
+CARRIED_DAYS = 21  # a detail without a value keeps the one of an earlier day for so long; common practice, no source
+UNDER, OVER = "under", "over"
+Tolerances = Mapping[tuple[str, str], Tolerance]
+
+
+class Key(NamedTuple):
+    """One detail on one side of the body."""
+
+    detail: str
+    side: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One reading that stands for a day. All in the detail's unit; NaN and a reason where nothing could be read."""
+
+    detail: str
+    side: str
+    unit: str
+    value: float
+    low: float
+    high: float
+    date: str  # ISO
+    setting: str
+    link: str = ""
+    reason: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether there is a value with an interval."""
+        return math.isfinite(self.value) and not math.isnan(self.low) and not math.isnan(self.high)
+
+
+@dataclass
+class Day:
+    """One athlete's day with one skill."""
+
+    date: str
+    setting: str
+    details: dict[Key, Evidence] = field(default_factory=dict)
+
+
+def certain_shortfall(low: float, high: float, tolerance: Tolerance) -> tuple[float, str]:
+    """How far the kind end of an interval lies beyond what is met, in close_within; and on which side of the target.
+
+    (0, "") where the interval touches what is met, or has no ends.
+
+    >>> knee = Tolerance(Kind.AT_LEAST, target=180, met_within=15, close_within=30)
+    >>> certain_shortfall(130, 150, knee)
+    (0.5, 'under')
+    >>> certain_shortfall(130, 165, knee)
+    (0.0, '')
+    """
+    met_low, met_high = tolerance.met
+    under, over = met_low - high, low - met_high
+    size = max(under, over) if not (math.isnan(low) or math.isnan(high)) else 0.0
+    if not size > 0:
+        return 0.0, ""
+    return size / (tolerance.close_within or 1.0), UNDER if under > over else OVER
+
+
+def shortfall(value: float, tolerance: Tolerance) -> tuple[float, str]:
+    """How far a value lies from the target on a side that counts, in close_within; and on which side."""
+    apart = value - tolerance.target
+    if apart < 0 and tolerance.kind is not Kind.AT_MOST:
+        return -apart / (tolerance.close_within or 1.0), UNDER
+    if apart > 0 and tolerance.kind is not Kind.AT_LEAST:
+        return apart / (tolerance.close_within or 1.0), OVER
+    return 0.0, ""
+
+
+def surely_met(one: Evidence, tolerance: Tolerance) -> bool:
+    """Whether the whole interval lies within what is met."""
+    met_low, met_high = tolerance.met
+    return one.known and one.low >= met_low and one.high <= met_high
+
+
+def days_of(readings: pd.DataFrame, tolerances: Tolerances) -> dict[tuple[str, str], list[Day]]:
+    """{(athlete, skill): days in time order} from readings with READING_COLUMNS and `link`; undated ones are left out.
+
+    On a day with the skill alone only those attempts count; what a routine costs is another question. Details without a
+    tolerance are left out: nothing says what would be wanted.
+    """
+    columns = ["athlete", "date", "skill", "setting", "detail", "side", "unit", "value", "low", "high", "reason", "link"]
+    grouped: dict[tuple[str, str], dict[str, dict[str, dict[Key, list[Evidence]]]]] = defaultdict(
+        lambda: defaultdict(lambda: defaultdict(lambda: defaultdict(list)))
+    )
+    for athlete, day, skill, setting, detail, side, unit, value, low, high, reason, link in readings[columns].itertuples(
+        index=False, name=None
+    ):
+        if athlete and day and (skill, detail) in tolerances:
+            one = Evidence(detail, side, unit, value, low, high, day, setting, link, reason)
+            grouped[athlete, skill][day][setting][Key(detail, side)].append(one)
+    out: dict[tuple[str, str], list[Day]] = {}
+    for (athlete, skill), by_day in grouped.items():
+        days = []
+        for day in sorted(by_day):
+            setting = str(Setting.ALONE) if str(Setting.ALONE) in by_day[day] else min(by_day[day])
+            rows = by_day[day][setting]
+            days.append(Day(day, setting, {key: _middle(some, tolerances[skill, key.detail]) for key, some in rows.items()}))
+        _carry(days)
+        out[athlete, skill] = days
+    return out
+
+
+def _middle(some: Sequence[Evidence], tolerance: Tolerance) -> Evidence:
+    """The middle one of a day's readings by how far it is from the target; of two, the kinder. Without values, the last one."""
+    known = sorted((one for one in some if one.known), key=lambda one: shortfall(one.value, tolerance)[0])
+    return known[(len(known) - 1) // 2] if known else some[-1]
+
+
+def _carry(days: list[Day]) -> None:
+    """Where a day says nothing of a detail, the last day that did still stands, for a while."""
+    last: dict[Key, Evidence] = {}
+    for day in days:
+        for key, one in day.details.items():
+            if one.known:
+                last[key] = one
+        oldest = (date.fromisoformat(day.date) - timedelta(days=CARRIED_DAYS)).isoformat()
+        for key, one in last.items():
+            if one.date >= oldest:
+                day.details[key] = one
