@@ -45,7 +45,7 @@ RosterFile = Annotated[
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Your own settings; see configs/settings.toml.", dir_okay=False)]
 Since = Annotated[str | None, typer.Option("--since", help="First day that counts, such as 2026-01-01.")]
 Until = Annotated[str | None, typer.Option("--until", help="Last day that counts.")]
-SkillOption = Annotated[str | None, typer.Option("--skill", help="lunge, cartwheel, backward_roll or shoulder_stand.")]
+SkillOption = Annotated[str | None, typer.Option("--skill", help="lunge, loaded_lunge, cartwheel, backward_roll or shoulder_stand.")]
 SettingOption = Annotated[str | None, typer.Option("--setting", help="alone or routine.")]
 LeadSide = Annotated[str | None, typer.Option("--lead-side", help="left or right: the leg that led in the attempt.")]
 Language = Annotated[str, typer.Option("--language", help="Language of the pages, such as de; kept for the runs that follow.")]

@@ -23,7 +23,7 @@ from pipeline.vocabulary import DETAIL, Skill
 COVER = 0.95
 LEAST_FACTOR, MOST_FACTOR = 1.6, 2.8  # beyond it a few clips whose landmarks went wrong would widen everybody's interval
 FEW = 8  # clips whose worth of pull towards no bias and the first guess
-FIRST_GUESS = {"deg": 5.0, "% chord": 2.5, "% shank": 10.0, "s": 0.1, "% leg": 3.0}
+FIRST_GUESS = {"deg": 5.0, "% chord": 2.5, "% shank": 10.0, "s": 0.1, "% leg": 3.0, "steps": 0.5, "hands": 0.5, "arms/s": 0.5, "SPARC": 0.2}
 EMPTY: Table = {key: Known(0.0, 1e-6, 1.0, 0) for key in DETAIL}
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX
-from pipeline.measures import backward_roll, cartwheel, lunge
+from pipeline.measures import backward_roll, cartwheel, loaded_lunge, lunge
 from pipeline.measures.angles import Point, angle_of
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene, other
@@ -24,12 +24,13 @@ def curves(scene: Scene, table: Table) -> list[Curve]:
         return out + [
             _angle(scene, table, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
         ]
-    side = other(scene.lead) if scene.skill is Skill.LUNGE and scene.lead else scene.near
+    lunging = scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE)
+    side = other(scene.lead) if lunging and scene.lead else scene.near
     shoulder: Point = (scene.near, "shoulder")
     hip = (
         (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))
     )
-    hips = lunge.back_hip(scene, side) if scene.skill is Skill.LUNGE else angle_of(scene, *hip, signed=True)
+    hips = lunge.back_hip(scene, side) if lunging else angle_of(scene, *hip, signed=True)
     knee = _corner(side, "knee")
     out = [
         _angle(scene, table, "hip_angle", Side.NONE, hips, hip),
@@ -38,6 +39,9 @@ def curves(scene: Scene, table: Table) -> list[Curve]:
     if scene.skill is Skill.LUNGE:
         sd = np.full(len(scene.t), table[(Skill.LUNGE, "line_deviation")].sd)
         out.append(_curve(scene, "line_deviation", Side.NONE, CHORD, lunge.line_deviation(scene, scene.near, side), sd))
+    if scene.skill is Skill.LOADED_LUNGE:
+        sd = np.full(len(scene.t), table[(Skill.LOADED_LUNGE, "lean_angle")].sd)
+        out.append(_curve(scene, "lean_angle", Side.NONE, DEGREES, loaded_lunge.lean(scene), sd))
     if scene.skill is Skill.BACKWARD_ROLL:
         level, lower = backward_roll.lower_knee(scene)
         sd = np.hypot(backward_roll.frame_sd(scene, lower), table[(Skill.BACKWARD_ROLL, "knee_clearance")].sd)

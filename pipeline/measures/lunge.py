@@ -41,7 +41,7 @@ def arms_by_ears(scene: Scene, arm: Side) -> np.ndarray:
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The lunge's five details. The back leg is the one not leading; of the arms the nearer one is read."""
-    back = other(scene.lead) if scene.lead else other(_front(scene))
+    back = other(scene.lead) if scene.lead else other(front_leg(scene))
     arm = scene.near
     chord = ((arm, "index"), (arm, "wrist"), (arm, "elbow"), (arm, "shoulder"), (back, "hip"), (back, "knee"), (back, "heel"))
     shoulder = ((arm, "elbow"), (arm, "shoulder"), (arm, "hip"))
@@ -59,7 +59,7 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
     return [make_reading(Skill.LUNGE, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
 
 
-def _front(scene: Scene) -> Side:
+def front_leg(scene: Scene) -> Side:
     """The leg further the way the athlete faces."""
     gap = scene.facing * (scene.p(Side.LEFT, "ankle") - scene.p(Side.RIGHT, "ankle"))[scene.key, 0]
     return Side.LEFT if np.isfinite(gap).any() and np.nanmedian(gap) > 0 else Side.RIGHT

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.landmarks.track import Track
-from pipeline.measures import backward_roll, cartwheel, lunge, shoulder_stand
+from pipeline.measures import backward_roll, cartwheel, loaded_lunge, lunge, shoulder_stand
 from pipeline.measures.curves import curves
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import make_scene
@@ -13,6 +13,7 @@ from pipeline.vocabulary import Side, Skill
 
 _READINGS = {
     Skill.LUNGE: lunge.readings,
+    Skill.LOADED_LUNGE: loaded_lunge.readings,
     Skill.SHOULDER_STAND: shoulder_stand.readings,
     Skill.BACKWARD_ROLL: backward_roll.readings,
     Skill.CARTWHEEL: cartwheel.readings,

@@ -15,7 +15,7 @@ from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.vocabulary import Side, Skill
 
-WIDTH_S = {Skill.LUNGE: 0.20, Skill.SHOULDER_STAND: 0.20, Skill.BACKWARD_ROLL: 0.10, Skill.CARTWHEEL: 0.10}
+WIDTH_S = {Skill.LUNGE: 0.20, Skill.LOADED_LUNGE: 0.20, Skill.SHOULDER_STAND: 0.20, Skill.BACKWARD_ROLL: 0.10, Skill.CARTWHEEL: 0.10}
 MARGIN_S = 0.5  # frames this far outside the attempt steady its ends
 SHOULDER_WIDTH = 0.62  # of the trunk; joint to joint, children 6 to 10 (from Snyder et al. 1977, from memory)
 HIP_WIDTH = 0.40

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from pipeline.vocabulary import CHORD, DEGREES, LEG, SECONDS, SHANK
+from pipeline.vocabulary import ARMS_PER_S, CHORD, COUNTS, DEGREES, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS
 
 
 def _(text: str) -> str:  # marks words for the catalogue; translated where they are shown
@@ -12,9 +12,13 @@ def _(text: str) -> str:  # marks words for the catalogue; translated where they
 
 
 MINUS, NARROW_SPACE = "\u2212", "\u202f"
-UNIT = {DEGREES: "°", SECONDS: f"{NARROW_SPACE}s", CHORD: f"{NARROW_SPACE}%", SHANK: f"{NARROW_SPACE}%", LEG: f"{NARROW_SPACE}%"}
+UNIT = {
+    DEGREES: "°", SECONDS: f"{NARROW_SPACE}s", CHORD: f"{NARROW_SPACE}%", SHANK: f"{NARROW_SPACE}%", LEG: f"{NARROW_SPACE}%",
+    ARMS_PER_S: " arm lengths/s", SPARC: "",
+}  # fmt: skip
+SINGULAR = {STEPS: " step", HANDS: " hand"}
 OF_WHAT = {CHORD: _("of the line's length"), SHANK: _("of the shank"), LEG: _("of the leg")}
-PLACES = {SECONDS: 2}
+PLACES = {SECONDS: 2, ARMS_PER_S: 1, SPARC: 2} | dict.fromkeys(COUNTS, 0)
 EVEN = 0.25  # an interval whose halves differ by less than this share of its width is written as ±
 
 
@@ -31,7 +35,8 @@ def number(value: float, decimals: int = 0) -> str:
 
 def quantity(value: float, unit: str, *, half: float = math.inf) -> str:
     """A value with its unit, for instance 168°."""
-    return number(value, places(unit, half)) + UNIT.get(unit, f" {unit}")
+    shown = number(value, places(unit, half))
+    return shown + (SINGULAR[unit] if unit in SINGULAR and shown == "1" else UNIT.get(unit, f" {unit}"))
 
 
 def half_width(low: float, high: float) -> float:

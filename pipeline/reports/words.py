@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from pipeline.reports.further_words import FURTHER_WORDS
+from pipeline.reports.wording import DetailWords, SkillWords
 from pipeline.vocabulary import Skill, Verdict
 
 
@@ -11,31 +11,12 @@ def _(text: str) -> str:  # marks words for the catalogue; translated where they
     return text
 
 
-@dataclass(frozen=True)
-class SkillWords:
-    """Words shared by the details of one skill."""
-
-    title: str
-    key_window: str  # what the shaded part of the plot is
-    film: str  # how to film it next time
-    caution: str
-
-
-@dataclass(frozen=True)
-class DetailWords:
-    """Words of one detail. `under` and `over` name the fault on each side of the target."""
-
-    how: str  # how it was measured, one sentence; a second one, on the interval, is shared
-    good: str
-    under: str
-    over: str
-    next_under: str
-    next_over: str
-
-
 SIDE_VIEW = _("Film from the side, phone still and level with the hips, the whole body in the picture from first step to last.")
 SKILL_WORDS: dict[Skill, SkillWords] = {
     Skill.LUNGE: SkillWords(_("Lunge"), _("hold"), SIDE_VIEW, _("Short holds; pain means stop.")),
+    Skill.LOADED_LUNGE: SkillWords(
+        _("Loaded lunge"), _("hold"), SIDE_VIEW, _("The front knee stays over the foot; short holds; pain means stop.")
+    ),
     Skill.CARTWHEEL: SkillWords(
         _("Cartwheel"),
         _("upside down"),
@@ -159,7 +140,7 @@ DETAIL_WORDS: dict[tuple[Skill, str], DetailWords] = {
         _KNEES_NEXT,
         _("Straight is enough."),
     ),
-}  # fmt: skip
+} | FURTHER_WORDS  # fmt: skip
 GENERIC = DetailWords(_("Read from the landmarks over the key window."), "", _("under"), _("over"), "", "")
 
 VERDICT_WORDS: dict[Verdict, str] = {

@@ -21,6 +21,7 @@ DEFAULT_PROFILE = "beginners"
 NUMBERS = ("target", "met_within", "close_within")
 KEYS = ("target", "kind", "met_within", "close_within")
 PROFILE_KEYS = ("name", "source", "over")
+OWN = "own"  # in place of a kind: no value is right for everybody, so the detail has no tolerance and gets no verdict
 
 
 class WrongTolerances(MatsideError):
@@ -64,11 +65,12 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Tolerances(Mapping[tuple[str, str], Tolerance]):
-    """All tolerances in force, by (skill, detail)."""
+    """All tolerances in force, by (skill, detail). Details compared only with the athlete's own are in `own`, not among the entries."""
 
     name: str
     source: str
     entries: dict[tuple[str, str], Tolerance]
+    own: frozenset[tuple[str, str]] = frozenset()
 
     def __getitem__(self, key: tuple[str, str]) -> Tolerance:
         return self.entries[key]
@@ -95,10 +97,16 @@ def load_tolerances(*profiles_or_files: str | Path) -> Tolerances:
     if not layers[0].complete:
         layers.insert(0, _read(layers[0].over))
     entries: dict[tuple[str, str], Tolerance] = {}
+    own: set[tuple[str, str]] = set()
     for layer in layers:
         for key, given in layer.given.items():
-            entries[key] = _laid_over(entries.get(key), given, layer, key)
-    return Tolerances(layers[-1].name, "; ".join(dict.fromkeys(layer.source for layer in layers)), entries)
+            if given.get("kind") == OWN:
+                entries.pop(key, None)
+                own.add(key)
+            else:
+                entries[key] = _laid_over(entries.get(key), given, layer, key)
+                own.discard(key)
+    return Tolerances(layers[-1].name, "; ".join(dict.fromkeys(layer.source for layer in layers)), entries, frozenset(own))
 
 
 @dataclass(frozen=True)
@@ -110,7 +118,7 @@ class _Layer:
     name: str
     source: str
     over: str
-    given: dict[tuple[str, str], dict[str, float | Kind]]
+    given: dict[tuple[str, str], dict[str, float | str]]
     complete: bool  # a shipped profile needs nothing below it
 
 
@@ -166,8 +174,8 @@ def _profile(path: Path, text: str, table: object) -> dict[str, str]:
     return {key: table.get(key, "") for key in PROFILE_KEYS}
 
 
-def _entries(path: Path, text: str, data: dict[str, object]) -> dict[tuple[str, str], dict[str, float | Kind]]:
-    given: dict[tuple[str, str], dict[str, float | Kind]] = {}
+def _entries(path: Path, text: str, data: dict[str, object]) -> dict[tuple[str, str], dict[str, float | str]]:
+    given: dict[tuple[str, str], dict[str, float | str]] = {}
     for skill, details in data.items():
         if skill not in set(Skill) or not isinstance(details, dict):
             raise _wrong(path, text, (skill,), f"expected a skill ({_choice([*Skill])}) or profile. Write an entry as [skill.detail].")
@@ -178,17 +186,25 @@ def _entries(path: Path, text: str, data: dict[str, object]) -> dict[tuple[str, 
                     path, text, (skill, detail), f"expected a detail of {skill} ({_choice(known)}). Write an entry as [{skill}.{known[0]}]."
                 )
             given[skill, detail] = {key: _value(path, text, (skill, detail, key), value) for key, value in entry.items()}
+            if entry.get("kind") == OWN and len(entry) > 1:
+                number = next(key for key in entry if key != "kind")
+                raise _wrong(
+                    path,
+                    text,
+                    (skill, detail, number),
+                    f'expected no {number} beside  kind = "own": what is compared with the athlete\'s own has no target.',
+                )
     return given
 
 
-def _value(path: Path, text: str, keys: tuple[str, ...], value: object) -> float | Kind:
+def _value(path: Path, text: str, keys: tuple[str, ...], value: object) -> float | str:
     key = keys[-1]
     if key not in KEYS:
         raise _wrong(path, text, keys, f"expected one of {_choice(KEYS)}.")
     if key == "kind":
-        if value not in set(Kind):
-            raise _wrong(path, text, keys, f"expected {_choice([*Kind])}, but got {value!r}.")
-        return Kind(str(value))
+        if value not in {*Kind, OWN}:
+            raise _wrong(path, text, keys, f"expected {_choice([*Kind, OWN])}, but got {value!r}.")
+        return OWN if value == OWN else Kind(str(value))
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise _wrong(path, text, keys, f"expected a number, but got {value!r}. Write  {key} = 15  without quotes or unit.")
     if key != "target" and value < 0:
@@ -196,7 +212,7 @@ def _value(path: Path, text: str, keys: tuple[str, ...], value: object) -> float
     return float(value)
 
 
-def _laid_over(below: Tolerance | None, given: dict[str, float | Kind], layer: _Layer, key: tuple[str, str]) -> Tolerance:
+def _laid_over(below: Tolerance | None, given: dict[str, float | str], layer: _Layer, key: tuple[str, str]) -> Tolerance:
     """One entry after a layer; what the layer leaves out stays as it was below."""
     if below is None:
         missing = [name for name in KEYS if name not in given]

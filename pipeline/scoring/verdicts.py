@@ -28,6 +28,7 @@ from pipeline.vocabulary import Verdict
 
 TOO_WIDE = "The 95 % interval reaches from met to not yet."
 NO_TOLERANCE = "No tolerance is set for this detail."
+ONLY_OWN = "Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."
 WORDS = np.array(list(Verdict), dtype=object)
 PLACE = {verdict: place for place, verdict in enumerate(Verdict)}
 
@@ -57,7 +58,7 @@ def decide_codes(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance
 
 def score(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance]) -> pd.DataFrame:
     """A copy of the readings (columns of READING_COLUMNS) with `verdict` filled; a `cannot tell` always has a reason."""
-    out = readings.copy()
+    out, own = readings.copy(), getattr(tolerances, "own", frozenset())
     verdict = np.empty(len(out), dtype=object)
     verdict.fill(Verdict.CANNOT_TELL)
     reason = out["reason"].fillna("").to_numpy(dtype=object, copy=True)
@@ -65,7 +66,7 @@ def score(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance
     for (skill, detail), rows in out.groupby(["skill", "detail"], sort=False).indices.items():
         tolerance = tolerances.get((skill, detail))
         if tolerance is None:
-            fallback = NO_TOLERANCE
+            fallback = ONLY_OWN if (skill, detail) in own else NO_TOLERANCE
         else:
             verdict[rows], fallback = decide(value[rows], low[rows], high[rows], tolerance), TOO_WIDE
         unexplained = rows[(verdict[rows] == Verdict.CANNOT_TELL) & (reason[rows] == "")]

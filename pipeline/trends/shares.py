@@ -14,7 +14,7 @@ from pipeline.trends.keys import row_keys, starts_of, word_codes
 from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Skill, Verdict
 
-VIEW: dict[str, str] = {Skill.LUNGE: "side", Skill.SHOULDER_STAND: "side", Skill.BACKWARD_ROLL: "side", Skill.CARTWHEEL: "front"}
+VIEW: dict[str, str] = dict.fromkeys(Skill, "side") | {Skill.CARTWHEEL: "front"}
 
 
 @dataclass(frozen=True)

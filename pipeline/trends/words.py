@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.scoring.tolerances import Tolerance
 from pipeline.trends.athlete import ENOUGH_SESSIONS, Change, Trend
 from pipeline.trends.setting_drop import Drop
-from pipeline.vocabulary import CHORD, DEGREES, LEG, SECONDS, SHANK
+from pipeline.vocabulary import ARMS_PER_S, CHORD, DEGREES, LEG, SECONDS, SHANK, SPARC
 
 # (skill, detail) -> word for nearer to the target, word for further from it
 NEARER: dict[tuple[str, str], tuple[str, str]] = {
@@ -19,21 +19,52 @@ NEARER: dict[tuple[str, str], tuple[str, str]] = {
     ("lunge", "hip_angle"): ("straighter", "less straight"),
     ("lunge", "knee_angle"): ("straighter", "more bent"),
     ("lunge", "arms_by_ears"): ("nearer to the ears", "further from the ears"),
+    ("lunge", "arm_peak_speed"): ("nearer to the speed wanted", "further from the speed wanted"),
+    ("lunge", "arm_time_to_peak"): ("nearer to the time wanted", "further from the time wanted"),
+    ("lunge", "arm_smoothness"): ("nearer to the smoothness wanted", "further from the smoothness wanted"),
+    ("loaded_lunge", "knee_angle"): ("nearer to the bend wanted", "further from the bend wanted"),
+    ("loaded_lunge", "lean_angle"): ("nearer to the lean wanted", "further from the lean wanted"),
+    ("loaded_lunge", "arms_by_ears"): ("nearer to the ears", "further from the ears"),
     ("shoulder_stand", "hip_angle"): ("flatter", "less flat"),
     ("shoulder_stand", "hip_knee_angle"): ("flatter", "less flat"),
     ("shoulder_stand", "leg_to_vertical"): ("more upright", "less upright"),
     ("shoulder_stand", "toe_point"): ("more pointed", "less pointed"),
+    ("shoulder_stand", "legs_together"): ("nearer together", "further apart"),
+    ("shoulder_stand", "rise_hands_used"): ("less on the hands", "more on the hands"),
+    ("shoulder_stand", "finish_side"): ("nearer to the quarter turn", "further from the quarter turn"),
+    ("shoulder_stand", "arm_peak_speed"): ("nearer to the speed wanted", "further from the speed wanted"),
+    ("shoulder_stand", "arm_time_to_peak"): ("nearer to the time wanted", "further from the time wanted"),
+    ("shoulder_stand", "arm_smoothness"): ("nearer to the smoothness wanted", "further from the smoothness wanted"),
     ("backward_roll", "knee_clearance"): ("higher", "lower"),
     ("backward_roll", "knee_contact_time"): ("shorter on the floor", "longer on the floor"),
+    ("backward_roll", "standing_sway"): ("steadier", "less steady"),
+    ("backward_roll", "head_turn"): ("straighter", "more turned"),
+    ("backward_roll", "hands_even"): ("more even", "less even"),
+    ("backward_roll", "extra_steps"): ("fewer", "more"),
     ("cartwheel", "knee_angle"): ("straighter", "more bent"),
+    ("cartwheel", "legs_apart"): ("wider", "narrower"),
+    ("cartwheel", "toe_point"): ("more pointed", "less pointed"),
+    ("cartwheel", "hands_in_turn"): ("more one after the other", "less one after the other"),
+    ("cartwheel", "hands_in_line"): ("more in line", "less in line"),
+    ("cartwheel", "head_to_hands"): ("nearer to the hands", "further from the hands"),
+    ("cartwheel", "step_together"): ("fewer", "more"),
+    ("cartwheel", "hand_turned_in"): ("more turned in", "less turned in"),
 }
-UNIT = {DEGREES: "°", CHORD: " % of the line", SHANK: " % of the shank", SECONDS: " s", LEG: " % of the leg"}
+UNIT = {
+    DEGREES: "°",
+    CHORD: " % of the line",
+    SHANK: " % of the shank",
+    SECONDS: " s",
+    LEG: " % of the leg",
+    ARMS_PER_S: " arm lengths/s",
+    SPARC: "",
+}
 
 
 def amount(value: float, unit: str) -> str:
     """`11°`, `4 % of the line`, `0.12 s`: without sign; one digit where below 3."""
     size = abs(value)
-    digits = 2 if unit == SECONDS else (1 if size < 2.95 else 0)
+    digits = 2 if unit in (SECONDS, SPARC) else (1 if size < 2.95 else 0)
     return f"{size:.{digits}f}{UNIT.get(unit, ' ' + unit)}"
 
 

@@ -150,7 +150,10 @@ def test_clips_csv_comes_first_then_the_name_then_the_camera(folder, tmp_path):
     ("row", "words"),
     [
         ("IMG_1.MOV,OT-01,2/3/2026,,", "row 2, column date: expected a date such as 2026-03-02, but came '2/3/2026'"),
-        ("IMG_1.MOV,OT-01,2026-03-02,somersault,", "row 2, column skill: expected lunge, cartwheel, backward roll, shoulder stand"),
+        (
+            "IMG_1.MOV,OT-01,2026-03-02,somersault,",
+            "row 2, column skill: expected lunge, loaded lunge, cartwheel, backward roll, shoulder stand",
+        ),
         ("IMG_1.MOV,OT-01,2026-03-02,,alone at last", "row 2, column setting: expected alone or routine"),
         ("IMG_1.MOV,OT-01,2026-03-02,,\nIMG_1.MOV,HE-02,2026-03-02,,", "rows 2 and 3: the clip is there twice"),
     ],

@@ -154,10 +154,16 @@ SIZE = (720, 540)
 
 def pose(skill: Skill, bend: float) -> dict[str, np.ndarray]:
     """A side view of a body bent at the hips, in picture pixels: a chain from ankle to wrist, plus head and toe."""
-    lean = {Skill.LUNGE: -48.0, Skill.SHOULDER_STAND: 94.0, Skill.CARTWHEEL: 80.0, Skill.BACKWARD_ROLL: 60.0}[skill]
-    origin = {Skill.LUNGE: (190, 470), Skill.SHOULDER_STAND: (360, 130), Skill.CARTWHEEL: (330, 110), Skill.BACKWARD_ROLL: (300, 200)}[
+    lean = {Skill.LUNGE: -48.0, Skill.LOADED_LUNGE: -48.0, Skill.SHOULDER_STAND: 94.0, Skill.CARTWHEEL: 80.0, Skill.BACKWARD_ROLL: 60.0}[
         skill
     ]
+    origin = {
+        Skill.LUNGE: (190, 470),
+        Skill.LOADED_LUNGE: (190, 470),
+        Skill.SHOULDER_STAND: (360, 130),
+        Skill.CARTWHEEL: (330, 110),
+        Skill.BACKWARD_ROLL: (300, 200),
+    }[skill]
     chain, at, turn = {"ankle": np.array(origin, float)}, np.array(origin, float), lean
     for name, length, change in (
         ("knee", 95, 0.0),

@@ -11,11 +11,18 @@ from pipeline.scoring.tolerances import load_tolerances, profiles
 from pipeline.scoring.toml_lines import line_of
 from pipeline.vocabulary import DETAIL
 
+# Angles for which that code has no band of deviations; the file says "common practice, no source" at each.
+NO_BAND = {
+    ("loaded_lunge", "knee_angle"), ("loaded_lunge", "lean_angle"), ("shoulder_stand", "legs_together"), ("shoulder_stand", "finish_side"),
+    ("cartwheel", "legs_apart"), ("cartwheel", "head_to_hands"), ("cartwheel", "hand_turned_in"),
+}  # fmt: skip
+
 
 @pytest.mark.parametrize("profile", ["beginners", "published"])
 def test_shipped_profile_covers_every_detail_and_names_its_source(profile):
     tolerances = load_tolerances(profile)
-    assert set(tolerances) == {(str(skill), detail) for skill, detail in DETAIL}
+    assert set(tolerances) | tolerances.own == {(str(skill), detail) for skill, detail in DETAIL}
+    assert not set(tolerances) & tolerances.own
     assert tolerances.source
     assert profiles() == ["beginners", "published"]
 
@@ -25,7 +32,7 @@ def test_beginners_are_not_judged_more_strictly_than_the_published_bands_where_n
     beginners, published = load_tolerances("beginners"), load_tolerances("published")
     for (skill, detail), entry in published.items():
         unit = DETAIL[skill, detail].unit
-        if unit == "deg" and detail != "toe_point":
+        if unit == "deg" and (skill, detail) not in NO_BAND and detail != "toe_point":
             assert (entry.met_within, entry.close_within) == (10, 30)
         assert beginners[skill, detail].met_within >= entry.met_within
 
@@ -60,6 +67,19 @@ def test_a_coachs_file_overlays_only_what_it_says(tmp_path):
     assert load_tolerances(str(own))["lunge", "hip_angle"].met == (165, 185)
 
 
+def test_what_is_compared_with_the_athletes_own_has_no_tolerance_until_a_coach_gives_one(tmp_path):
+    assert ("lunge", "arm_peak_speed") in load_tolerances().own and ("lunge", "arm_peak_speed") not in load_tolerances()
+    own = tmp_path / "own.toml"
+    own.write_text(
+        '[lunge.arm_peak_speed]\nkind = "at least"\ntarget = 8\nmet_within = 1\nclose_within = 2\n[lunge.hip_angle]\nkind = "own"\n',
+        encoding="utf-8",
+    )
+    tolerances = load_tolerances(own)
+    assert tolerances["lunge", "arm_peak_speed"].met == (7, math.inf)
+    assert ("lunge", "arm_peak_speed") not in tolerances.own
+    assert ("lunge", "hip_angle") in tolerances.own and ("lunge", "hip_angle") not in tolerances
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -69,7 +89,9 @@ def test_a_coachs_file_overlays_only_what_it_says(tmp_path):
         ("[lunge.hip_angle]\nmet_within = nan", r"line 2, .*expected a number, but got nan"),
         ("[lunge.hip_angle]\nmet_within = -1", r"line 2, .*expected 0 or more, but got -1"),
         ("[lunge.hip_angle]\n\nmet_within = 40", r"line 3, lunge\.hip_angle\.met_within: .*met_within is 40 and close_within is 30"),
-        ("[lunge.hip_angle]\nkind = 'up'", r"line 2, .*expected \"both sides\", \"at least\", \"at most\", but got 'up'"),
+        ("[lunge.hip_angle]\nkind = 'up'", r"line 2, .*expected \"both sides\", \"at least\", \"at most\", \"own\", but got 'up'"),
+        ("[lunge.hip_angle]\nkind = 'own'\ntarget = 180", r"line 3, lunge\.hip_angle\.target: expected no target beside  kind = \"own\""),
+        ("[lunge.arm_peak_speed]\ntarget = 4", r"line 1, lunge\.arm_peak_speed: .*\"kind\".* missing"),
         ("[lunge.hipangle]\nmet_within = 4", r"line 1, lunge\.hipangle: expected a detail of lunge .*\"hip_angle\""),
         ("# mine\n[lunges.hip_angle]\nmet_within = 4", r"line 2, lunges: expected a skill .*\"lunge\""),
         ("lunge = 3", r"line 1, lunge: expected a skill"),

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from pipeline.scoring.tolerances import Kind, Tolerance, load_tolerances
-from pipeline.scoring.verdicts import NO_TOLERANCE, TOO_WIDE, decide, score
+from pipeline.scoring.verdicts import NO_TOLERANCE, ONLY_OWN, TOO_WIDE, decide, score
 from pipeline.vocabulary import READING_COLUMNS, Verdict
 
 
@@ -188,11 +188,12 @@ def test_score_fills_verdicts_keeps_reasons_and_leaves_its_input_alone():
         },
         {"skill": "lunge", "detail": "knee_angle", "value": 140, "low": 136, "high": 144},
         {"skill": "lunge", "detail": "not_a_detail_we_know", "value": 1, "low": 0, "high": 2},
+        {"skill": "lunge", "detail": "arm_peak_speed", "value": 5, "low": 4, "high": 6},
     )
     before = table.copy()
     out = score(table, load_tolerances())
-    assert list(out["verdict"]) == ["met", "cannot tell", "cannot tell", "not yet", "cannot tell"]
-    assert list(out["reason"]) == ["", TOO_WIDE, "The legs are out of the picture.", "", NO_TOLERANCE]
+    assert list(out["verdict"]) == ["met", "cannot tell", "cannot tell", "not yet", "cannot tell", "cannot tell"]
+    assert list(out["reason"]) == ["", TOO_WIDE, "The legs are out of the picture.", "", NO_TOLERANCE, ONLY_OWN]
     pd.testing.assert_frame_equal(table, before)
     assert list(out.columns) == list(table.columns)
 
