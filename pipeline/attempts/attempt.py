@@ -13,6 +13,7 @@ MOMENTS: Mapping[Skill, tuple[str, ...]] = MappingProxyType(
     {
         # arms_start_s: the arms leave the side on their way into the line
         Skill.LUNGE: ("arms_start_s", "hold_start_s", "hold_end_s"),
+        Skill.LOADED_LUNGE: ("arms_start_s", "hold_start_s", "hold_end_s"),
         # hand1_s .. foot2_s: each hand and each foot comes down; together_s: the feet are closed; standing_s: she stands still
         Skill.CARTWHEEL: ("hand1_s", "hand2_s", "foot1_s", "foot2_s", "together_s", "standing_s"),
         # hands_s: the first hand comes down behind the head; over_s: the feet pass over the head; feet_s: the first foot comes down;

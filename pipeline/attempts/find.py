@@ -14,6 +14,7 @@ from pipeline.vocabulary import Setting, Side, Skill
 
 CLEAR = 0.5  # a skill counts from this fit on
 CLEAR_TOLD = 0.12  # where the coach has said which skill it is
+LUNGES = (Skill.LUNGE, Skill.LOADED_LUNGE)
 OWN_HOLD_S = 0.7  # a lunge held this long counts beside the cartwheel it leads into; a shorter one is the way in
 
 
@@ -28,7 +29,7 @@ def find_attempts(track: Track, *, told: Skill | None = None, lead_side: Side = 
         return []
     least = CLEAR if told is None else CLEAR_TOLD
     over = [c for c in (judge(s, o, told) for o in times_over(s)) if c is not None and c.fit >= least]
-    lunges = [c for c in lunge_candidates(s) if c.fit >= least] if told in (None, Skill.LUNGE) else []
+    lunges = [c for c in lunge_candidates(s, told) if c.fit >= least] if told in (None, *LUNGES) else []
     found = _settle(over, lunges)
     setting = Setting.ROUTINE if len({c.skill for c in found}) > 1 else Setting.ALONE
     return [

@@ -1,13 +1,15 @@
-"""Lunges: feet far apart one before the other, the front knee bent or the arms up, held still."""
+"""Lunges, straight and loaded: feet far apart one before the other, the front knee bent or the arms up, held still."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
-from pipeline.attempts.rest import lowest_part, span, still_speed
-from pipeline.attempts.signals import Signals, pair_mean, runs
+from pipeline.attempts.rest import hip_height, lowest_part, span, still_speed
+from pipeline.attempts.signals import Signals, pair_mean, runs, smooth
 from pipeline.vocabulary import Side, Skill
 
 APART = 1.0  # trunks between the ankles along the floor, at least
@@ -21,14 +23,23 @@ ARMS_UP = (
 FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs followed are somebody else's
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
+# What tells a loaded lunge from a straight one: the back knee is bent and the hips are carried towards the front foot. On computed
+# straight lunges the hips lie at 0.45 to 0.68 of the way from the back ankle to the front one, and the back knee is 125 to 179.
+BACK_BENT, BENT_WIDTH = 138.0, 12.0  # degrees
+WEIGHT_AHEAD, AHEAD_WIDTH = 0.66, 0.14  # share of the way from the back ankle to the front one
+KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
+WOBBLE_S, MIXED_UP_S = 0.6, 1.2
 
 
-def lunge_candidates(s: Signals) -> list[Candidate]:
-    """Every still lunge, in time order."""
+def lunge_candidates(s: Signals, told: Skill | None = None) -> list[Candidate]:
+    """Every still lunge, straight or loaded, in time order. told: the one kind that is looked for, where the coach has said."""
     stance = _stance(s)
     with np.errstate(invalid="ignore"):
         held = stance & (s.speed < max(HOLD_STILL, 1.2 * still_speed(s)))
-    return [_candidate(s, a, b) for a, b in _join(runs(held), s) if s.t[b] - s.t[a] >= 0.7 * HOLD_S]
+    kinds = _kinds(s, runs(held))
+    holds = [(a, b, loaded) for a, b, loaded in _join(kinds, s) if s.t[b] - s.t[a] >= 0.7 * HOLD_S]
+    found = [_candidate(s, *hold, told) for hold in holds]
+    return _one_after_the_other(s, holds, found)
 
 
 def _stance(s: Signals) -> np.ndarray:
@@ -50,17 +61,77 @@ def _width(s: Signals) -> np.ndarray:
     return np.linalg.norm(hip[:, 0] - hip[:, 1], axis=-1)
 
 
-def _join(held: list[tuple[int, int]], s: Signals) -> list[tuple[int, int]]:
-    """Holds parted only by a wobble, the feet staying apart, are one."""
-    joined: list[tuple[int, int]] = []
+def loaded(s: Signals) -> np.ndarray:
+    """(n,) how clearly the weight is loaded forward over a bent back knee: above 0 loaded, below 0 straight; NaN out of a stance.
+
+    Either sign alone misleads: a beginner's straight lunge may have a back knee of 130, and a long straight one may lean far forward.
+    The leg behind is the one further from where the athlete faces; where she faces is voted over each stance.
+    """
+    out = np.full(len(s.t), np.nan)
+    ankle = s.p("ankle")[..., 0]
+    hips = s.p("hip")[..., 0].mean(axis=1)
+    for a, b in runs(_stance(s)):
+        here = slice(a, b + 1)
+        direction, _ = facing(s.xy[here])
+        front = (direction * (ankle[here, 1] - ankle[here, 0]) > 0).astype(int)
+        rows = np.arange(a, b + 1)
+        ahead = (hips[here] - ankle[rows, 1 - front]) / (ankle[rows, front] - ankle[rows, 1 - front])
+        out[here] = (BACK_BENT - s.knee[rows, 1 - front]) / BENT_WIDTH + (ahead - WEIGHT_AHEAD) / AHEAD_WIDTH
+    return out
+
+
+def _kinds(s: Signals, held: list[tuple[int, int]]) -> list[tuple[int, int, bool]]:
+    """The still stretches cut where a straight lunge becomes a loaded one or the reverse, each long enough to be a hold."""
+    score = smooth(loaded(s), 5)
+    least = int(KIND_S / (s.t[1] - s.t[0])) if len(s.t) > 1 else 1
+    out: list[tuple[int, int, bool]] = []
+    for a, b in held:
+        part = score[a : b + 1]
+        known = part[np.isfinite(part)]
+        whole = bool(len(known) and np.median(known) > 0)
+        pieces = [(x, y, k) for k in (False, True) for x, y in runs((part > 0) == k) if y - x + 1 >= least]
+        if len({k for _, _, k in pieces}) < 2:
+            out.append((a, b, whole))
+        else:
+            out += [(a + x, a + y, k) for x, y, k in sorted(pieces)]
+    return out
+
+
+def _join(held: list[tuple[int, int, bool]], s: Signals) -> list[tuple[int, int, bool]]:
+    """Holds of one kind parted only by a wobble, the feet staying apart, are one; so are those between which only the legs seem to
+    move while trunk and hips stay where they are: then it was left and right that were mixed up, not the athlete who moved."""
+    joined: list[tuple[int, int, bool]] = []
     ankle = s.p("ankle")[..., 0]
     wide = np.abs(ankle[:, 0] - ankle[:, 1])
-    for a, b in held:
-        if joined and s.t[a] - s.t[joined[-1][1]] < 0.6 and np.nanmin(wide[joined[-1][1] : a + 1]) > 0.85 * APART:
-            joined[-1] = (joined[-1][0], b)
-        else:
-            joined.append((a, b))
+    for a, b, kind in held:
+        if joined and joined[-1][2] == kind:
+            last = joined[-1][1]
+            gap = s.t[a] - s.t[last]
+            stayed = np.nanmin(wide[last : a + 1]) > 0.85 * APART
+            if (gap < WOBBLE_S and stayed) or (gap < MIXED_UP_S and _trunk_stays(s, last, a)):
+                joined[-1] = (joined[-1][0], b, kind)
+                continue
+        joined.append((a, b, kind))
     return joined
+
+
+def _trunk_stays(s: Signals, a: int, b: int) -> bool:
+    """Whether trunk and hips keep their place between two samples."""
+    turn, high = s.trunk_turn[a : b + 1], hip_height(s)[a : b + 1]
+    turn, high = turn[np.isfinite(turn)], high[np.isfinite(high)]
+    return bool(len(turn) and len(high) and np.ptp(turn) < 6.0 and np.ptp(high) < 0.1)
+
+
+def _one_after_the_other(s: Signals, holds: list[tuple[int, int, bool]], found: list[Candidate]) -> list[Candidate]:
+    """Lunges of different kinds with no step between them meet half way from hold to hold."""
+    out = list(found)
+    wide = np.abs(s.p("ankle")[:, 0, 0] - s.p("ankle")[:, 1, 0])
+    for i in range(len(out) - 1):
+        (_, a, kind), (b, _, other) = holds[i], holds[i + 1]
+        if kind != other and np.nanmin(wide[a : b + 1]) > FEET_TOGETHER:
+            cut = float(s.t[a] + s.t[b]) / 2
+            out[i], out[i + 1] = replace(out[i], end_s=cut), replace(out[i + 1], start_s=cut)
+    return out
 
 
 def _closest(s: Signals, start_s: float, end_s: float) -> float:
@@ -78,22 +149,38 @@ def _arms_raised(s: Signals) -> np.ndarray:
         return np.sum((pair_mean(s.p("wrist")) - shoulder) * trunk, axis=-1) / np.linalg.norm(trunk, axis=-1)
 
 
-def _candidate(s: Signals, a: int, b: int) -> Candidate:
+def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Candidate:
     start_s, end_s = span_around(s, a, b)
     hold = slice(a, b + 1)
-    ankle = np.nanmedian(s.p("ankle")[hold, :, 0], axis=0)
+    around = s.between(start_s, end_s)
+    direction, clear = facing(s.xy[around])
+    apart = float(np.nanmedian(np.abs(s.p("ankle")[hold, 0, 0] - s.p("ankle")[hold, 1, 0])))
+    front, sure = _front(s, around, direction)
     knee = np.nanmedian(s.knee[hold], axis=0)
-    direction, clear = facing(s.xy[s.between(start_s, end_s)])
-    front = int(direction * ankle[1] > direction * ankle[0])
     arms = float(np.nanmedian(_arms_raised(s)[hold]))
     stepped = max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
+    if told is not None:
+        kind = told is Skill.LOADED_LUNGE
+    score = loaded(s)[hold]
+    score = score[np.isfinite(score)]
+    way = (float(np.median(score)) if len(score) else 0.0) * (1 if kind else -1)
     fit = min(
         stepped,
-        margin(abs(ankle[0] - ankle[1]), APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
+        margin(apart, APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
         margin(clear, 0.6, 0.1),
+        margin(way, 0.0, 0.8),
     )  # fmt: skip
-    lead = Side.LEFT if front == 0 else Side.RIGHT
-    return Candidate(Skill.LUNGE, start_s, end_s, s.t[a], s.t[b], direction, lead, fit)
+    lead = (Side.LEFT, Side.RIGHT)[front] if sure else Side.NONE
+    skill = Skill.LOADED_LUNGE if kind else Skill.LUNGE
+    return Candidate(skill, start_s, end_s, s.t[a], s.t[b], direction, lead, fit)
+
+
+def _front(s: Signals, around: np.ndarray, direction: int) -> tuple[int, bool]:
+    """(0 left or 1 right leg in front, whether it is sure), voted over the whole lunge: left and right may be mixed up for a while."""
+    ahead = direction * (s.p("ankle")[around, 0, 0] - s.p("ankle")[around, 1, 0])
+    ahead = ahead[np.isfinite(ahead) & (np.abs(ahead) > 0.5 * APART)]
+    vote = float(np.mean(np.sign(ahead))) if len(ahead) else 0.0
+    return int(vote < 0), abs(vote) > 0.3
 
 
 def span_around(s: Signals, a: int, b: int) -> tuple[float, float]:

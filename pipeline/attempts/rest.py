@@ -53,7 +53,7 @@ def _edge(s: Signals, inner: int, limit: int, step: int) -> float:
 
 def still_speed(s: Signals) -> float:
     """What counts as still in this clip, trunks a second: more where the landmarks jitter more."""
-    stood = s.speed[standing(s) & np.isfinite(s.speed)]
+    stood = s.steady[standing(s) & np.isfinite(s.steady)]
     return float(np.clip(1.5 * np.quantile(stood, 0.2), STILL, 2.5 * STILL)) if len(stood) > 5 else STILL
 
 
@@ -64,7 +64,7 @@ def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     index = np.arange(here, far + step, step)
     if len(index) == 0:
         return here
-    speed, stood = s.speed[index], standing(s)[index]
+    speed, stood = s.steady[index], standing(s)[index]
     with np.errstate(invalid="ignore"):
         still = speed < still_speed(s)
     need = max(2, round(REST_S * rate))

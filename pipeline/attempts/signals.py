@@ -36,6 +36,7 @@ class Signals:
     trunk_turn: np.ndarray  # (n,) the trunk's tilt from upright, clockwise, counted on through whole turns
     knee: np.ndarray  # (n, 2) knee angles, left and right
     speed: np.ndarray  # (n,) how fast trunk and legs change their shape (their faster joints), trunks a second; see `shape_speed`
+    steady: np.ndarray  # (n,) the same without the rise and fall of the shoulders, which the arms lift: what tells standing still
     unit: float  # pixels a trunk
     floor: Floor
     cuts: np.ndarray  # (k,) samples before which the track jumped to another place: somebody else, or the athlete found again
@@ -69,7 +70,9 @@ def signals(track: Track) -> Signals | None:
     trunk_turn = unwrap(turn(np.array([0.0, -1.0]), shoulder - hip))
     knee = np.stack([joint_angle(*(xy[:, INDEX[f"{side}_{part}"]] for part in ("hip", "knee", "ankle"))) for side in SIDES], axis=-1)
     body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle") for side in SIDES]
-    return Signals(t, xy, height, trunk_turn, knee, smooth(shape_speed(xy[:, body], t) / unit, 5), unit, floor, find_cuts(track, t, unit))
+    legs = [INDEX[f"{side}_{part}"] for part in ("hip", "knee", "ankle") for side in SIDES]
+    speed, steady = (smooth(v / unit, 5) for v in (shape_speed(xy[:, body], t), shape_speed(xy[:, legs], t, aside=xy[:, body[:2], :1])))
+    return Signals(t, xy, height, trunk_turn, knee, speed, steady, unit, floor, find_cuts(track, t, unit))
 
 
 def find_cuts(track: Track, t: np.ndarray, unit: float) -> np.ndarray:
@@ -82,18 +85,22 @@ def find_cuts(track: Track, t: np.ndarray, unit: float) -> np.ndarray:
     return np.unique(np.searchsorted(t, when[1:][jumped]))
 
 
-def shape_speed(points: np.ndarray, t: np.ndarray) -> np.ndarray:
+def shape_speed(points: np.ndarray, t: np.ndarray, *, aside: np.ndarray | None = None) -> np.ndarray:
     """(n,) how fast points (n, k, 2) move about their own middle: the 0.8 quantile over the points, in their unit a second.
 
     Taken about the middle, a panning or shaking camera does not count as movement. Arms are left out by the caller: they rise
-    and fall before and after a skill.
+    and fall before and after a skill. aside: (n, m, 1) the x of further points of which only that counts.
     """
     v = velocity(points.reshape(len(t), -1), t).reshape(points.shape)
-    all_there = np.isfinite(v).all(axis=(1, 2))
+    middle_of = v.mean(axis=1, keepdims=True)
+    speeds = np.linalg.norm(v - middle_of, axis=-1)
+    if aside is not None:
+        sideways = velocity(aside.reshape(len(t), -1), t)
+        speeds = np.concatenate([speeds, np.abs(sideways - middle_of[..., 0])], axis=1)
+    all_there = np.isfinite(speeds).all(axis=1)
     out = np.full(len(t), np.nan)
     if all_there.any():
-        moving = v[all_there]
-        out[all_there] = np.quantile(np.linalg.norm(moving - moving.mean(axis=1, keepdims=True), axis=-1), 0.8, axis=1)
+        out[all_there] = np.quantile(speeds[all_there], 0.8, axis=1)
     return out
 
 
