@@ -23,10 +23,12 @@ ARMS_UP = (
 FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs followed are somebody else's
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
-# What tells a loaded lunge from a straight one: the back knee is bent and the hips are carried towards the front foot. On computed
-# straight lunges the hips lie at 0.45 to 0.68 of the way from the back ankle to the front one, and the back knee is 125 to 179.
-BACK_BENT, BENT_WIDTH = 138.0, 12.0  # degrees
-WEIGHT_AHEAD, AHEAD_WIDTH = 0.66, 0.14  # share of the way from the back ankle to the front one
+# What tells a loaded lunge from a straight one: the back knee is bent, and with it the heel comes up over the toes and the hips come
+# forward. The knee decides; the others tip the scale where it is near its limit. Fitted on computed lunges of both kinds.
+BACK_BENT, BENT_WIDTH = 138.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
+HEEL_UP, HEEL_WIDTH = 0.24, 0.20  # trunks of the heel over the toes
+WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.25  # share of the way from the back ankle to the front one at which the hips are
+BENT_FURTHER, FURTHER_COUNTS = 15.0, 0.8  # degrees the knee has bent since a straight hold of the same step, and what that adds
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
 WOBBLE_S, MIXED_UP_S = 0.6, 1.2
 
@@ -62,22 +64,36 @@ def _width(s: Signals) -> np.ndarray:
 
 
 def loaded(s: Signals) -> np.ndarray:
-    """(n,) how clearly the weight is loaded forward over a bent back knee: above 0 loaded, below 0 straight; NaN out of a stance.
+    """(n,) how clearly the back leg is loaded: above 0 loaded, below 0 straight; NaN out of a stance.
 
-    Either sign alone misleads: a beginner's straight lunge may have a back knee of 130, and a long straight one may lean far forward.
-    The leg behind is the one further from where the athlete faces; where she faces is voted over each stance.
+    The leg behind is the one further from where the athlete faces; where she faces is voted over each stance. A knee that bends
+    out of a straight hold counts as loaded earlier than one that was never straighter.
     """
     out = np.full(len(s.t), np.nan)
     ankle = s.p("ankle")[..., 0]
     hips = s.p("hip")[..., 0].mean(axis=1)
+    heel = s.h("heel") - s.h("foot_index")
     for a, b in runs(_stance(s)):
         here = slice(a, b + 1)
         direction, _ = facing(s.xy[here])
-        front = (direction * (ankle[here, 1] - ankle[here, 0]) > 0).astype(int)
+        back = (direction * (ankle[here, 1] - ankle[here, 0]) <= 0).astype(int)
         rows = np.arange(a, b + 1)
-        ahead = (hips[here] - ankle[rows, 1 - front]) / (ankle[rows, front] - ankle[rows, 1 - front])
-        out[here] = (BACK_BENT - s.knee[rows, 1 - front]) / BENT_WIDTH + (ahead - WEIGHT_AHEAD) / AHEAD_WIDTH
+        ahead = (hips[here] - ankle[rows, back]) / (ankle[rows, 1 - back] - ankle[rows, back])
+        knee = s.knee[rows, back]
+        score = (BACK_BENT - knee) / BENT_WIDTH
+        score += np.nan_to_num((heel[rows, back] - HEEL_UP) / HEEL_WIDTH) + np.nan_to_num((ahead - WEIGHT_AHEAD) / AHEAD_WIDTH)
+        out[here] = score + FURTHER_COUNTS * (knee < _straightest_hold(s, a, b, knee) - BENT_FURTHER)
     return out
+
+
+def _straightest_hold(s: Signals, a: int, b: int, knee: np.ndarray) -> float:
+    """The back knee's angle in the straightest still quarter of a second of a stance, degrees; NaN where nothing was still."""
+    with np.errstate(invalid="ignore"):
+        still = s.speed[a : b + 1] < max(HOLD_STILL, 1.2 * still_speed(s))
+    least = int(KIND_S / (s.t[1] - s.t[0])) if len(s.t) > 1 else 1
+    level = smooth(np.where(still, knee, np.nan), least)
+    whole = smooth(still.astype(float), least) > 0.99
+    return float(np.nanmax(level[whole], initial=-np.inf)) if whole.any() else float("nan")
 
 
 def _kinds(s: Signals, held: list[tuple[int, int]]) -> list[tuple[int, int, bool]]:
@@ -123,13 +139,13 @@ def _trunk_stays(s: Signals, a: int, b: int) -> bool:
 
 
 def _one_after_the_other(s: Signals, holds: list[tuple[int, int, bool]], found: list[Candidate]) -> list[Candidate]:
-    """Lunges of different kinds with no step between them meet half way from hold to hold."""
+    """Lunges of different kinds with no step between them meet where the first hold ends."""
     out = list(found)
     wide = np.abs(s.p("ankle")[:, 0, 0] - s.p("ankle")[:, 1, 0])
     for i in range(len(out) - 1):
         (_, a, kind), (b, _, other) = holds[i], holds[i + 1]
         if kind != other and np.nanmin(wide[a : b + 1]) > FEET_TOGETHER:
-            cut = float(s.t[a] + s.t[b]) / 2
+            cut = float(s.t[a])
             out[i], out[i + 1] = replace(out[i], end_s=cut), replace(out[i + 1], start_s=cut)
     return out
 
