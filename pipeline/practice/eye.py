@@ -1,0 +1,186 @@
+"""The coach's own verdicts beside Matside's. Neither ever overwrites the other; when she changes her mind both her words are kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.clips.tables import read_table
+from pipeline.errors import MatsideError
+from pipeline.practice.agreement import SCALE, Agreement, Weights, agreement
+from pipeline.store import Store
+from pipeline.vocabulary import DETAIL, DETAILS, Side, Skill, Verdict
+
+SAME_GO = 0.3  # of two stretches of time together, what they must share to be the same attempt, found anew by a later run
+COLUMNS = ("detail", "eye")  # a table also names the attempt: by its link, or by clip and attempt number as in readings.csv
+
+
+@dataclass(frozen=True)
+class Said:
+    """One verdict of hers, checked."""
+
+    link: str
+    detail: str
+    side: str
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Her verdicts beside Matside's.
+
+    both : one row a reading that she has looked at: link, athlete, date, skill, detail, side, hers, its, said (ISO time), before
+           (how often she had said something else or the same earlier). `its` is "cannot tell" where there is no reading.
+    lost : how many of her verdicts are of attempts that are no longer found in their clips.
+    """
+
+    both: pd.DataFrame
+    lost: int
+
+    @property
+    def apart(self) -> pd.DataFrame:
+        """The readings on which the two differ and both could tell, those furthest apart first."""
+        place = {str(v): i for i, v in enumerate(SCALE)}
+        told = self.both[self.both["hers"].isin(place) & self.both["its"].isin(place)]
+        steps = (told["hers"].map(place) - told["its"].map(place)).abs().astype(int)
+        return told.assign(steps=steps)[steps > 0].sort_values(["steps", "date", "link"], ascending=[False, True, True], kind="stable")
+
+    def agree(self, weights: Weights = Weights.LINEAR) -> Agreement:
+        """How far the two agree over all."""
+        return agreement(self.both["hers"].tolist(), self.both["its"].tolist(), self.both["athlete"].tolist(), weights=weights)
+
+
+def check(store: Store, attempt: str, detail: str, verdict: str, side: str = "") -> Said:
+    """What she says, checked against what is on record. attempt : its link, as in the page's address after the #. Raises MatsideError."""
+    return _Checker(store).check(attempt, detail, verdict, side)
+
+
+def add(store: Store, said: Sequence[Said], *, now: datetime | None = None) -> None:
+    """Keep her verdicts, all of them or none."""
+    when = (now or datetime.now(UTC)).isoformat(timespec="seconds")
+    store.add_eye((one.link, one.detail, one.side, str(one.verdict), when) for one in said)
+
+
+def read_said(store: Store, path: Path) -> list[Said]:
+    """Her verdicts from a table with the columns detail and eye, side where a detail has two, and either `link`, or `clip` and
+    `attempt` as readings.csv has them. Rows with nothing under `eye` are passed over. Raises MatsideError naming the row; nothing
+    is kept then."""
+    table = read_table(path, needs=COLUMNS)
+    if "link" not in table.columns and not {"clip", "attempt"} <= set(table.columns):
+        raise MatsideError(
+            f"{path}: expected a column link, or the columns clip and attempt as in readings.csv; it has {', '.join(table.columns)}."
+        )
+    checker = _Checker(store)
+    said: list[Said] = []
+    seen: dict[tuple[str, str, str], int] = {}
+    for number, row in table.rows:
+        if not row["eye"]:
+            continue
+        where = f"{path}, row {number}: "
+        link = row.get("link") or checker.link_of(row.get("clip", ""), row.get("attempt", ""), where)
+        one = checker.check(link, row["detail"], row["eye"], row.get("side", ""), where=where)
+        key = (one.link, one.detail, one.side)
+        if key in seen:
+            raise MatsideError(f"{where}this attempt and detail stand in row {seen[key]} already. Take one of them out.")
+        seen[key] = number
+        said.append(one)
+    if not said:
+        raise MatsideError(f"{path}: expected verdicts in the column eye, but all its cells are empty.")
+    return said
+
+
+def compare(store: Store, scored: pd.DataFrame) -> Compared:
+    """Her latest verdicts beside Matside's. scored : the store's readings with verdicts (`scoring.verdicts.score`).
+
+    Her verdict belongs to what she saw: the clip by its content and the stretch of time. A later run that cuts the clip a little
+    otherwise, or the athlete's code set right, does not part them.
+    """
+    latest, lost = _latest(store)
+    its = {(r.link, r.detail, r.side): r.verdict for r in scored.itertuples(index=False)}
+    attempts = {r.link: r for r in store.attempts().itertuples(index=False)}
+    rows = [
+        (link, attempts[link].athlete, attempts[link].date, attempts[link].skill, detail, side, verdict, its.get((link, detail, side), "cannot tell"),
+         said, before)
+        for (link, detail, side), (verdict, said, before) in latest.items()
+    ]  # fmt: skip
+    columns = ["link", "athlete", "date", "skill", "detail", "side", "hers", "its", "said", "before"]
+    return Compared(pd.DataFrame(rows, columns=columns).sort_values(["date", "link", "detail", "side"], ignore_index=True), lost)
+
+
+def her_verdicts(store: Store) -> dict[tuple[str, str, str], tuple[str, str, int]]:
+    """Her latest word on each reading: (link, detail, side) -> verdict, ISO time, how many words before it."""
+    return _latest(store)[0]
+
+
+def _latest(store: Store) -> tuple[dict[tuple[str, str, str], tuple[str, str, int]], int]:
+    said = store.eye()
+    if said.empty:
+        return {}, 0
+    contents = store.contents()
+    present: dict[tuple[str, str], list] = {}
+    for row in store.attempts().itertuples(index=False):
+        present.setdefault((contents[row.link], row.skill), []).append(row)
+    latest: dict[tuple[str, str, str], tuple[str, str, int]] = {}
+    lost = set()
+    for row in said.itertuples(index=False):
+        shared = {a.link: _shared(a, row) for a in present.get((row.content, row.skill), [])}
+        link = max(shared, key=lambda one: shared[one], default="")
+        if not link or shared[link] < SAME_GO:
+            lost.add((row.link, row.detail, row.side))
+            continue
+        key = (link, row.detail, row.side)
+        latest[key] = (row.verdict, row.said, latest[key][2] + 1 if key in latest else 0)
+    return latest, len(lost)
+
+
+def _shared(a: object, b: object) -> float:
+    """The share of two attempts' time that is in both."""
+    both = min(a.end_s, b.end_s) - max(a.start_s, b.start_s)  # type: ignore[attr-defined]
+    either = max(a.end_s, b.end_s) - min(a.start_s, b.start_s)  # type: ignore[attr-defined]
+    return both / either if either > 0 else float(a.start_s == b.start_s)  # type: ignore[attr-defined]
+
+
+class _Checker:
+    def __init__(self, store: Store) -> None:
+        attempts = store.attempts()
+        self.skills = dict(zip(attempts["link"], attempts["skill"], strict=True))
+        self.links = {link.casefold(): link for link in self.skills}
+        self.by_number = {(r.clip.casefold(), int(r.number)): r.link for r in attempts.itertuples(index=False)}
+
+    def link_of(self, clip: str, number: str, where: str) -> str:
+        """The link of a clip's attempt by its number."""
+        found = self.by_number.get((clip.casefold(), int(number))) if number.isdecimal() else None
+        if found is None:
+            numbers = [str(n) for c, n in self.by_number if c == clip.casefold()]
+            known = f"that clip has {', '.join(numbers)}" if numbers else "no clip of that name has attempts"
+            raise MatsideError(f"{where}clip {clip!r}, attempt {number!r}: {known}. Copy both from readings.csv.")
+        return found
+
+    def check(self, attempt: str, detail: str, verdict: str, side: str, *, where: str = "") -> Said:
+        asked = attempt.rsplit("#", 1)[-1].strip()
+        link = self.links.get(asked.casefold())
+        if link is None:
+            near = [one for key, one in self.links.items() if key.startswith(asked.casefold()[:10])] if asked else []
+            known = (
+                f" Attempts that begin like it: {', '.join(near[:6])}."
+                if near
+                else " It stands after the # when you follow a mark on the week's page."
+            )
+            raise MatsideError(f"{where}{asked!r}: expected an attempt's link, such as OT-01_2026-03-02_1a2b3c4d_1.{known}")
+        skill = self.skills[link]
+        known_detail = DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
+        if known_detail is None:
+            details = ", ".join(d.id for d in DETAILS if d.skill == skill)
+            raise MatsideError(f"{where}{detail!r}: expected a detail of {skill.replace('_', ' ')} ({details}).")
+        sides = [str(s) for s in (Side.LEFT, Side.RIGHT)] if known_detail.sided else [""]
+        if side.lower() not in sides:
+            wanted = "left or right" if known_detail.sided else "no side"
+            raise MatsideError(f"{where}{detail}: expected {wanted}, but got {side or 'none'!r}.")
+        word = " ".join(verdict.replace("_", " ").replace("-", " ").lower().split())
+        if word not in set(Verdict):
+            raise MatsideError(f"{where}{verdict!r}: expected {', '.join(Verdict)}.")
+        return Said(link, detail, side.lower(), Verdict(word))
