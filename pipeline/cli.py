@@ -12,6 +12,7 @@ import typer
 
 from pipeline import __version__
 from pipeline.errors import CANNOT_RUN, MatsideError
+from pipeline.practice_cli import add_practice
 
 if TYPE_CHECKING:
     from pipeline.batch.run import Night
@@ -337,6 +338,9 @@ def _sum_up(night: Night) -> None:
         typer.echo(f"Pictures of them: {night.unassigned.resolve()}")
     if night.index:
         typer.echo(f"Pages: {night.index.resolve()}")
+
+
+add_practice(app)
 
 
 def _version(asked: bool) -> None:

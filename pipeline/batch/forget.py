@@ -42,11 +42,13 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
     data = out / "data"
     with Store(data / "matside.sqlite") as store:
         known = store.known()
-        theirs = {clip: k for clip, k in known.items() if k.athlete.upper() == code.upper()}
-        if not theirs:
+        code_asked = code.upper()
+        theirs = {clip: k for clip, k in known.items() if k.athlete.upper() == code_asked}
+        known_otherwise = {one for one in {*store.pins()["athlete"], *store.roster()["athlete"]} if one.upper() == code_asked}
+        if not theirs and not known_otherwise:
             codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
             raise MatsideError(f"{code}: nothing is stored about this athlete. Stored are: {codes}.")
-        spelled = {k.athlete for k in theirs.values()}
+        spelled = {k.athlete for k in theirs.values()} | known_otherwise
         done = _remove(theirs, store, out, about=spelled)
         done.sources = sources(store, theirs)
         if delete_clips:

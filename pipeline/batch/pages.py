@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 
 from pipeline import __version__
@@ -77,11 +78,17 @@ def _draw(store: Store, tolerances: Tolerances, out: Path, language: str) -> Pat
 
 def _stamp(store: Store, tolerances: Tolerances, language: str) -> str:
     """Changes whenever the pages would."""
+    from pipeline.practice.pins import read_pins
+    from pipeline.practice.settings import kept_settings
+
     digest = hashlib.sha256(
         f"{__version__}\n{language}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode()
     )
     for clip, known in sorted(store.known().items()):
         digest.update(f"{clip}\0{known}\n".encode("utf-8", "backslashreplace"))
+    holding = [pin for pin in read_pins(store) if pin.holds(date.today())]  # a pin that runs out changes the pages
+    shown = (holding, store.roster().to_csv(index=False), kept_settings(store))
+    digest.update(f"{shown}\n".encode("utf-8", "backslashreplace"))
     for note in store.notes().itertuples(index=False):
         digest.update(f"{tuple(note)}\n".encode("utf-8", "backslashreplace"))
     return digest.hexdigest()

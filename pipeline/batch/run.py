@@ -94,6 +94,7 @@ def _night(
     hashes = ContentHashes(data / "contents.json")
     intake = take_in(folder, out, roster_path=roster, today=today, hashes=hashes)
     hashes.save()
+    store.set_roster([(a.athlete, a.cohort, str(a.lead_side), a.consent_until.isoformat()) for a in intake.roster.athletes.values()])
     clips = _young(intake.clips, settings.night.keep_days, today)
     night = Night(found=len(clips), notices=list(intake.notices))
     for notice in intake.notices:

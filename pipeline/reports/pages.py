@@ -41,6 +41,18 @@ def trend_stylesheet() -> Markup:
 
 
 @cache
+def practice_stylesheet(paper: str) -> Markup:
+    """The practice sheet's own style sheet, black on white, for one size of paper: a4 or letter."""
+    return Markup((TEMPLATES / "practice.css").read_text(encoding="utf-8").replace("PAPER", {"a4": "A4", "letter": "letter"}[paper]))
+
+
+@cache
+def beside_stylesheet() -> Markup:
+    """The style sheet of the pages beside the weeks (points round, coach's own eye, routines): the common one and what they need."""
+    return stylesheet() + Markup((TEMPLATES / "beside.css").read_text(encoding="utf-8"))
+
+
+@cache
 def script(name: str) -> Markup:
     """A script of the templates folder, to be put into a page whose policy names its hash."""
     return Markup((TEMPLATES / name).read_text(encoding="utf-8"))

@@ -36,7 +36,7 @@ def share_athlete(
     view = athlete_view(tr, store, athlete, bare, tolerances, Folders(data, inside=True))
     env = environment(tr)
     env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
-    text = env.get_template("athlete.html").render(athlete=view, root="", shared=True, before=None, after=None, **player_of(tr, view))
+    text = env.get_template("athlete.html").render(athlete=view, root="", shared=True, before=None, after=None, focus=[], **player_of(tr, view))
     try:
         write_changed(path, text)
     except OSError as error:

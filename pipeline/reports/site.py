@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 from pipeline import __version__
 from pipeline.errors import MatsideError
+from pipeline.practice.focus import Focus, choose_focus
+from pipeline.practice.pins import read_pins
+from pipeline.practice.settings import PracticeSettings, kept_settings
 from pipeline.reports.athlete_view import Folders, athlete_view, link_to, player_of
-from pipeline.reports.files import write_changed
+from pipeline.reports.files import slug, write_changed
+from pipeline.reports.focus_view import focus_table, focus_views
 from pipeline.reports.language import Translations, translated, translations, week_words
 from pipeline.reports.pages import content_policy, environment, script, stylesheet
+from pipeline.reports.practice_page import PAGE, practice_sheets, write_practice
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.tables import clips_csv, readings_csv
@@ -23,40 +29,69 @@ OURS = '<meta name="generator" content="Matside">'  # only files that carry this
 
 def write_site(
     store: Store, tolerances: Tolerances, out: Path, data: Path, *, title: str = "Matside", note: str = "", language: str = "en",
-    trends: bool = False,
+    trends: bool = False, today: date | None = None,
 ) -> Path:  # fmt: skip
     """Write all pages and tables below `out` and return the index's path.
 
     data : the data folder, for the pictures. note : a line shown on every page (that data are invented, for instance).
-    trends : link to trends/ and cohorts/, where those pages are written too.
+    trends : link to trends/ and cohorts/, where those pages are written too. today : the day on which a coach's pins must hold.
     Pages that no longer have an athlete or a week are removed, if Matside wrote them; nothing else is touched.
     Raises MatsideError where `out` cannot be written.
     """
     try:
-        return _Site(store, tolerances, out, data, title, note, translations(language), trends).write()
+        return _Site(store, tolerances, out, data, title, note, translations(language), trends, today).write()
     except OSError as error:
         raise MatsideError(
             f"{error.filename or out}: the pages cannot be written ({error.strerror}). Choose another folder or make room."
         ) from error
 
 
+def write_sheet(
+    store: Store, tolerances: Tolerances, out: Path, settings: PracticeSettings, *, cohort: str = "", title: str = "Matside",
+    language: str = "en", today: date | None = None,
+) -> Path:  # fmt: skip
+    """Write the practice sheet alone: practice.html, or practice-COHORT.html for one cohort. Raises MatsideError."""
+    tr = translations(language)
+    env = environment(tr)
+    env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
+    focuses = choose_focus(store.readings(), tolerances, pins=read_pins(store), today=today)
+    sheets = practice_sheets(store.roster(), store.attempts(), focuses, settings, cohort=cohort)
+    path = out / (f"practice-{slug(cohort.lower())}.html" if cohort else PAGE)
+    try:
+        return write_practice(sheets, tolerances, path, env, tr, latest=store.latest_date())
+    except OSError as error:
+        raise MatsideError(f"{path}: the page cannot be written ({error.strerror}). Choose another folder or make room.") from error
+
+
 class _Site:
     def __init__(self, store: Store, tolerances: Tolerances, out: Path, data: Path, title: str, note: str, tr: Translations,
-                 trends: bool) -> None:  # fmt: skip
+                 trends: bool, today: date | None) -> None:  # fmt: skip
         self.store, self.tolerances, self.out, self.data, self.tr = store, tolerances, out, data, tr
         self.env = environment(tr)
         self.env.globals.update(common(tr, tolerances, title, note or store.fact(INVENTED)), trends=trends)
+        self.today = today
 
     def write(self) -> Path:
         records = read_records(self.store, self.tolerances)
+        focuses = choose_focus(records.scored, self.tolerances, pins=read_pins(self.store), today=self.today)
+        self._practice(focuses)
         write_changed(self.out / "readings.csv", readings_csv(records.scored))
         write_changed(self.out / "clips.csv", clips_csv(records.clips))
-        written = {*self._athletes(records), *self._weeks(records)}
+        written = {*self._athletes(records, focuses), *self._weeks(records, focuses)}
         _tidy(self.out / "athletes", written)
         _tidy(self.out / "weeks", written)
         return self.out / "index.html"
 
-    def _weeks(self, records: Records) -> list[Path]:
+    def _practice(self, focuses: dict[tuple[str, str], Focus]) -> None:
+        """The practice sheet of every cohort; sheets of one cohort from before are out of date."""
+        for old in self.out.glob(f"{Path(PAGE).stem}-*.html"):
+            if OURS in old.read_text(encoding="utf-8", errors="replace")[:2000]:
+                old.unlink()
+        sheets = practice_sheets(self.store.roster(), self.store.attempts(), focuses, kept_settings(self.store))
+        write_practice(sheets, self.tolerances, self.out / PAGE, self.env, self.tr, latest=self.store.latest_date())
+        self.env.globals["practice"] = PAGE if sheets else ""
+
+    def _weeks(self, records: Records, focuses: dict[tuple[str, str], Focus]) -> list[Path]:
         links = [
             WeekLink(week.key, week_words(self.tr, week.date), f"weeks/{week.key}.html", _attempts(self.tr, len(week.attempts)))
             for week in records.weeks.values()
@@ -72,13 +107,14 @@ class _Site:
             at = links.index(link)
             text = template.render(
                 week=week_view(self.tr, records.weeks[link.key], root), weeks=links, root=root, problems=problems[link.key],
+                focus=focus_table(self.tr, focuses, self.tolerances) if not root else None,
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
                 **self._filters(),
             )  # fmt: skip
             write_changed(path, text)
         return [path for _link, path, _root in pages]
 
-    def _athletes(self, records: Records) -> list[Path]:
+    def _athletes(self, records: Records, focuses: dict[tuple[str, str], Focus]) -> list[Path]:
         folder = self.out / "athletes"
         folders = Folders(self.data, link_to(self.data, folder))
         near = [{"code": code, "file": athlete_file(code)} for code in records.athletes]
@@ -87,7 +123,8 @@ class _Site:
             view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders)
             text = template.render(
                 athlete=view, page=near[i]["file"], root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
-                shared=False, **player_of(self.tr, view),
+                shared=False, focus=focus_views(self.tr, [f for (who, _), f in focuses.items() if who == code], self.tolerances),
+                **player_of(self.tr, view),
             )  # fmt: skip
             write_changed(folder / near[i]["file"], text)
         return [folder / one["file"] for one in near]

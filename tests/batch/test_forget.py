@@ -46,7 +46,9 @@ def out(folder, tmp_path, monkeypatch):
     out = tmp_path / "out"
     run_folder(folder, out, engine=StandIn(), today=TODAY)
     with Store(out / "data" / "matside.sqlite") as store:
-        store.add_note("OT-01", "2026-03-02", "break", "wrist")
+        store.add_note("OT-01", "2026-03-02", "break", "sprained")
+        store.pin("OT-01", "lunge", "hip_angle", "", "")
+        store.pin("HE-02", "lunge", "hip_angle", "", "")
         store.add_note("HE-02", "2026-03-02", "growth", "two shoe sizes")
     return out
 
@@ -65,11 +67,14 @@ def test_nothing_is_left_of_the_athlete_and_all_of_the_others(folder, out):
     assert "data/matside.sqlite" in knows(out, ["OT-01"]) and "data/run.log" in knows(out, ["OT-01"])
     content = Store(out / "data" / "matside.sqlite").known()[ONE].content
     done = forget_athlete("ot-01", out, load_tolerances())
-    assert knows(out, ["OT-01", content, "wrist"]) == []
+    assert knows(out, ["OT-01", content, "sprained"]) == []
     assert (done.clips, done.landmarks, done.pictures) == ([ONE], 1, 2) and done.log_lines >= 1
     assert done.pages == ["athletes/OT-01.html"] and (out / "athletes" / "HE-02.html").is_file()
     assert [row for row in contents(out) if "HE-02" in str(row)] == theirs
     assert len(Store(out / "data" / "matside.sqlite").notes()) == 1
+    assert list(Store(out / "data" / "matside.sqlite").pins()["athlete"]) == ["HE-02"], "the coach's own focus goes with the athlete"
+    assert list(Store(out / "data" / "matside.sqlite").roster()["athlete"]) == ["CU-03", "HE-02"]
+    assert "HE-02" in (out / "practice.html").read_text("utf-8")
     assert (folder / ONE).is_file() and done.sources == [folder / ONE] and done.deleted_sources == []
     report = "\n".join(told(done, "OT-01"))
     assert str(folder / ONE) in report and "roster" in report
