@@ -23,6 +23,7 @@ class Shot:
     shake: float = 1.0  # 0 tripod, 1 a steady hand, 3 a poor one
     roll: float = 0.0  # degrees the phone is tilted
     pan: float = 0.5  # 0 never follows the athlete, 1 keeps them in the middle
+    walk: float = 0.0  # 0 the phone stays in its place, 1 it goes along with the athlete
     zoom: float = 1.0  # field shrinks by this factor over the clip
 
 
@@ -74,11 +75,13 @@ def film(shot: Shot, t: np.ndarray, hips: np.ndarray, stature: float, rng: np.ra
     followed = gaussian_filter1d(hips[:, 0], 0.35 / dt, mode="nearest")
     aim = np.tile(centre, (len(t), 1))
     aim[:, 0] += shot.pan * (followed - centre[0])
+    along = np.zeros((len(t), 3))
+    along[:, 0] = shot.walk * (gaussian_filter1d(hips[:, 0], 0.7 / dt, mode="nearest") - centre[0])
     angle = np.radians(shot.off_square)
     stand = centre + distance * np.array([np.sin(angle), -np.cos(angle), 0])
     stand[2] = shot.up
     w = shot.shake
-    eye = stand + np.stack([wander(t, rng, 0.010 * w, 4.0), wander(t, rng, 0.006 * w, 4.0), wander(t, rng, 0.008 * w, 3.0)], 1)
+    eye = stand + along + np.stack([wander(t, rng, 0.010 * w, 4.0), wander(t, rng, 0.006 * w, 4.0), wander(t, rng, 0.008 * w, 3.0)], 1)
     aim = aim + np.stack([wander(t, rng, 0.018 * w, 2.5), wander(t, rng, 0.0, 1.0), wander(t, rng, 0.015 * w, 2.0)], 1)
     ahead = unit(aim - eye)
     right = unit(np.cross(ahead, [0.0, 0.0, 1.0]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import csv
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,17 +18,19 @@ from pipeline.stage.joints import heights, landmarks
 from pipeline.stage.motions.backward_roll import RollStyle, backward_roll
 from pipeline.stage.motions.bystanders import bystander
 from pipeline.stage.motions.cartwheel import CartwheelStyle, cartwheel
-from pipeline.stage.motions.lunge import LungeStyle, lunge
-from pipeline.stage.motions.movement import Movement, chained
+from pipeline.stage.motions.chained import chained
+from pipeline.stage.motions.lunge import LoadedLungeStyle, LungeStyle, loaded_lunge, lunge
+from pipeline.stage.motions.movement import Movement
 from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle, shoulder_stand
 from pipeline.stage.phone import Darkroom, Phone
 from pipeline.stage.timing import RATE
 from pipeline.stage.truth import TrueAttempt, true_attempt
 from pipeline.vocabulary import Side
 
-Style = LungeStyle | CartwheelStyle | RollStyle | ShoulderStandStyle
+Style = LungeStyle | LoadedLungeStyle | CartwheelStyle | RollStyle | ShoulderStandStyle
 DO: dict[type, Callable[..., Movement]] = {
     LungeStyle: lunge,
+    LoadedLungeStyle: loaded_lunge,
     CartwheelStyle: cartwheel,
     RollStyle: backward_roll,
     ShoulderStandStyle: shoulder_stand,
@@ -76,6 +78,8 @@ class Scene:
     phone: Phone = field(default_factory=Phone)
     fps: int = 30  # a divisor of 120
     variable: bool = False  # frame times wander
+    stays: bool = False  # the phone is held further off where the athlete would leave the picture
+    blend: float = 0.0  # seconds over which one skill's last pose goes over into the next one's first
     turn: int = 0  # stored turned
     crf: int = 27
     samples: int = 4  # drawn per pixel; 0 is twice as fast, with rougher edges
@@ -101,7 +105,7 @@ def act(scene: Scene) -> Acted:
     """Play the scene without drawing it."""
     rng = np.random.default_rng(scene.seed)
     who = body(scene.shape)
-    movement = chained([DO[type(style)](who, style, rng) for style in scene.styles], who)
+    movement = chained([DO[type(style)](who, style, rng) for style in scene.styles], who, blend=scene.blend)
     movement = movement.turned(0.0 if scene.faces > 0 else 180.0, (0.0, 0.0))
     hips = _hips(who, movement)
     movement = movement.turned(0.0, tuple(-0.5 * (hips.min(0) + hips.max(0))[:2]))
@@ -113,8 +117,21 @@ def refilmed(scene: Scene, who: Body, movement: Movement, joints: dict, low: dic
     """A movement seen through the scene's camera. rng is left as it was, so that the same movement can be filmed again."""
     after = copy.deepcopy(rng)
     camera = film(scene.shot, movement.t, _hips(who, movement), who.height, after)
+    for _ in range(20 if scene.stays else 0):
+        if _inside(camera, joints):
+            break
+        scene = replace(scene, shot=replace(scene.shot, share=0.94 * scene.shot.share, zoom=min(scene.shot.zoom, 1.0)))
+        after = copy.deepcopy(rng)
+        camera = film(scene.shot, movement.t, _hips(who, movement), who.height, after)
     attempts = tuple(true_attempt(movement.t, joints, low, span, _near(movement.t, joints, camera, span)) for span in movement.spans)
     return Acted(who, movement, camera, _shown(scene, len(movement.t), after), attempts, joints, low, rng)
+
+
+def _inside(camera: Camera, joints: dict[str, np.ndarray], margin: float = 0.02) -> bool:
+    """Whether every joint is in the picture all the time, but for a margin."""
+    xy, _ = camera.project(np.stack(list(joints.values()), 1)[:: int(RATE) // 20], slice(None, None, int(RATE) // 20))
+    size = np.array([camera.width, camera.height])
+    return bool(np.all((xy > margin * size) & (xy < (1 - margin) * size)))
 
 
 def _hips(who: Body, movement: Movement) -> np.ndarray:

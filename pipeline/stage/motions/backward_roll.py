@@ -10,8 +10,9 @@ from pipeline.stage.bodies import Body
 from pipeline.stage.contact import SINK
 from pipeline.stage.motions.movement import Movement, Span, alive, mirrored, mirrored_pins, reach_lengths
 from pipeline.stage.motions.rolling import Key, on_the_floor, planted_feet, pose_from
+from pipeline.stage.motions.steps import stepped, walked
 from pipeline.stage.pose import Pin, palm_depth, place_bones
-from pipeline.stage.timing import clock, ramp
+from pipeline.stage.timing import clock, ramp, window
 from pipeline.vocabulary import Side, Skill
 
 
@@ -26,6 +27,10 @@ class RollStyle:
     before: float = 0.8
     after: float = 0.9
     pace: float = 1.0
+    head_turn: float = 0.0  # degrees the face is turned while the hips are overhead, to the lead side positive
+    hand_late: float = 0.0  # seconds the lead side's hand comes down after the other
+    sway: float = 0.0  # of the body over the feet when standing, share of the leg's length to either side
+    extra: int = 0  # steps backwards that are too many
 
 
 def roll_keys(style: RollStyle) -> list[Key]:
@@ -53,11 +58,16 @@ def roll_keys(style: RollStyle) -> list[Key]:
 
 def backward_roll(body: Body, style: RollStyle, rng: np.random.Generator) -> Movement:
     keys = [replace(k, at=style.before + k.at * style.pace) for k in roll_keys(style)]
-    t = clock(keys[-1].at + style.after)
-    pose = on_the_floor(body, alive(pose_from(t, keys), t, rng))
-    size = reach_lengths(body)
     at = lambda s: style.before + s * style.pace  # noqa: E731
     wait = style.kneel / style.pace
+    size = reach_lengths(body)
+    plan = walked(("LR" * style.extra)[: style.extra], at(3.3 + wait), (-0.34 * size["leg"], 0.0))
+    still = max((step.at + step.seconds for step in plan), default=at(3.55 + wait))
+    t = clock(max(keys[-1].at, still) + style.after)
+    pose = alive(pose_from(t, keys), t, rng)
+    if style.head_turn:
+        pose.neck_twist = pose.neck_twist + style.head_turn * window(t, at(1.2), at(2.3), 0.25 * style.pace)
+    pose = on_the_floor(body, pose)
     free = place_bones(body, pose)
     moment = int(np.argmin(np.abs(t - at(1.75))))
     n = len(t)
@@ -66,10 +76,13 @@ def backward_roll(body: Body, style: RollStyle, rng: np.random.Generator) -> Mov
         shoulder = free.joint(body, f"upperarm01.{side}")[moment]
         spot = np.array([shoulder[0] - 0.10 * size["trunk"], shoulder[1] + sign * 0.03, palm_depth(body) - SINK])
         weight = ramp(t, at(1.28), at(1.52)) * (1 - ramp(t, at(2.45 + wait), at(2.72 + wait)))
+        target = np.tile(spot, (n, 1))
+        if side == "L" and style.hand_late:
+            target[:, 2] += 0.09 * (1 - ramp(t, at(1.4), at(1.5) + style.hand_late))
         hands.append(
             Pin(
                 f"hand.{side}",
-                np.tile(spot, (n, 1)),
+                target,
                 weight,
                 np.tile([-1.0, sign * 0.35, 0.9], (n, 1)),
                 np.tile([1.0, -sign * 0.15, 0.0], (n, 1)),
@@ -78,7 +91,13 @@ def backward_roll(body: Body, style: RollStyle, rng: np.random.Generator) -> Mov
         )
     feet = planted_feet(body, pose, t, ((0.0, at(0.9)), (at(2.85 + wait), t[-1])))
     pins: tuple[Pin, ...] = (*hands, *feet)
+    if plan:
+        pins = stepped(body, pose, t, plan, at(3.2 + wait), pins)
+    if style.sway:
+        swings = ramp(t, still - 0.2, still + 0.1) * (1 - ramp(t, still + 1.0, still + 1.6)) * style.sway * size["leg"]
+        pose.place[:, 0] += swings * np.sin(2 * np.pi * 1.1 * (t - still))
+        pose.place[:, 1] += 0.6 * swings * np.sin(2 * np.pi * 0.8 * (t - still) + 1)
     if style.lead is Side.RIGHT:
         pose, pins = mirrored(pose), mirrored_pins(pins)
-    span = Span(Skill.BACKWARD_ROLL, at(0.0), at(3.55 + wait), style.lead)
+    span = Span(Skill.BACKWARD_ROLL, at(0.0), still, style.lead)
     return Movement(t, place_bones(body, pose, pins), (span,))

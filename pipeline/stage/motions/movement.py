@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +24,7 @@ class Span:
     end_s: float  # standing (or sitting) still again
     lead: Side
     hold: tuple[float, float] | None = None
+    lift: tuple[float, float] | None = None  # when the arms are lifted into a pose, with a little rest before and after
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,7 @@ class Movement:
     t: np.ndarray
     placed: Placed
     spans: tuple[Span, ...] = ()
+    heading: float = 0.0  # degrees about the vertical that the body has turned from the first moment to the last
 
     def turned(self, yaw: float, to: tuple[float, float]) -> Movement:
         """The same movement turned about the vertical by yaw degrees, then moved over the floor."""
@@ -76,26 +77,9 @@ def alive(pose: Pose, t: np.ndarray, rng: np.random.Generator) -> Pose:
     return pose
 
 
-def chained(movements: Sequence[Movement], body: Body) -> Movement:
-    """Movements one after the other: each starts where the one before it ended, facing the same way (+x)."""
-    t: list[np.ndarray] = []
-    turn: list[np.ndarray] = []
-    shift: list[np.ndarray] = []
-    spans: list[Span] = []
-    start, place = 0.0, np.zeros(3)
-    for m in movements:
-        hips = 0.5 * (m.placed.joint(body, "upperleg01.L") + m.placed.joint(body, "upperleg01.R"))
-        move = (place - hips[0]) * np.array([1.0, 1.0, 0.0]) if t else np.zeros(3)
-        first = 1 if t else 0
-        t.append(m.t[first:] + start)
-        turn.append(m.placed.turn[first:])
-        shift.append(m.placed.shift[first:] + move)
-        for s in m.spans:
-            hold = None if s.hold is None else (s.hold[0] + start, s.hold[1] + start)
-            spans.append(replace(s, start_s=s.start_s + start, end_s=s.end_s + start, hold=hold))
-        start += m.t[-1]
-        place = hips[-1] + move
-    return Movement(np.concatenate(t), Placed(np.concatenate(turn), np.concatenate(shift)), tuple(spans))
+def mirrored_turn(heading: float, lead: Side) -> float:
+    """The heading of a movement written for the left leader, done by this leader."""
+    return heading if lead is Side.LEFT else -heading
 
 
 def reach_lengths(body: Body) -> dict[str, float]:
