@@ -1,8 +1,9 @@
 """The benchmark's scenes: far wider than the sample clips, drawn from seeds, in a part to tune on and a part only to report on.
 
 The parts share no body, no hall, no clothes' colours and no seed. Scene i of a part is always the same scene, and any prefix of a part is
-balanced over the four skills. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off square; phone 0.5-1.5 m high; athlete
-25-80 % of the picture's height; portrait and landscape; hand-held; both directions and lead sides; others in the picture in half of them.
+balanced over the kinds (see KINDS; one in twelve is a whole routine). Ranges: bodies of 5-11 years and two adults; 0-30 degrees off
+square; phone 0.5-1.5 m high; athlete up to 80 % of the picture's height; portrait and landscape; hand-held; both directions and lead
+sides; others in the picture in half of them. The athlete stays in the picture but in the few scenes of which `leaves` is true.
 """
 
 from __future__ import annotations
@@ -11,20 +12,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.bench.styles import BLEND_S, Teller
 from pipeline.stage.bodies import Shape
 from pipeline.stage.camera import Shot
 from pipeline.stage.clothes import Outfit
 from pipeline.stage.hall import BRICK, MAT, PANEL, PLAIN, WOOD, Hall
-from pipeline.stage.motions.backward_roll import RollStyle
-from pipeline.stage.motions.cartwheel import CartwheelStyle
-from pipeline.stage.motions.lunge import LungeStyle
-from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle
 from pipeline.stage.phone import Phone
 from pipeline.stage.scene import Extra, Scene, Style
-from pipeline.vocabulary import Side, Skill
 
 PARTS = ("tune", "report")
-ORDER = (Skill.LUNGE, Skill.SHOULDER_STAND, Skill.BACKWARD_ROLL, Skill.CARTWHEEL)
+KINDS = ("lunge", "stand", "roll", "cartwheel", "loaded", "stand", "roll", "cartwheel", "routine", "stand", "roll", "cartwheel")
 BODIES = {
     "tune": (
         Shape(5.2, weight=0.45, proportions=0.5), Shape(6.6, weight=0.35, muscle=0.4), Shape(7.6, girl=0.0, weight=0.5),
@@ -44,10 +41,20 @@ HAIRS = ("black", "brown", "fair", "red")
 CLOTHES = ("leotard", "long leotard", "tee and shorts", "leggings")
 
 
+def kind(index: int) -> str:
+    """What scene number `index` of either part shows, one of KINDS; "loaded" is a loaded lunge alone or out of a straight one."""
+    return KINDS[index % len(KINDS)]
+
+
+def leaves(index: int) -> bool:
+    """Whether the athlete may leave the picture in scene number `index`."""
+    return index % 17 == 11 and kind(index) != "routine"
+
+
 def scene(part: str, index: int) -> Scene:
     """Scene number `index` of a part."""
-    rng = np.random.default_rng([PARTS.index(part), index])
-    skill = ORDER[index % len(ORDER)]
+    rng = np.random.default_rng([PARTS.index(part), 2, index])
+    what = kind(index)
     hue = 0.0 if part == "tune" else 0.5
     shapes = BODIES[part]
     who = int(rng.integers(len(shapes) * 3 - 2)) % len(shapes)  # grown-ups a third as often
@@ -56,44 +63,39 @@ def scene(part: str, index: int) -> Scene:
         f"{part[0].upper()}{index % 4 + 1}-{index:03d}_2026-02-{1 + index % 28:02d}_1",
         shapes[who],
         _outfit(rng, hue),
-        (_style(skill, rng),),
+        _styles(what, rng),
         faces=int(rng.choice([-1, 1])),
         extras=extras,
         hall=_hall(part, rng, hue),
-        shot=_shot(skill, rng),
-        phone=Phone(rng.uniform(0.95, 1.5), rng.uniform(-0.07, 0.07), rng.uniform(0.3, 1.3), rng.uniform(0.5, 6), rng.uniform(0.85, 1.15),
+        shot=_shot(what, rng, leaves(index)),
+        phone=Phone(rng.uniform(0.95, 1.5), rng.uniform(-0.07, 0.07), rng.uniform(0.3, 1.3), rng.uniform(0.5, 4.5), rng.uniform(0.85, 1.15),
                     int(rng.choice([1, 1, 3, 5]))),
-        fps=int(rng.choice([24, 30, 30, 60])) if skill is Skill.CARTWHEEL else int(rng.choice([24, 30])),
+        fps=int(rng.choice([24, 30, 30, 60])) if what == "cartwheel" else int(rng.choice([24, 30])),
         variable=bool(rng.random() < 0.2),
-        crf=int(rng.integers(23, 33)),
+        stays=not leaves(index),
+        blend=BLEND_S if what == "routine" else 0.0,
+        crf=int(rng.integers(25, 34)),
         seed=int(rng.integers(1 << 31)),
     )  # fmt: skip
 
 
-def _style(skill: Skill, rng: np.random.Generator) -> Style:
-    lead = Side.LEFT if rng.random() < 0.5 else Side.RIGHT
-    common = {"lead": lead, "before": rng.uniform(0.35, 0.9), "after": rng.uniform(0.3, 0.7), "pace": rng.uniform(0.82, 1.15)}
-    wide = lambda low, near, high: rng.uniform(near, high) if rng.random() < 0.6 else rng.uniform(low, high)  # noqa: E731
-    if skill is Skill.LUNGE:
-        return LungeStyle(back_knee=wide(125, 160, 179), hip=wide(105, 155, 200), shoulder=wide(115, 155, 180), elbow=rng.uniform(2, 30),
-                          leg_lean=rng.uniform(28, 42), stride=rng.uniform(0.95, 1.2), hold=rng.uniform(0.6, 1.6), **common)  # fmt: skip
-    if skill is Skill.SHOULDER_STAND:
-        return ShoulderStandStyle(hip=wide(95, 150, 196), knee=wide(125, 160, 179), trunk=rng.uniform(150, 178), point=rng.uniform(0, 60),
-                                  arms=str(rng.choice(["back", "floor"])), hold=rng.uniform(0.7, 2.0), **common)  # fmt: skip
-    if skill is Skill.BACKWARD_ROLL:
-        return RollStyle(clear=rng.uniform(-0.3, 1.0), tuck=rng.uniform(0, 1), **common)
-    bend = lambda: rng.uniform(1, 9) if rng.random() < 0.45 else rng.uniform(10, 60)  # noqa: E731
-    return CartwheelStyle(
-        bend_first=bend(), bend_second=bend(), turnout=rng.uniform(0, 80), apart=rng.uniform(38, 58), pike=rng.uniform(0, 30), **common
-    )
+def _styles(what: str, rng: np.random.Generator) -> tuple[Style, ...]:
+    tell = Teller(rng)
+    if what == "routine":
+        return tell.routine()
+    if what == "loaded":
+        return (tell.lunge(then=tell.loaded()),) if tell.chance(0.5) else (tell.loaded(),)
+    return ({"lunge": tell.lunge, "stand": tell.stand, "roll": tell.roll, "cartwheel": tell.cartwheel}[what](),)
 
 
-def _shot(skill: Skill, rng: np.random.Generator) -> Shot:
-    width, height = SIZES[rng.integers(len(SIZES))]
+def _shot(what: str, rng: np.random.Generator, leaving: bool) -> Shot:
+    width, height = SIZES[rng.integers(len(SIZES) - (3 if what == "routine" else 0))]
     tall = height > width
-    most = (0.28 if tall else 0.55) if skill is Skill.CARTWHEEL else (0.36 if tall else 0.8)
-    return Shot(width, height, share=rng.uniform(0.25, most), up=rng.uniform(0.5, 1.5), off_square=rng.uniform(-30, 30), field=rng.uniform(45, 68),
-                shake=rng.uniform(0.3, 2.2), roll=rng.normal(0, 2), pan=rng.uniform(0.3, 0.9), zoom=rng.choice([1.0, 1.0, rng.uniform(0.9, 1.1)]))  # fmt: skip
+    most = (0.28 if tall else 0.55) if what in ("cartwheel", "routine") else (0.36 if tall else 0.8)
+    return Shot(width, height, share=rng.uniform(0.5, 0.9) if leaving else rng.uniform(0.25, most), up=rng.uniform(0.5, 1.5),
+                off_square=rng.uniform(-30, 30) if what != "routine" else rng.uniform(-18, 18), field=rng.uniform(45, 68),
+                shake=rng.uniform(0.3, 2.2), roll=rng.normal(0, 2), pan=rng.uniform(0.1, 0.4) if leaving else rng.uniform(0.6, 0.95),
+                walk=rng.uniform(0.3, 0.9) if what == "routine" else 0.0, zoom=rng.choice([1.0, 1.0, rng.uniform(0.9, 1.1)]))  # fmt: skip
 
 
 def _outfit(rng: np.random.Generator, hue: float) -> Outfit:
@@ -135,14 +137,10 @@ def _others(part: str, athlete: int, rng: np.random.Generator) -> tuple[Extra, .
             )
         )
     for _ in range(int(rng.integers(0 if out else 1, 4))):
-        kind = str(rng.choice(["stand", "hips", "squat", "arms up", "walk"]))
-        out.append(
-            Extra(
-                others[rng.integers(len(others))],
-                _outfit(rng, hue),
-                kind,
-                (rng.uniform(-2.2, 2.2), rng.uniform(1.3, 2.2)),
-                rng.uniform(-180, 180),
-            )
-        )
+        what = str(rng.choice(["stand", "hips", "squat", "arms up", "walk", "walk"]))
+        place, yaw = (rng.uniform(-2.2, 2.2), rng.uniform(1.3, 2.2)), rng.uniform(-180, 180)
+        if what == "walk":  # across the picture behind the athlete
+            to_right = rng.random() < 0.5
+            place, yaw = (rng.uniform(0.5, 3.0) * (-1 if to_right else 1), place[1]), (0 if to_right else 180) + rng.uniform(-6, 6)
+        out.append(Extra(others[rng.integers(len(others))], _outfit(rng, hue), what, place, yaw))
     return tuple(out)
