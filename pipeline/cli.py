@@ -13,6 +13,7 @@ import typer
 from pipeline import __version__
 from pipeline.errors import CANNOT_RUN, MatsideError
 from pipeline.practice_cli import add_practice
+from pipeline.rounds_cli import eye_app, points_app
 
 if TYPE_CHECKING:
     from pipeline.batch.run import Night
@@ -341,6 +342,8 @@ def _sum_up(night: Night) -> None:
 
 
 add_practice(app)
+app.add_typer(points_app, name="points")
+app.add_typer(eye_app, name="eye")
 
 
 def _version(asked: bool) -> None:

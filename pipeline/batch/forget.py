@@ -13,6 +13,7 @@ from pipeline.batch.pages import write_pages
 from pipeline.clips.content import ContentHashes
 from pipeline.errors import MatsideError
 from pipeline.files import write_whole
+from pipeline.reports.points_files import forget_sheets
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Known, Store
 
@@ -29,6 +30,7 @@ class Forgotten:
     landmarks: int = 0
     pictures: int = 0
     pages: list[str] = field(default_factory=list)
+    sheets: list[str] = field(default_factory=list)  # of points rounds, with everybody on them
     log_lines: int = 0
     sources: list[Path] = field(default_factory=list)  # the coach's own clips that are still there
     deleted_sources: list[Path] = field(default_factory=list)
@@ -44,7 +46,8 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
         known = store.known()
         code_asked = code.upper()
         theirs = {clip: k for clip, k in known.items() if k.athlete.upper() == code_asked}
-        known_otherwise = {one for one in {*store.pins()["athlete"], *store.roster()["athlete"]} if one.upper() == code_asked}
+        elsewhere = {*store.pins()["athlete"], *store.roster()["athlete"], *store.eye()["athlete"]}
+        known_otherwise = {one for one in elsewhere if one.upper() == code_asked}
         if not theirs and not known_otherwise:
             codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
             raise MatsideError(f"{code}: nothing is stored about this athlete. Stored are: {codes}.")
@@ -67,7 +70,9 @@ def forget_old(store: Store, out: Path, keep_days: int, today: date) -> Forgotte
         return Forgotten()
     oldest = (today - timedelta(days=keep_days)).isoformat()
     old = {clip: k for clip, k in store.known().items() if k.made_with and k.date and k.date < oldest}
-    return _remove(old, store, out, about=set()) if old else Forgotten()
+    done = _remove(old, store, out, about=set()) if old else Forgotten()
+    done.sheets = forget_sheets(out, before=oldest)
+    return done
 
 
 def remember_folder(store: Store, folder: Path) -> None:
@@ -114,6 +119,7 @@ def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]
     names = [re.escape(clip) for clip in clips] + [rf"(?<![\w-]){re.escape(code)}(?![\w-])" for code in about]
     pattern = re.compile("|".join(names), re.IGNORECASE)
     done.log_lines = sum(_without_lines(path, lambda line: bool(pattern.search(line))) for path in (data / "run.log", data / "workers.log"))
+    done.sheets = forget_sheets(out, about)
     for code in sorted(about) or [""]:
         store.erase(list(clips), about=code)
     return done
@@ -148,6 +154,8 @@ def told(done: Forgotten, code: str) -> Sequence[str]:
         f"Forgotten: {len(done.clips)} clips of {code} with all readings, {done.landmarks} landmark files, {done.pictures} pictures, "
         f"{done.log_lines} log lines. The pages were drawn again without {code}."
     ]
+    if done.sheets:
+        lines += [f"Score sheets that named {code}, removed whole: {', '.join(done.sheets)}."]
     if done.deleted_sources:
         lines += ["Deleted, as asked:", *(f"  {path}" for path in done.deleted_sources)]
     if done.sources:

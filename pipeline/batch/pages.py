@@ -45,7 +45,7 @@ def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: boo
     language : see `page_language`.
     """
     language = page_language(store, language)
-    stamp = _stamp(store, tolerances, language)
+    stamp = _stamp(store, tolerances, language, out)
     marker = out / "data" / STAMP
     index = out / "index.html"
     if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8") == stamp:
@@ -76,10 +76,11 @@ def _draw(store: Store, tolerances: Tolerances, out: Path, language: str) -> Pat
     return index
 
 
-def _stamp(store: Store, tolerances: Tolerances, language: str) -> str:
+def _stamp(store: Store, tolerances: Tolerances, language: str, out: Path) -> str:
     """Changes whenever the pages would."""
     from pipeline.practice.pins import read_pins
     from pipeline.practice.settings import kept_settings
+    from pipeline.reports.points_files import sheets
 
     digest = hashlib.sha256(
         f"{__version__}\n{language}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode()
@@ -87,7 +88,7 @@ def _stamp(store: Store, tolerances: Tolerances, language: str) -> str:
     for clip, known in sorted(store.known().items()):
         digest.update(f"{clip}\0{known}\n".encode("utf-8", "backslashreplace"))
     holding = [pin for pin in read_pins(store) if pin.holds(date.today())]  # a pin that runs out changes the pages
-    shown = (holding, store.roster().to_csv(index=False), kept_settings(store))
+    shown = (holding, store.roster().to_csv(index=False), kept_settings(store), store.eye().to_csv(index=False), sheets(out))
     digest.update(f"{shown}\n".encode("utf-8", "backslashreplace"))
     for note in store.notes().itertuples(index=False):
         digest.update(f"{tuple(note)}\n".encode("utf-8", "backslashreplace"))

@@ -6,8 +6,8 @@ import base64
 import math
 import os
 from collections import Counter, defaultdict
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import quote
@@ -17,7 +17,9 @@ from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
 from pipeline.measures.reading import Curve
+from pipeline.practice.eye import her_verdicts
 from pipeline.reports.best import Best, aligned, best_readings, with_curves
+from pipeline.reports.eye_view import HerWord, her_word
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, translated, week_key, week_words
 from pipeline.reports.motion import FOLDER, line_key, read_motion
@@ -26,6 +28,8 @@ from pipeline.reports.pages import content_policy, script
 from pipeline.reports.plots import CurveData, curve_plot, overlay
 from pipeline.reports.reading_view import VERDICTS, ReadingView, column_title, reading_view, short_value, skill_title
 from pipeline.reports.records import COLUMN, AttemptRecord, ReadingRow, columns_of
+from pipeline.reports.routine_steps import RoutineLine, routine_lines
+from pipeline.reports.routine_view import LossRow, RoutineRecords, loss_rows
 from pipeline.reports.week_view import CellView, WeekLink, mark_of
 from pipeline.reports.words import PLAYER_WORDS, SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerances
@@ -65,6 +69,7 @@ class ShownReading(ReadingView):
     line: str = ""  # the name of its line in the motion
     at_s: str = ""
     best: BestView | None = None
+    eye: HerWord | None = None  # what the coach says of it
 
 
 @dataclass(frozen=True)
@@ -108,6 +113,8 @@ class AthleteView:
     older_days: str
     rows: list[DetailRow]
     attempts: list[AttemptView]
+    losses: list[LossRow] = field(default_factory=list)  # alone against routine, what falls apart first
+    routines: list[RoutineLine] = field(default_factory=list)
 
 
 class Folders(NamedTuple):
@@ -137,9 +144,11 @@ def link_to(data: Path, page_folder: Path) -> str:
 
 
 def athlete_view(
-    tr: Translations, store: Store, code: str, attempts: Sequence[AttemptRecord], tolerances: Tolerances, folders: Folders
-) -> AthleteView:
-    """The page of one athlete; `attempts` are all of hers in time order. The latest come first on the page."""
+    tr: Translations, store: Store, code: str, attempts: Sequence[AttemptRecord], tolerances: Tolerances, folders: Folders,
+    routine: RoutineRecords | None = None,
+) -> AthleteView:  # fmt: skip
+    """The page of one athlete; `attempts` are all of hers in time order. The latest come first on the page. routine : the club's
+    pairs of alone and routine, where anybody was filmed in one."""
     rows = [r for a in attempts for r in a.readings]
     dates = sorted({a.row.date for a in attempts}, reverse=True)
     latest = attempts[-1].row
@@ -150,6 +159,8 @@ def athlete_view(
     summary = f"{cohort}. {count} {on}." if cohort else f"{count} {on}."
     older = len(dates) - MOST_DAYS
     best = with_curves(store, best_readings(attempts, tolerances))
+    anchors = {slug(a.row.link) for a in attempts}
+    eye = {key: her_word(tr, *word) for key, word in her_verdicts(store).items()}
     return AthleteView(
         code=code,
         summary=summary,
@@ -158,9 +169,11 @@ def athlete_view(
         older_days=tr.gettext("Earlier days (%d) are in the sections below.") % older if older > 0 else "",
         rows=_days_table(tr, rows, dates[:MOST_DAYS]),
         attempts=[
-            _attempt(tr, store, attempt, day, tolerances, folders, best)
+            _attempt(tr, store, attempt, day, tolerances, folders, best, eye)
             for attempt, day in zip(reversed(attempts), reversed(_day_words(tr, attempts)), strict=True)
         ],
+        losses=loss_rows(tr, routine.athlete(code), tolerances, club=False) if routine else [],
+        routines=[line for line in routine_lines(tr, store, code) if line.anchor in anchors] if routine else [],
     )
 
 
@@ -198,8 +211,9 @@ def _day_words(tr: Translations, attempts: Sequence[AttemptRecord]) -> list[str]
 
 
 def _attempt(
-    tr: Translations, store: Store, attempt: AttemptRecord, day: str, tolerances: Tolerances, folders: Folders, best: dict[COLUMN, Best]
-) -> AttemptView:
+    tr: Translations, store: Store, attempt: AttemptRecord, day: str, tolerances: Tolerances, folders: Folders, best: dict[COLUMN, Best],
+    eye: Mapping[tuple[str, str, str], HerWord],
+) -> AttemptView:  # fmt: skip
     row = attempt.row
     curves = {(c.detail, str(c.side)): c for c in store.curves(row.link)}
     pictures = {(p.detail, str(p.side)): p for p in store.pictures(row.link)}
@@ -225,6 +239,7 @@ def _attempt(
                 pictures.get((r.detail, r.side)),
                 folders,
                 best.get(r.column),
+                eye.get((r.link, r.detail, r.side)),
             )
             for r in attempt.readings
         ],
@@ -233,7 +248,7 @@ def _attempt(
 
 def _shown(
     tr: Translations, reading: ReadingRow, attempt: AttemptRecord, tolerances: Tolerances, curve: Curve | None,
-    picture: Picture | None, folders: Folders, best: Best | None,
+    picture: Picture | None, folders: Folders, best: Best | None, eye: HerWord | None,
 ) -> ShownReading:  # fmt: skip
     view = reading_view(tr, reading, tolerances.get((reading.skill, reading.detail)))
     best = best if best is not None and best.reading.link != reading.link and curve is not None else None
@@ -245,6 +260,7 @@ def _shown(
         line=line_key(reading.detail, reading.side),
         at_s=f"{reading.at_s:.3f}" if math.isfinite(reading.at_s) else "",
         best=_best(tr, best.reading) if best and beside is not None else None,
+        eye=eye,
     )
 
 

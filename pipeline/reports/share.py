@@ -10,6 +10,7 @@ from pipeline.reports.files import write_changed
 from pipeline.reports.language import translations
 from pipeline.reports.pages import environment
 from pipeline.reports.records import attempts_of
+from pipeline.reports.routine_view import read_pairs
 from pipeline.reports.site import OURS, common
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.scoring.verdicts import score
@@ -33,10 +34,14 @@ def share_athlete(
         known = ", ".join(sorted(set(store.attempts()["athlete"]) - {""})) or "nobody"
         raise MatsideError(f"{athlete!r}: expected an athlete with attempts{f' since {since}' if since else ''}; on record: {known}.")
     bare = [type(a)(a.row._replace(cohort="", clip=""), a.readings) for a in attempts]
-    view = athlete_view(tr, store, athlete, bare, tolerances, Folders(data, inside=True))
+    view = athlete_view(
+        tr, store, athlete, bare, tolerances, Folders(data, inside=True), read_pairs(store, tolerances, athlete=athlete, since=since)
+    )
     env = environment(tr)
     env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
-    text = env.get_template("athlete.html").render(athlete=view, root="", shared=True, before=None, after=None, focus=[], **player_of(tr, view))
+    text = env.get_template("athlete.html").render(
+        athlete=view, root="", shared=True, before=None, after=None, focus=[], **player_of(tr, view)
+    )
     try:
         write_changed(path, text)
     except OSError as error:

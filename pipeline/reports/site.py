@@ -11,6 +11,8 @@ from pipeline.practice.focus import Focus, choose_focus
 from pipeline.practice.pins import read_pins
 from pipeline.practice.settings import PracticeSettings, kept_settings
 from pipeline.reports.athlete_view import Folders, athlete_view, link_to, player_of
+from pipeline.reports.beside import beside_links
+from pipeline.reports.eye_page import write_eye
 from pipeline.reports.files import slug, write_changed
 from pipeline.reports.focus_view import focus_table, focus_views
 from pipeline.reports.language import Translations, translated, translations, week_words
@@ -18,6 +20,8 @@ from pipeline.reports.pages import content_policy, environment, script, styleshe
 from pipeline.reports.practice_page import PAGE, practice_sheets, write_practice
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
+from pipeline.reports.routine_page import write_routine
+from pipeline.reports.routine_view import RoutineRecords, read_pairs
 from pipeline.reports.tables import clips_csv, readings_csv
 from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
 from pipeline.reports.words import CAUTION, HOW_SURE, WEEK_WORDS
@@ -70,11 +74,13 @@ class _Site:
         self.env = environment(tr)
         self.env.globals.update(common(tr, tolerances, title, note or store.fact(INVENTED)), trends=trends)
         self.today = today
+        self.routine: RoutineRecords | None = None
 
     def write(self) -> Path:
         records = read_records(self.store, self.tolerances)
         focuses = choose_focus(records.scored, self.tolerances, pins=read_pins(self.store), today=self.today)
         self._practice(focuses)
+        self._beside(records)
         write_changed(self.out / "readings.csv", readings_csv(records.scored))
         write_changed(self.out / "clips.csv", clips_csv(records.clips))
         written = {*self._athletes(records, focuses), *self._weeks(records, focuses)}
@@ -90,6 +96,13 @@ class _Site:
         sheets = practice_sheets(self.store.roster(), self.store.attempts(), focuses, kept_settings(self.store))
         write_practice(sheets, self.tolerances, self.out / PAGE, self.env, self.tr, latest=self.store.latest_date())
         self.env.globals["practice"] = PAGE if sheets else ""
+
+    def _beside(self, records: Records) -> None:
+        """The pages beside the weeks: the coach's own eye, alone against routine, and links to them and to the score sheets."""
+        self.routine = read_pairs(self.store, self.tolerances)
+        eye = write_eye(self.env, self.tr, self.store, records.scored, self.out)
+        routine = write_routine(self.env, self.tr, self.store, self.tolerances, self.routine, self.out)
+        self.env.globals["beside"] = beside_links(self.tr, self.out, eye=eye, routine=routine)
 
     def _weeks(self, records: Records, focuses: dict[tuple[str, str], Focus]) -> list[Path]:
         links = [
@@ -120,7 +133,7 @@ class _Site:
         near = [{"code": code, "file": athlete_file(code)} for code in records.athletes]
         template = self.env.get_template("athlete.html")
         for i, (code, attempts) in enumerate(records.athletes.items()):
-            view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders)
+            view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders, self.routine)
             text = template.render(
                 athlete=view, page=near[i]["file"], root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
                 shared=False, focus=focus_views(self.tr, [f for (who, _), f in focuses.items() if who == code], self.tolerances),

@@ -122,11 +122,11 @@ def _write_one(
 
 def write_athletes(
     store: Store, tolerances: Tolerances, out: Path, *, codes: Sequence[str] | None = None, title: str = "Matside", note: str = "",
-    language: str = "en", front: bool = False,
+    language: str = "en", front: bool = False, beside: Sequence[tuple[str, str]] = (),
 ) -> Path:  # fmt: skip
     """A trend page for every athlete with a dated clip, the club's chance learnt once, and out/trends/index.html, which it returns.
 
-    front : also write that list as out/index.html, where there is no other front page.
+    front : also write that list as out/index.html, where there is no other front page. beside : links on it, (address, words).
     """
     tr = translations(language)
     filters = period_of(store, Filters())
@@ -142,7 +142,9 @@ def write_athletes(
     template = env.get_template("trends.html")
     cohorts = _has_cohorts(out)
     for page, root, folder in [(out / FOLDER / "index.html", "../", ""), *([(out / "index.html", "", f"{FOLDER}/")] if front else [])]:
-        write_changed(page, template.render(entries=entries, root=root, folder=folder, cohorts=cohorts, filters=filter_words(tr, None)))
+        write_changed(
+            page, template.render(entries=entries, root=root, folder=folder, cohorts=cohorts, beside=beside, filters=filter_words(tr, None))
+        )
     return out / FOLDER / "index.html"
 
 

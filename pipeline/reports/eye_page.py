@@ -1,0 +1,29 @@
+"""Writes eye.html, the coach's own verdicts beside Matside's, where she has given any."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import jinja2
+import pandas as pd
+
+from pipeline.practice.eye import compare
+from pipeline.reports.eye_view import eye_view
+from pipeline.reports.files import write_changed
+from pipeline.reports.language import Translations
+from pipeline.reports.pages import beside_stylesheet, content_policy
+from pipeline.store import Store
+
+PAGE = "eye.html"
+
+
+def write_eye(env: jinja2.Environment, tr: Translations, store: Store, scored: pd.DataFrame, out: Path) -> bool:
+    """Write the page, or remove it where there is nothing to show; whether it is there. scored : all readings with verdicts."""
+    compared = compare(store, scored)
+    if compared.both.empty and not compared.lost:
+        (out / PAGE).unlink(missing_ok=True)
+        return False
+    css = beside_stylesheet()
+    text = env.get_template("eye.html").render(view=eye_view(tr, compared), root="", css=css, csp=content_policy(style=css))
+    write_changed(out / PAGE, text)
+    return True
