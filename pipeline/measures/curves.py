@@ -6,8 +6,9 @@ import numpy as np
 
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX
-from pipeline.measures import backward_roll, cartwheel, loaded_lunge, lunge
+from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_lunge, lunge, roll_head, sharpness
 from pipeline.measures.angles import Point, angle_of
+from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene, other
 from pipeline.measures.uncertainty import Table, angle_sd
@@ -47,6 +48,22 @@ def curves(scene: Scene, table: Table) -> list[Curve]:
         sd = np.hypot(backward_roll.frame_sd(scene, lower), table[(Skill.BACKWARD_ROLL, "knee_clearance")].sd)
         out.append(_curve(scene, "knee_clearance", Side.NONE, SHANK, level, sd))
     return out
+
+
+def further_curves(look: Look, table: Table) -> list[Curve]:
+    """What the further details follow over time: the arms' speed, the legs apart, the toes, the face."""
+    scene = look.scene
+    if scene.skill in (Skill.LUNGE, Skill.SHOULDER_STAND):
+        return sharpness.curve(look, table)
+    flat = lambda detail: np.full(len(scene.t), table[(scene.skill, detail)].sd)  # noqa: E731
+    if scene.skill is Skill.CARTWHEEL:
+        out = [_curve(scene, "legs_apart", Side.NONE, DEGREES, cartwheel_shape.thighs(scene), flat("legs_apart"))]
+        out += [_curve(scene, "toe_point", side, DEGREES, cartwheel_shape.toes(scene, side), flat("toe_point")) for side in BOTH]
+        return [*out, _curve(scene, "head_to_hands", Side.NONE, DEGREES, cartwheel_shape.face_to_hands(scene), flat("head_to_hands"))]
+    if scene.skill is Skill.BACKWARD_ROLL:
+        turned = np.degrees(np.arcsin(np.clip(roll_head.face_aside(look), -1, 1)))
+        return [_curve(scene, "head_turn", Side.NONE, DEGREES, turned, flat("head_turn"))]
+    return []
 
 
 def _corner(side: Side, joint: str) -> tuple[Point, Point, Point]:

@@ -4,8 +4,22 @@ from __future__ import annotations
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.landmarks.track import Track
-from pipeline.measures import backward_roll, cartwheel, loaded_lunge, lunge, shoulder_stand
-from pipeline.measures.curves import curves
+from pipeline.measures import (
+    backward_roll,
+    cartwheel,
+    cartwheel_hands,
+    cartwheel_shape,
+    loaded_lunge,
+    lunge,
+    roll_finish,
+    roll_head,
+    sharpness,
+    shoulder_stand,
+    stand_rise,
+    steps,
+)  # fmt: skip
+from pipeline.measures.curves import curves, further_curves
+from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import make_scene
 from pipeline.measures.uncertainty import Table, error_table
@@ -17,6 +31,14 @@ _READINGS = {
     Skill.SHOULDER_STAND: shoulder_stand.readings,
     Skill.BACKWARD_ROLL: backward_roll.readings,
     Skill.CARTWHEEL: cartwheel.readings,
+}
+
+_FURTHER = {  # details that look at moments, at single hands and feet, or at how fast
+    Skill.LUNGE: (sharpness.readings,),
+    Skill.LOADED_LUNGE: (),
+    Skill.SHOULDER_STAND: (stand_rise.readings, sharpness.readings),
+    Skill.BACKWARD_ROLL: (roll_finish.readings, roll_head.readings, steps.readings),
+    Skill.CARTWHEEL: (cartwheel_shape.readings, cartwheel_hands.readings, steps.readings),
 }
 
 
@@ -34,4 +56,8 @@ def measure_attempt(
     """
     table = error_table() if table is None else table
     scene = make_scene(track, attempt, lead_side=lead_side)
-    return _READINGS[attempt.skill](scene, table), curves(scene, table)
+    look = Look(scene, track, attempt, attempt.lead_side or lead_side)
+    found = _READINGS[attempt.skill](scene, table)
+    for further in _FURTHER[attempt.skill]:
+        found += further(look, table)
+    return found, curves(scene, table) + further_curves(look, table)

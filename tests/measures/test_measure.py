@@ -93,7 +93,7 @@ def test_knees_off_the_floor_have_a_clearance_and_no_contact() -> None:
     built = 100 * (knees - bodies.FLESH["knee"]) / bodies.SHANK
     assert clear.low <= built <= clear.high and clear.value == pytest.approx(built, abs=8.0)
     assert contact.value == 0.0 and contact.unit == "s"
-    assert {c.detail for c in curves} == {"hip_angle", "knee_angle", "knee_clearance"}
+    assert {c.detail for c in curves} == {"hip_angle", "knee_angle", "knee_clearance", "head_turn"}
 
 
 def test_knees_on_the_floor_are_seen_there() -> None:
@@ -168,7 +168,8 @@ def test_curves_run_over_the_attempt_and_keep_gaps() -> None:
     gappy = replace(track, xy=xy)
     (attempt,) = find_attempts(gappy)
     curves = measure_attempt(gappy, attempt)[1]
-    assert {(c.detail, c.side) for c in curves} == {(d, s) for d in ("hip_angle", "knee_angle") for s in (Side.LEFT, Side.RIGHT)}
+    sided, plain = ("hip_angle", "knee_angle", "toe_point"), ("legs_apart", "head_to_hands")
+    assert {(c.detail, c.side) for c in curves} == {(d, s) for d in sided for s in (Side.LEFT, Side.RIGHT)} | {(d, Side.NONE) for d in plain}
     for c in curves:
         assert c.t[0] >= attempt.start_s - 1e-6 and c.t[-1] <= attempt.end_s + 1e-6
         gap = (c.t > 1.61) & (c.t < 1.74)

@@ -1,0 +1,125 @@
+"""The cartwheel's shape while upside down, seen from the front: legs apart, toes, and the face turned to the hands."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.geometry import joint_angle, length, middle
+from pipeline.landmarks.track import INDEX
+from pipeline.measures import words
+from pipeline.measures.angles import names, problem_of
+from pipeline.measures.look import BOTH, Look
+from pipeline.measures.reading import Reading
+from pipeline.measures.scene import Scene
+from pipeline.measures.uncertainty import PASSES_SHARE, Evidence, Table, angle_sd, make_reading, spread_of_median
+from pipeline.vocabulary import Side, Skill
+
+WIDEST = 0.95  # the largest angle is read as this quantile of the window, for jitter makes the very largest too large
+FACE = 0.33  # trunks from the middle of the ears to the tip of the nose (0.28 to 0.37 on rendered bodies of 5 to 18 years)
+FACE_SD = 0.03
+PLANTED = 0.12  # trunks; a hand this near to its own lowest place is on the floor
+
+
+def between(u: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """(n,) degrees between directions, 0 to 180."""
+    return joint_angle(u, np.zeros_like(u), v)
+
+
+def thighs(scene: Scene) -> np.ndarray:
+    """(n,) degrees between the thighs, hip to knee each, in the picture."""
+    left, right = (scene.p(side, "knee") - scene.p(side, "hip") for side in BOTH)
+    return between(left, right)
+
+
+def toes(scene: Scene, side: Side) -> np.ndarray:
+    """(n,) degrees knee-ankle-toe, in the picture."""
+    return joint_angle(scene.p(side, "knee"), scene.p(side, "ankle"), scene.p(side, "foot_index"))
+
+
+def hand_place(scene: Scene, side: Side, frames: np.ndarray) -> np.ndarray:
+    """(2,) pixels: the middle of wrist and knuckles while the hand is on the floor, over some frames; NaN where it was not seen."""
+    spots = np.mean([scene.p(side, part) for part in ("wrist", "index", "pinky")], axis=0)
+    y = np.where(frames, spots[:, 1], np.nan)
+    if not np.isfinite(y).any():
+        return np.full(2, np.nan)
+    return np.nanmedian(spots[np.flatnonzero(y > np.nanmax(y) - PLANTED * scene.unit)], axis=0)
+
+
+def face_to_hands(scene: Scene) -> np.ndarray:
+    """(n,) degrees between the face (mid-ears to nose) and the way to the middle of the hands on the floor.
+
+    The face mostly looks at the camera, so its picture is short and its direction there means little; but the part of it that
+    points to the hands can be seen, and against the face's own length (a share of the trunk) gives the angle.
+    """
+    ears = middle(scene.p(Side.LEFT, "ear"), scene.p(Side.RIGHT, "ear"))
+    nose = scene.xy[:, INDEX["nose"]] - ears
+    hands = np.mean([hand_place(scene, side, scene.key) for side in BOTH], axis=0) - ears
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.sum(nose * hands, axis=-1) / np.linalg.norm(hands, axis=-1) / (FACE * scene.unit)
+    return np.degrees(np.arccos(np.clip(share, -1.0, 1.0)))
+
+
+def readings(look: Look, table: Table) -> list[Reading]:
+    """Legs apart, toes of each foot, eyes on the hands."""
+    scene = look.scene
+    out = [make_reading(Skill.CARTWHEEL, "legs_apart", Side.NONE, _widest(scene), table)]
+    out += [make_reading(Skill.CARTWHEEL, "toe_point", side, _toes(scene, side), table) for side in BOTH]
+    return [*out, make_reading(Skill.CARTWHEEL, "head_to_hands", Side.NONE, _head(scene), table)]
+
+
+def _open(scene: Scene, frames: np.ndarray, what: str) -> tuple[np.ndarray, float, str]:
+    """(which of the window's frames are known, their share, why nothing can be read)."""
+    ok = np.isfinite(frames)
+    share = float(ok.mean()) if len(ok) else 0.0
+    problem = problem_of(scene, share, what, "time upside down", words.FRONT_VIEW)
+    if not problem and ok.sum() < 3:
+        problem = words.not_seen(what, share, "time upside down", words.FRONT_VIEW)
+    return ok, share, problem
+
+
+def _widest(scene: Scene) -> Evidence:
+    frames, t = thighs(scene)[scene.key], scene.t[scene.key]
+    line = names((Side.LEFT, "knee"), (Side.LEFT, "hip"), (Side.RIGHT, "hip"), (Side.RIGHT, "knee"))
+    ok, share, problem = _open(scene, frames, "thighs")
+    if problem:
+        return Evidence(float("nan"), usable=share, line=line, problem=problem)
+    value = float(np.quantile(frames[ok], WIDEST))
+    i = int(np.flatnonzero(ok)[np.argmin(np.abs(frames[ok] - value))])
+    parts = [(side, part) for side in BOTH for part in ("hip", "knee")]
+    off = PASSES_SHARE / np.sqrt(2) * scene.noise(*parts)[scene.key][i]
+    long = np.repeat([float(length(scene.p(s, "hip"), scene.p(s, "knee"))[scene.key][i]) for s in BOTH], 2)
+    passes = float(np.degrees(np.sqrt(np.sum((off / long) ** 2))))
+    top = float(np.quantile(frames[ok], 1.0) - np.quantile(frames[ok], 0.85)) / 2  # a peak of one frame is doubtful
+    return Evidence(value, spread=top, passes=passes, usable=share, at_s=float(t[i]), line=line, limits=(0.0, 180.0))
+
+
+def _toes(scene: Scene, side: Side) -> Evidence:
+    frames, t = toes(scene, side)[scene.key], scene.t[scene.key]
+    points = (side, "knee"), (side, "ankle"), (side, "foot_index")
+    ok, share, problem = _open(scene, frames, f"{side} foot")
+    if problem:
+        return Evidence(float("nan"), usable=share, line=names(*points), problem=problem)
+    value = float(np.median(frames[ok]))
+    at = float(t[ok][np.argmin(np.abs(frames[ok] - value))])
+    shank, foot = length(scene.p(side, "knee"), scene.p(side, "ankle")), length(scene.p(side, "ankle"), scene.p(side, "foot_index"))
+    passes = angle_sd(scene.noise(*points), shank, foot)[scene.key]
+    sd = float(np.nanmedian(passes[ok])) if np.isfinite(passes[ok]).any() else 0.0
+    return Evidence(value, spread=spread_of_median(frames, t), passes=sd, usable=share, at_s=at, line=names(*points), limits=(0.0, 180.0))
+
+
+def _head(scene: Scene) -> Evidence:
+    frames, t = face_to_hands(scene)[scene.key], scene.t[scene.key]
+    line = ("left_ear", "nose")
+    ok, share, problem = _open(scene, frames, "face and hands")
+    if problem:
+        return Evidence(float("nan"), usable=share, line=line, problem=problem)
+    value = float(np.median(frames[ok]))
+    at = float(t[ok][np.argmin(np.abs(frames[ok] - value))])
+    part = np.cos(np.radians(value))
+    steep = max(float(np.sin(np.radians(value))), 0.3)
+    size = float(np.degrees(abs(part) * FACE_SD / FACE / steep))  # how well the face's own length is known
+    off = PASSES_SHARE * np.nan_to_num(np.nanmedian(scene.disagreement[scene.key][:, INDEX["nose"]][ok]))
+    passes = float(np.degrees(off / (FACE * scene.unit) / steep))
+    return Evidence(
+        value, spread=spread_of_median(frames, t), view=size, passes=passes, usable=share, at_s=at, line=line, limits=(0.0, 180.0)
+    )

@@ -1,0 +1,104 @@
+"""What the further details look at: an attempt's scene, its moments, its points before smoothing, and which way she faces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.attempts.attempt import Attempt
+from pipeline.landmarks.track import INDEX, Track
+from pipeline.measures.reading import Reading
+from pipeline.measures.scene import Scene
+from pipeline.measures.smoothing import smooth_both_ways
+from pipeline.measures.uncertainty import Evidence, Table
+from pipeline.vocabulary import DETAIL, Side, Skill
+
+DEPTH_SHARE = 1 / 3  # of the landmarks' depth: shoulders seen from the side come out three times as wide in depth as they are (41 clips)
+BOTH = (Side.LEFT, Side.RIGHT)
+SURE = 0.75  # of a count that the known error must reach before the next count cannot be excluded
+
+
+@dataclass(frozen=True)
+class Look:
+    """One attempt, ready for its further details."""
+
+    scene: Scene
+    track: Track
+    attempt: Attempt
+    lead: Side  # as filmed, else as on the roster
+
+    def placed(self, xy: np.ndarray) -> np.ndarray:
+        """Points of the picture (..., 2), levelled and stretched as the scene's are."""
+        s = self.scene
+        out = s.floor.level(xy) if s.floor is not None else xy
+        wide = np.cos(np.radians(min(s.off_square, 60.0))) if s.skill is not Skill.CARTWHEEL and np.isfinite(s.off_square) else 1.0
+        return out * np.array([1 / wide, 1.0])
+
+    def between(self, start: float, end: float) -> np.ndarray:
+        """(n,) bool: the scene's frames from start to end; none where either is not known."""
+        return (self.scene.t >= start - 1e-9) & (self.scene.t <= end + 1e-9)
+
+    def smooth(self, names: tuple[str, ...], start: float, end: float, width: float) -> tuple[np.ndarray, np.ndarray]:
+        """(t (m,), xy (m, k, 2)) of some landmarks between two moments, also beyond the scene; smoothed over `width` seconds each way."""
+        i = np.flatnonzero((self.track.t >= start) & (self.track.t <= end))
+        points = self.placed(self.track.xy[np.ix_(i, [INDEX[name] for name in names])])
+        if len(i) == 0:
+            return self.track.t[i], points
+        flat, _ = smooth_both_ways(self.track.t[i], points.reshape(len(i), -1), width)
+        return self.track.t[i], flat.reshape(points.shape)
+
+    def p3(self, name: str) -> np.ndarray:
+        """(n, 3) a landmark's pixels and its depth brought to the same scale."""
+        i = INDEX[name]
+        return np.concatenate([self.scene.xy[:, i], DEPTH_SHARE * self.scene.z[:, i, None]], axis=-1)
+
+    def middle3(self, part: str) -> np.ndarray:
+        """(n, 3) the middle of a left and right part."""
+        return (self.p3(f"left_{part}") + self.p3(f"right_{part}")) / 2
+
+
+def leg_pixels(scene: Scene) -> float:
+    """The athlete's own leg, hip to knee to ankle: its longest appearance over the attempt (a high quantile), the longer side's."""
+    out = []
+    for side in BOTH:
+        parts = [np.linalg.norm(scene.p(side, a) - scene.p(side, b), axis=-1) for a, b in (("hip", "knee"), ("knee", "ankle"))]
+        if all(np.isfinite(p).any() for p in parts):
+            out.append(sum(float(np.nanquantile(p, 0.85)) for p in parts))
+    return max(out) if out else float("nan")
+
+
+def make_count(look: Look, detail: str, counts: tuple[int, int, int], evidence: Evidence, table: Table) -> Reading:
+    """The reading of a count: (likeliest, least, most) as the frames tell, one wider each way where the known error asks for it.
+
+    Known errors of counts have no bias: `sd` and `factor` of the table's row only say whether the next count can be excluded.
+    """
+    key = (look.attempt.skill, detail)
+    unit, nan = DETAIL[key].unit, float("nan")
+    if evidence.problem:
+        return Reading(detail, Side.NONE, nan, nan, nan, unit, float(evidence.usable), evidence.problem, evidence.at_s, evidence.line)
+    value, least, most = counts
+    wider = int(np.floor(table[key].factor * table[key].sd + 1 - SURE))
+    most_of_all = evidence.limits[1]
+    low, high = max(0.0, float(least - wider)), float(min(most + wider, most_of_all))
+    return Reading(detail, Side.NONE, float(value), low, high, unit, float(evidence.usable), "", evidence.at_s, evidence.line)
+
+
+def turned_to(look: Look, mask: np.ndarray) -> tuple[float, float]:
+    """(degrees, sd) which way she faces, seen from above: 0 to the picture's right, 90 away from the camera, -90 towards it.
+
+    From the lines right to left through shoulders and hips: their length across the picture and their depth, over some frames.
+    """
+    s = look.scene
+    lines = []
+    for part in ("shoulder", "hip"):
+        g = look.p3(f"left_{part}") - look.p3(f"right_{part}")
+        g = g[mask & np.isfinite(g).all(axis=-1)]
+        lines += [np.degrees(np.arctan2(-g[:, 0], g[:, 2]))] if len(g) else []
+    if not lines or not np.isfinite(s.unit):
+        return float("nan"), float("nan")
+    every = np.radians(np.concatenate(lines))
+    mean = np.arctan2(np.sin(every).mean(), np.cos(every).mean())
+    away = np.degrees(np.angle(np.exp(1j * (every - mean))))
+    apart = [np.degrees(np.angle(np.mean(np.exp(1j * np.radians(one))) * np.exp(-1j * mean))) for one in lines]
+    return float(np.degrees(mean)), float(np.hypot(np.std(away) / 2, np.ptp(apart) / 2 if len(apart) > 1 else 0.0))

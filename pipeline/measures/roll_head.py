@@ -1,0 +1,113 @@
+"""The backward roll while the hips are above the head, seen from the side: is the head turned, do both hands push?
+
+Safety: a head turned to a side loads the neck on that side. Seen from the side the turn is a matter of depth, which the landmarks
+tell poorly; the range is wide, and a coach's eye beside her decides.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.geometry import middle
+from pipeline.landmarks.track import INDEX
+from pipeline.measures import words
+from pipeline.measures.angles import names, problem_of
+from pipeline.measures.cartwheel_shape import FACE
+from pipeline.measures.look import BOTH, DEPTH_SHARE, Look
+from pipeline.measures.reading import Reading
+from pipeline.measures.smoothing import smooth_both_ways
+from pipeline.measures.uncertainty import Evidence, Table, make_reading
+from pipeline.vocabulary import Side, Skill
+
+WIDTH_S = 0.25
+MOST = 0.9  # the largest turn is read as this quantile, for jitter makes the very largest too large
+DOWN = 0.16  # trunks above its own lowest place at which a hand is on the floor
+DOWN_SD = 0.06  # trunks; how differently that height may be read
+HAND = ("wrist", "index", "pinky")
+FACE_LINE = ("left_ear", "nose", "right_ear")
+HANDS_LINE = names((Side.LEFT, "wrist"), (Side.RIGHT, "wrist"))
+WHERE = "time with the hips above the head"
+FROM_BEHIND = "Whether the head turns is seen best from behind or in front, along the mat: film one roll from there."
+NOT_DOWN = "It could not be seen when the hands or the feet came down. Keep hands, feet and the mat in the picture from start to end."
+
+
+def readings(look: Look, table: Table) -> list[Reading]:
+    """The head's turn, and the seconds that one hand pushes alone."""
+    found = {"head_turn": _head(look), "hands_even": _hands(look)}
+    return [make_reading(Skill.BACKWARD_ROLL, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
+
+
+def face_aside(look: Look) -> np.ndarray:
+    """(n,) the nose's part out of the trunk's front-back plane, as a share of the face's length (mid-ears to nose); left positive."""
+    s = look.scene
+    nose = look.p3("nose") - look.middle3("ear")
+    aside = look.p3("left_shoulder") - look.p3("right_shoulder")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        aside = aside / np.linalg.norm(aside, axis=-1, keepdims=True)
+    return np.sum(nose * aside, axis=-1) / (FACE * s.unit)
+
+
+def _head(look: Look) -> Evidence:
+    s = look.scene
+    hips, ears = (middle(s.p(Side.LEFT, part), s.p(Side.RIGHT, part))[:, 1] for part in ("hip", "ear"))
+    with np.errstate(invalid="ignore"):
+        over = s.inside & (hips < ears)
+    share_aside, t = face_aside(look)[over], s.t[over]
+    ok = np.isfinite(share_aside)
+    share = float(ok.mean()) if len(ok) else 0.0
+    problem = problem_of(s, share, "face", WHERE, FROM_BEHIND)
+    if not problem and ok.sum() < 4:
+        problem = words.not_seen("face", share, WHERE, FROM_BEHIND)
+    if problem:
+        return Evidence(float("nan"), usable=share, line=FACE_LINE, problem=problem)
+    smooth, sd = smooth_both_ways(t[ok], share_aside[ok][:, None], WIDTH_S)
+    turned = np.degrees(np.arcsin(np.clip(np.abs(smooth[:, 0]), 0, 1)))
+    value = float(np.quantile(turned, MOST))
+    at = float(t[ok][np.argmin(np.abs(turned - value))])
+    i = INDEX["nose"]
+    depth = DEPTH_SHARE * np.nan_to_num(s.disagreement[over][ok][:, i]) / (FACE * s.unit)
+    return Evidence(
+        value, spread=float(np.degrees(np.nanmedian(sd))), passes=float(np.degrees(np.median(depth))), usable=share, at_s=at, line=FACE_LINE,
+        limits=(0.0, 90.0),
+    )  # fmt: skip
+
+
+def hand_heights(look: Look, frames: np.ndarray) -> np.ndarray:
+    """(n, 2) trunks that each hand's lowest point lies above that hand's own lowest place during some frames."""
+    s = look.scene
+    lowest = np.stack([np.min([s.height[:, INDEX[f"{side}_{part}"]] for part in HAND], axis=0) for side in BOTH], axis=1) / s.unit
+    base = np.array([np.nanquantile(lowest[frames, k], 0.1) if np.isfinite(lowest[frames, k]).any() else np.nan for k in (0, 1)])
+    return lowest - base
+
+
+def alone(t: np.ndarray, heights: np.ndarray, level: float) -> float:
+    """Seconds from the first hand's touch on for which just one hand is lower than `level`."""
+    down = heights < level
+    first = np.flatnonzero(down.any(axis=1))
+    if len(first) == 0 or len(t) < 2:
+        return 0.0
+    step = np.gradient(t)
+    return float(np.sum(step[first[0] :] * (down[first[0] :, 0] != down[first[0] :, 1])))
+
+
+def _hands(look: Look) -> Evidence:
+    s, a = look.scene, look.attempt
+    start, end = a.moment("hands_s"), a.moment("feet_s")
+    during = look.between(start - 0.3, end)
+    heights = hand_heights(look, during) if during.any() else np.full((len(s.t), 2), np.nan)
+    ok = np.isfinite(heights[during]).all(axis=1)
+    share = float(ok.mean()) if len(ok) else 0.0
+    seen = share if np.isfinite(end - start) else 1.0
+    problem = problem_of(s, seen, "hands", "time from hands to feet", words.SIDE_VIEW) or ("" if np.isfinite(end - start) else NOT_DOWN)
+    if not problem and (s.floor is None or ok.sum() < 4):
+        problem = NOT_DOWN
+    if problem:
+        return Evidence(float("nan"), usable=share, line=HANDS_LINE, problem=problem)
+    t, h = s.t[during][ok], heights[during][ok]
+    value, lower, higher = (alone(t, h, level) for level in (DOWN, DOWN - DOWN_SD, DOWN + DOWN_SD))
+    frame = float(np.median(np.diff(s.t)))
+    far = float(np.median(np.max(h, axis=1)))  # a hand seen high over the floor for most of the time
+    return Evidence(
+        value, spread=float(np.hypot(np.std([value, lower, higher]), frame / 2)), view=0.25 * far * (end - start) if far > 0.4 else 0.0,
+        usable=share, at_s=float(start), line=HANDS_LINE, limits=(0.0, np.inf),
+    )  # fmt: skip

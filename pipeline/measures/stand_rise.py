@@ -1,0 +1,129 @@
+"""The shoulder stand's legs side by side, and the rise to standing: without hands, and finished to the lead side. Seen from the side."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.attempts.signals import runs
+from pipeline.geometry import joint_angle
+from pipeline.landmarks.track import INDEX
+from pipeline.measures import words
+from pipeline.measures.angles import names, problem_of
+from pipeline.measures.look import BOTH, Look, make_count, turned_to
+from pipeline.measures.reading import Reading
+from pipeline.measures.uncertainty import PASSES_SHARE, Evidence, Table, make_reading, spread_of_median
+from pipeline.vocabulary import Side, Skill
+
+DEPTH_SD = 6.0  # degrees; how well the landmarks' depth tells two legs apart that stand one behind the other
+TOUCHES, SURELY, HARDLY = 0.13, 0.07, 0.24  # trunks a hand's lowest point lies above the floor: on it, surely, not to be excluded
+TOUCH_S = 0.06
+HAND = ("wrist", "index", "pinky", "thumb")
+RISE_S = 0.25  # how long the way she faces on rising, and at the end, is looked at
+UNCLEAR = 60.0  # degrees of doubt beyond which a turn is not read
+
+LEGS = names((Side.LEFT, "ankle"), (Side.LEFT, "hip"), (Side.RIGHT, "hip"), (Side.RIGHT, "ankle"))
+HANDS = names((Side.LEFT, "wrist"), (Side.RIGHT, "wrist"))
+SHOULDERS = names((Side.LEFT, "shoulder"), (Side.RIGHT, "shoulder"))
+NO_RISE = "The attempt was not followed to a stand, so there is no rise to look at. Film until she stands still."
+NO_LEAD = "Whose side is the right one to finish on is not known: give her lead side in the roster."
+
+
+def readings(look: Look, table: Table) -> list[Reading]:
+    """Legs together, hands used to rise, the side she finishes on."""
+    return [
+        make_reading(Skill.SHOULDER_STAND, "legs_together", Side.NONE, _legs(look), table),
+        _hands(look, table),
+        make_reading(Skill.SHOULDER_STAND, "finish_side", Side.NONE, _finish(look), table),
+    ]
+
+
+def _legs(look: Look) -> Evidence:
+    """The angle seen in the picture, and as much of the depth's as is more than the depth's own doubt."""
+    s = look.scene
+    left, right = (look.p3(f"{side}_ankle") - look.p3(f"{side}_hip") for side in BOTH)
+    seen = joint_angle(left[:, :2], np.zeros_like(left[:, :2]), right[:, :2])[s.key]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        away = [np.degrees(np.arctan2(leg[:, 2], np.linalg.norm(leg[:, :2], axis=-1))) for leg in (left, right)]
+    ok = np.isfinite(seen)
+    share = float(ok.mean()) if len(ok) else 0.0
+    problem = problem_of(s, share, "legs", "hold", words.SIDE_VIEW)
+    if problem or not ok.any():
+        return Evidence(float("nan"), usable=share, line=LEGS, problem=problem)
+    flat, deep = float(np.median(seen[ok])), float(np.nanmedian((away[0] - away[1])[s.key]))
+    deep = float(np.sqrt(max(deep**2 - DEPTH_SD**2, 0.0))) if np.isfinite(deep) else 0.0
+    value = float(np.hypot(flat, deep))
+    at = float(s.t[s.key][ok][np.argmin(np.abs(seen[ok] - flat))])
+    long = float(np.nanmedian(np.linalg.norm(left[:, :2], axis=-1)[s.key]))
+    parts = [(side, part) for side in BOTH for part in ("hip", "ankle")]
+    passes = float(np.degrees(PASSES_SHARE / np.sqrt(2) * np.sqrt(np.sum(np.nanmedian(s.noise(*parts)[s.key], axis=0) ** 2)) / long))
+    return Evidence(
+        value,
+        spread=spread_of_median(seen, s.t[s.key]),
+        view=DEPTH_SD / 2,
+        passes=passes,
+        usable=share,
+        at_s=at,
+        line=LEGS,
+        limits=(0.0, 180.0),
+    )
+
+
+def lowest_hands(look: Look) -> np.ndarray:
+    """(n, 2) trunks that the lowest point of each hand lies above the floor."""
+    s = look.scene
+    return np.stack([np.min([s.height[:, INDEX[f"{side}_{part}"]] for part in HAND], axis=0) for side in BOTH], axis=1) / s.unit
+
+
+def _hands(look: Look, table: Table) -> Reading:
+    s, a = look.scene, look.attempt
+    start, end = a.moment("feet_s"), a.moment("standing_s")
+    during = look.between(start, end)
+    heights, t = lowest_hands(look)[during], s.t[during]
+    share = float(np.isfinite(heights).all(axis=1).mean()) if len(heights) else 0.0
+    seen = share if np.isfinite(end - start) else 1.0
+    problem = problem_of(s, seen, "hands", "way up to standing", words.SIDE_VIEW) or ("" if np.isfinite(end - start) else NO_RISE)
+    if not problem and s.floor is None:
+        problem = words.no_floor()
+    if problem:
+        return make_count(look, "rise_hands_used", (0, 0, 0), Evidence(float("nan"), usable=share, line=HANDS, problem=problem), table)
+    counts = tuple(sum(_stays_below(t, heights[:, k], level) for k in (0, 1)) for level in (TOUCHES, SURELY, HARDLY))
+    at = float(t[np.nanargmin(np.nanmin(heights, axis=1))])
+    evidence = Evidence(float(counts[0]), usable=share, at_s=at, line=HANDS, limits=(0.0, 2.0))
+    return make_count(look, "rise_hands_used", (counts[0], min(counts), max(counts)), evidence, table)
+
+
+def _stays_below(t: np.ndarray, height: np.ndarray, level: float) -> bool:
+    with np.errstate(invalid="ignore"):
+        below = height < level
+    return any(t[b] - t[a] >= TOUCH_S for a, b in runs(below))
+
+
+def _finish(look: Look) -> Evidence:
+    a = look.attempt
+    rose, stood = a.moment("feet_s"), a.moment("finish_s")
+    share = (
+        float(np.isfinite(look.scene.p(Side.LEFT, "shoulder")[look.between(stood - RISE_S, stood + RISE_S), 0]).mean())
+        if np.isfinite(stood)
+        else 0.0
+    )
+    seen = share if np.isfinite(stood - rose) else 1.0
+    problem = problem_of(look.scene, seen, "shoulders", "end", words.SIDE_VIEW) or ("" if np.isfinite(stood - rose) else NO_RISE)
+    if not problem and not look.lead:
+        problem = NO_LEAD
+    if problem:
+        return Evidence(float("nan"), usable=share, line=SHOULDERS, problem=problem)
+    first, first_sd = turned_to(look, look.between(rose - RISE_S / 2, rose + RISE_S))
+    last, last_sd = turned_to(look, look.between(stood - RISE_S, stood + RISE_S))
+    sideways = 0.0 if a.direction > 0 else 180.0  # she rises the way she rolled
+    if not np.isfinite(first) or first_sd > 25 or abs(_wrapped(first - sideways)) > 40:
+        first, first_sd = sideways, 10.0
+    sd = float(np.hypot(first_sd, last_sd))
+    if not np.isfinite(last) or sd > UNCLEAR:
+        return Evidence(float("nan"), usable=share, line=SHOULDERS, problem=words.not_seen("shoulders", share, "end", words.SIDE_VIEW))
+    turned = _wrapped(last - first)
+    turned = turned if look.lead is Side.LEFT else -turned
+    return Evidence(turned, spread=sd, usable=share, at_s=stood, line=SHOULDERS)
+
+
+def _wrapped(degrees: float) -> float:
+    return float((degrees + 180.0) % 360.0 - 180.0)
