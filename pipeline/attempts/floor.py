@@ -18,6 +18,7 @@ SLOW = 0.8  # trunk lengths a second; a resting foot's landmark jitters less
 SLOPE_SD = 3.0  # degrees; how far the floor's line may slope against level, for the phone's tilt and a view at an angle
 MOST_SLOPE = 9.0  # degrees; what a phone at 1.5 m, four metres off and 30 degrees off square makes of a level floor, and 1 of tilt
 LEVEL_SD = 2.0  # degrees; how level a phone is held before anything is known (common practice, no source)
+STAND_REACH_S = 0.8  # how soon a stand's word on the floor fades beside another's
 STANCE_SD = 1.2  # degrees; how upright a child stands (on computed movements 1)
 
 
@@ -78,12 +79,43 @@ def find_floor(track: Track, unit: float) -> Floor | None:
     if len(low) < 5:
         return None
     slope, base, sd = _asymmetric_line(x, low, unit)
-    residual = low - base - slope * x
+    bend = _where_she_stands(track, unit, slope, base)
+    residual = low - base - slope * x - np.interp(t, track.t, bend)
     near = np.abs(residual) < max(3 * sd, 0.15 * unit)
-    y = np.full(len(track.t), base)
+    y = base + bend
     if near.sum() >= 5:
-        y = base + _follow(track.t, t[near], residual[near], prior_sd=0.06 * unit, point_sd=max(sd, 0.01 * unit))
+        y = y + _follow(track.t, t[near], residual[near], prior_sd=0.06 * unit, point_sd=max(sd, 0.01 * unit))
     return Floor(float(slope), track.t, y, float(sd), lean_of_the_upright(track, unit))
+
+
+def _where_she_stands(track: Track, unit: float, slope: float, base: float) -> np.ndarray:
+    """(n,) pixels by which the floor lies below a line at each moment, as the feet say of an athlete who stands: those are on the floor
+    for certain, whatever the rest of the clip looks like. 0 where she never stands.
+
+    A floor followed over many metres by a phone that turns is no straight line in the picture. Between stands the nearer one in time
+    counts more.
+    """
+    feet = track.xy[:, [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("heel", "foot_index")]]
+    ankle, hip, shoulder = (middle(track[f"left_{p}"], track[f"right_{p}"]) for p in ("ankle", "hip", "shoulder"))
+    with np.errstate(invalid="ignore"):
+        stands = (angle_to(shoulder - ankle, np.array([0.0, -1.0])) < 15) & (joint_angle(shoulder, hip, ankle) > 155)
+        stands &= (length(shoulder, ankle) > 1.9 * unit) & (length(track["left_ankle"], track["right_ankle"]) < 0.7 * unit)
+    away = feet[..., 1] + RESTS["heel"] * unit - base - slope * feet[..., 0]
+    stands &= np.isfinite(away).all(axis=1) & (_speed(track, feet, unit) < SLOW).all(axis=1)
+    if stands.sum() < 5:
+        return np.zeros(len(track))
+    value, at = away[stands].max(axis=1), track.t[stands]
+    weight = np.exp(-np.abs(track.t[:, None] - at[None, :]) / STAND_REACH_S)
+    return (weight @ value) / weight.sum(axis=1)
+
+
+def _speed(track: Track, xy: np.ndarray, unit: float) -> np.ndarray:
+    """(n, k) trunk lengths a second of points (n, k, 2) of a track; NaN at the ends and by gaps."""
+    speed = np.full(xy.shape[:2], np.nan)
+    if len(track) > 2:
+        step = (track.t[2:] - track.t[:-2])[:, None]
+        speed[1:-1] = np.linalg.norm(xy[2:] - xy[:-2], axis=-1) / step / unit
+    return speed
 
 
 def _resting(track: Track, unit: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -91,11 +123,7 @@ def _resting(track: Track, unit: float) -> tuple[np.ndarray, np.ndarray, np.ndar
     xy = track.xy[:, _POINTS]
     with np.errstate(invalid="ignore"):
         y = xy[..., 1] + _ABOVE * unit
-        speed = np.full(y.shape, np.nan)
-        if len(track) > 2:
-            step = (track.t[2:] - track.t[:-2])[:, None]
-            speed[1:-1] = np.linalg.norm(xy[2:] - xy[:-2], axis=-1) / step / unit
-        y = np.where(speed < SLOW, y, np.nan)
+        y = np.where(_speed(track, xy, unit) < SLOW, y, np.nan)
     usable = np.isfinite(y).any(axis=1)
     i = np.flatnonzero(usable)
     j = np.nanargmax(y[i], axis=1) if len(i) else np.zeros(0, int)

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.attempts.arms import arms_raised
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
-from pipeline.attempts.rest import hip_height, lowest_part, span, still_speed
-from pipeline.attempts.signals import Signals, pair_mean, runs, smooth
+from pipeline.attempts.rest import hip_height, hip_width, lowest_part, span, still_speed
+from pipeline.attempts.signals import Signals, runs, smooth
 from pipeline.vocabulary import Side, Skill
 
 APART = 1.0  # trunks between the ankles along the floor, at least
@@ -53,14 +54,8 @@ def _stance(s: Signals) -> np.ndarray:
             (np.abs(ankle[:, 0] - ankle[:, 1]) > APART)
             & (np.max(feet, axis=1) < FEET_DOWN)
             & (np.cos(np.radians(s.trunk_turn)) > TRUNK_UP)
-            & (_width(s) < FROM_THE_SIDE)
+            & (hip_width(s) < FROM_THE_SIDE)
         )
-
-
-def _width(s: Signals) -> np.ndarray:
-    """(n,) how wide the hips appear, trunks."""
-    hip = s.p("hip")
-    return np.linalg.norm(hip[:, 0] - hip[:, 1], axis=-1)
 
 
 def loaded(s: Signals) -> np.ndarray:
@@ -157,14 +152,6 @@ def _closest(s: Signals, start_s: float, end_s: float) -> float:
     return float(np.quantile(wide, 0.03)) if len(wide) else float("nan")
 
 
-def _arms_raised(s: Signals) -> np.ndarray:
-    """(n,) how far the wrists lie beyond the shoulders along the trunk, trunks; negative while the arms hang."""
-    shoulder = pair_mean(s.p("shoulder"))
-    trunk = shoulder - pair_mean(s.p("hip"))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.sum((pair_mean(s.p("wrist")) - shoulder) * trunk, axis=-1) / np.linalg.norm(trunk, axis=-1)
-
-
 def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Candidate:
     start_s, end_s = span_around(s, a, b)
     hold = slice(a, b + 1)
@@ -173,7 +160,7 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     apart = float(np.nanmedian(np.abs(s.p("ankle")[hold, 0, 0] - s.p("ankle")[hold, 1, 0])))
     front, sure = _front(s, around, direction)
     knee = np.nanmedian(s.knee[hold], axis=0)
-    arms = float(np.nanmedian(_arms_raised(s)[hold]))
+    arms = float(np.nanmedian(arms_raised(s)[hold]))
     stepped = max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
     if told is not None:
         kind = told is Skill.LOADED_LUNGE

@@ -8,6 +8,8 @@ from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.landmarks.track import INDEX
 
 STILL = 0.30  # trunks a second; standing children sway and landmarks jitter below this
+DIP = 1.5  # times still: nearly a rest
+TURNED = 0.13  # trunks by which the hips appear wider or narrower once she has turned
 REST_S = 0.12  # a rest lasts at least this
 STANDING = 0.80  # hips at this share of their standing height, or higher
 REACH_S = 4.0  # no skill begins or ends further than this from its middle
@@ -19,6 +21,12 @@ LONGEST_LEAD_S = 0.25  # how far before LEFT_NEAR a soft start may lie
 def hip_height(s: Signals) -> np.ndarray:
     """(n,) height of the middle of the hips, trunks."""
     return pair_mean(s.h("hip"))
+
+
+def hip_width(s: Signals) -> np.ndarray:
+    """(n,) how wide the hips appear, trunks."""
+    hip = s.p("hip")
+    return np.linalg.norm(hip[:, 0] - hip[:, 1], axis=-1)
 
 
 def standing_height(s: Signals) -> float:
@@ -71,12 +79,29 @@ def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     for mask in (still & stood, still & (np.cos(np.radians(s.trunk_turn[index])) > 0.5), still):
         for a, b in runs(mask):
             if b - a + 1 >= need or b == len(index) - 1:
-                return int(index[a])
+                turned_on = _dip_before_turning(speed[: a + 1], stood, hip_width(s)[index], still_speed(s)) if step > 0 else None
+                return int(index[a if turned_on is None else turned_on])
     candidates = np.flatnonzero(stood & np.isfinite(speed))
     if len(candidates):
         return int(index[candidates[np.argmin(speed[candidates])]])
     known = np.flatnonzero(np.isfinite(speed))
     return int(index[known[-1]]) if len(known) else here
+
+
+def _dip_before_turning(speed: np.ndarray, stood: np.ndarray, width: np.ndarray, still: float) -> int | None:
+    """Where she was almost still, standing, before she turned on the spot on the way to the rest that `speed` ends in; None if she
+    did not turn.
+
+    A child who lands, closes her feet and turns on at once never quite rests: the dip between is where the skill ends, the turn
+    belongs to what comes next. Steps without a turn are the skill's own, wanted or not. width: how wide the hips appear.
+    """
+    rest = len(speed) - 1
+    dips = [
+        i for i in range(1, rest)
+        if stood[i] and speed[i] < DIP * still and speed[i - 1] >= speed[i] <= np.nanmin(speed[i + 1 : i + 5])
+    ]  # fmt: skip
+    before = [i for i in dips if abs(width[i] - width[dips[0]]) < TURNED / 2 and abs(width[i] - width[rest]) > TURNED]
+    return before[-1] if before else None
 
 
 def _posture(s: Signals) -> np.ndarray:

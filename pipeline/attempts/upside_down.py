@@ -53,8 +53,8 @@ def times_over(s: Signals) -> list[Over]:
     stretches = _join(stretches, int(0.3 * rate))
     out = []
     for k, (a, b) in enumerate(stretches):
-        floor = (stretches[k - 1][1] + a) // 2 if k else 0
-        ceiling = (stretches[k + 1][0] + b) // 2 if k + 1 < len(stretches) else len(s.t) - 1
+        floor = stretches[k - 1][1] if k else 0
+        ceiling = stretches[k + 1][0] if k + 1 < len(stretches) else len(s.t) - 1
         out.append(_describe(s, a, b, floor, ceiling))
     return out
 
