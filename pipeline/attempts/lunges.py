@@ -51,7 +51,7 @@ def _stance(s: Signals) -> np.ndarray:
     feet = lowest_part(s, ("heel", "foot_index"))
     with np.errstate(invalid="ignore"):
         return (
-            (np.abs(ankle[:, 0] - ankle[:, 1]) > APART)
+            (np.abs(ankle[:, 0] - ankle[:, 1]) > APART * s.scale)
             & (np.max(feet, axis=1) < FEET_DOWN)
             & (np.cos(np.radians(s.trunk_turn)) > TRUNK_UP)
             & (hip_width(s) < FROM_THE_SIDE)
@@ -118,7 +118,7 @@ def _join(held: list[tuple[int, int, bool]], s: Signals) -> list[tuple[int, int,
         if joined and joined[-1][2] == kind:
             last = joined[-1][1]
             gap = s.t[a] - s.t[last]
-            stayed = np.nanmin(wide[last : a + 1]) > 0.85 * APART
+            stayed = np.nanmin((wide / s.scale)[last : a + 1]) > 0.85 * APART
             if (gap < WOBBLE_S and stayed) or (gap < MIXED_UP_S and _trunk_stays(s, last, a)):
                 joined[-1] = (joined[-1][0], b, kind)
                 continue
@@ -157,7 +157,7 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     hold = slice(a, b + 1)
     around = s.between(start_s, end_s)
     direction, clear = facing(s.xy[around])
-    apart = float(np.nanmedian(np.abs(s.p("ankle")[hold, 0, 0] - s.p("ankle")[hold, 1, 0])))
+    apart = float(np.nanmedian(np.abs(s.p("ankle")[hold, 0, 0] - s.p("ankle")[hold, 1, 0]) / s.scale[hold]))
     front, sure = _front(s, around, direction)
     knee = np.nanmedian(s.knee[hold], axis=0)
     arms = float(np.nanmedian(arms_raised(s)[hold]))

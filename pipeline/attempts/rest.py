@@ -19,8 +19,8 @@ LONGEST_LEAD_S = 0.25  # how far before LEFT_NEAR a soft start may lie
 
 
 def hip_height(s: Signals) -> np.ndarray:
-    """(n,) height of the middle of the hips, trunks."""
-    return pair_mean(s.h("hip"))
+    """(n,) height of the middle of the hips, trunks as large as she appears there."""
+    return pair_mean(s.h("hip")) / s.scale
 
 
 def hip_width(s: Signals) -> np.ndarray:

@@ -12,6 +12,7 @@ from pipeline.landmarks.track import INDEX, NAMES, Track
 
 RATE = 30.0  # signals a second; body movements of children in these skills have little above 6 Hz (Winter, from memory)
 JUMP, JUMP_SPEED = 0.7, 12.0  # trunks, and trunks a second (about 5 m/s): nobody moves so from one frame to the next
+SCALE_S, SMALLEST = 2.0, 0.7  # seconds to either side over which her size in the picture is read, and the least it is taken for
 BRIDGE_S = 0.3  # gaps up to this are bridged by a straight line when looking for skills; readings never use bridged frames
 SIDES = ("left", "right")
 
@@ -37,6 +38,7 @@ class Signals:
     knee: np.ndarray  # (n, 2) knee angles, left and right
     speed: np.ndarray  # (n,) how fast trunk and legs change their shape (their faster joints), trunks a second; see `shape_speed`
     steady: np.ndarray  # (n,) the same without the rise and fall of the shoulders, which the arms lift: what tells standing still
+    scale: np.ndarray  # (n,) how large the athlete appears around this moment, 1 where she is nearest; a routine leads her away
     unit: float  # pixels a trunk
     floor: Floor
     cuts: np.ndarray  # (k,) samples before which the track jumped to another place: somebody else, or the athlete found again
@@ -72,7 +74,21 @@ def signals(track: Track) -> Signals | None:
     body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle") for side in SIDES]
     legs = [INDEX[f"{side}_{part}"] for part in ("hip", "knee", "ankle") for side in SIDES]
     speed, steady = (smooth(v / unit, 5) for v in (shape_speed(xy[:, body], t), shape_speed(xy[:, legs], t, aside=xy[:, body[:2], :1])))
-    return Signals(t, xy, height, trunk_turn, knee, speed, steady, unit, floor, find_cuts(track, t, unit))
+    scale = local_scale(length(shoulder, hip) / unit)
+    return Signals(t, xy, height, trunk_turn, knee, speed, steady, scale, unit, floor, find_cuts(track, t, unit))
+
+
+def local_scale(trunk: np.ndarray) -> np.ndarray:
+    """(n,) the trunk's length (n,) around each moment, in the clip's own, SMALLEST to 1: a high quantile, for a trunk that is bent or
+    turned looks short for a while."""
+    half = int(SCALE_S * RATE)
+    padded = np.concatenate([np.full(half, np.nan), trunk, np.full(half, np.nan)])
+    out = np.ones(len(trunk))
+    for i in range(len(trunk)):
+        near = padded[i : i + 2 * half + 1]
+        near = near[np.isfinite(near)]
+        out[i] = np.quantile(near, 0.8) if len(near) else 1.0
+    return np.clip(out, SMALLEST, 1.0)
 
 
 def find_cuts(track: Track, t: np.ndarray, unit: float) -> np.ndarray:
