@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.attempts.arms import lifts
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.candidate import Candidate
+from pipeline.attempts.lead import TELLING
 from pipeline.attempts.lunges import lunge_candidates
 from pipeline.attempts.moments import moments
 from pipeline.attempts.rest import hip_height
@@ -30,7 +31,8 @@ def find_attempts(track: Track, *, told: Skill | None = None, lead_side: Side = 
     """The attempts in a clip, in time order and numbered from 1; an empty list where none of the skills is clear.
 
     told: the skill said in clips.csv; only attempts at it are returned, and it may be less clear in the picture.
-    lead_side: from the roster; used where the picture does not tell it.
+    lead_side: from the roster; given to attempts at skills that never show it. Where the picture could show it, only the picture's
+    word counts, so that roster and picture can be held against each other.
     """
     s = signals(track)
     if s is None:
@@ -43,7 +45,7 @@ def find_attempts(track: Track, *, told: Skill | None = None, lead_side: Side = 
     return [
         Attempt(
             skill=c.skill, number=i, start_s=float(c.start_s), end_s=float(c.end_s), key_start_s=float(c.key_start_s), key_end_s=float(c.key_end_s),
-            direction=c.direction, lead_side=c.lead_side or lead_side, setting=setting, certainty=float(c.fit), told=told is not None,
+            direction=c.direction, lead_side=c.lead_side if c.skill in TELLING else lead_side, setting=setting, certainty=float(c.fit), told=told is not None,
             moments=moments(s, c),
         )
         for i, c in enumerate(found, start=1)
