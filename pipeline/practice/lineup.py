@@ -27,7 +27,7 @@ class Place:
     found: str = ""  # left, right, or empty where the attempts do not tell
     left: int = 0  # attempts that led with the left leg
     right: int = 0
-    consent_until: str = ""  # ISO date; empty where not on the roster
+    may_film: bool = True  # whether consent to film lasts, as far as the latest roster says
 
     @property
     def side(self) -> str:
@@ -51,18 +51,21 @@ def found_side(left: int, right: int) -> str:
     return str(Side.LEFT if left > right else Side.RIGHT)
 
 
-def line_up(roster: pd.DataFrame, attempts: pd.DataFrame) -> dict[str, list[Place]]:
+def line_up(roster: pd.DataFrame, attempts: pd.DataFrame, *, today: date | None = None) -> dict[str, list[Place]]:
     """{cohort: athletes in line}: left-leaders, right-leaders, those whose side nobody knows; each by code.
 
     roster   : athlete, cohort, lead_side, consent_until, as `Store.roster` gives them; may be empty.
     attempts : athlete, cohort, date, skill, lead_side, as `Store.attempts` gives them.
+    today    : the day on which consent must still last; who is not on a roster that has rows has none.
     """
     told = attempts[(attempts["athlete"] != "") & attempts["skill"].isin([str(s) for s in TELLING])]
     sides = Counter(zip(told["athlete"], told["lead_side"], strict=True))
 
+    now = (today or date.today()).isoformat()
+
     def place(athlete: str, side: str = "", consent: str = "") -> Place:
         left, right = sides[athlete, "left"], sides[athlete, "right"]
-        return Place(athlete, side, found_side(left, right), left, right, consent)
+        return Place(athlete, side, found_side(left, right), left, right, consent >= now or roster.empty)
 
     out: dict[str, list[Place]] = {}
     for athlete, cohort, side, consent in roster[["athlete", "cohort", "lead_side", "consent_until"]].itertuples(index=False, name=None):

@@ -12,6 +12,7 @@ from pipeline.practice.settings import PracticeSettings
 from pipeline.vocabulary import Skill
 
 MOST_ON_A_PAGE = 12  # athletes in large type
+MOST_BESIDE_FOUR = 8  # where four stations leave less room for each
 USUAL = (Skill.LUNGE, Skill.CARTWHEEL, Skill.BACKWARD_ROLL, Skill.SHOULDER_STAND)  # fill the plan where nothing is in focus yet
 
 
@@ -50,13 +51,10 @@ class Sheet:
 
     def pages(self) -> list[tuple[Group, ...]]:
         """What goes on each page: all groups on one; of a large cohort one group a page, and a large group on several."""
-        if self.athletes <= MOST_ON_A_PAGE:
+        most = MOST_ON_A_PAGE if len(self.stations) < 4 else MOST_BESIDE_FOUR
+        if self.athletes <= most:
             return [self.groups]
-        return [
-            (Group(group.number, group.lines[i : i + MOST_ON_A_PAGE]),)
-            for group in self.groups
-            for i in range(0, len(group.lines), MOST_ON_A_PAGE)
-        ]
+        return [(Group(g.number, g.lines[i : i + most]),) for g in self.groups for i in range(0, len(g.lines), most)]
 
 
 def make_sheet(cohort: str, line: Sequence[Place], focuses: Mapping[tuple[str, str], Focus], settings: PracticeSettings) -> Sheet:

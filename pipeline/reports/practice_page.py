@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
@@ -11,7 +12,7 @@ import jinja2
 import pandas as pd
 
 from pipeline.errors import MatsideError
-from pipeline.practice.focus import Focus
+from pipeline.practice.focus import Focus, Why
 from pipeline.practice.lineup import Place, line_up
 from pipeline.practice.settings import PracticeSettings
 from pipeline.practice.sheet import Group, Line, Sheet, make_sheet
@@ -19,7 +20,7 @@ from pipeline.reports.files import write_changed
 from pipeline.reports.focus_view import FocusView, focus_view
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.pages import content_policy, practice_stylesheet
-from pipeline.reports.practice_words import OTHER_STATION, STATIONS
+from pipeline.reports.practice_words import BY_EYE, NOT_FILMED, OTHER_STATION, STATIONS
 from pipeline.reports.reading_view import skill_title
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.vocabulary import Skill
@@ -57,7 +58,8 @@ class LineView:
     lead: str  # left, right or a question mark, in words
     short: str  # L, R, ?
     warning: str
-    cells: list[FocusView | None]
+    count: str  # of attempts, where the clips say otherwise than the roster
+    cells: list[FocusView]
     first: int | None
 
 
@@ -87,10 +89,11 @@ class PageView:
 
 
 def practice_sheets(
-    roster: pd.DataFrame, attempts: pd.DataFrame, focuses: Mapping[tuple[str, str], Focus], settings: PracticeSettings, *, cohort: str = ""
-) -> list[Sheet]:
-    """A sheet for every cohort that trains, or for the one asked for. Raises MatsideError where there is no such cohort."""
-    lines = {name: line for name, line in line_up(roster, attempts).items() if line}
+    roster: pd.DataFrame, attempts: pd.DataFrame, focuses: Mapping[tuple[str, str], Focus], settings: PracticeSettings, *, cohort: str = "",
+    today: date | None = None,
+) -> list[Sheet]:  # fmt: skip
+    """A sheet for every cohort that trains, or for the one asked for; today : see `line_up`. Raises MatsideError where there is no such cohort."""
+    lines = {name: line for name, line in line_up(roster, attempts, today=today).items() if line}
     if cohort:
         named = {name.lower(): name for name in lines}
         if cohort.lower() not in named:
@@ -151,7 +154,7 @@ def _left(tr: Translations, codes: Iterable[str]) -> str:
     codes = list(codes)
     if not codes:
         return tr.gettext("No left-leaders.")
-    if len(codes) > 4:
+    if len(", ".join(codes)) > 26:
         return tr.ngettext("%d left-leader, first in line.", "%d left-leaders, first in line.", len(codes)) % len(codes)
     return tr.gettext("Left-leaders: %s. Show them the mirror side.") % ", ".join(codes)
 
@@ -186,16 +189,23 @@ def _line(tr: Translations, line: Line, tolerances: Tolerances) -> LineView:
     words = {"left": tr.gettext("left"), "right": tr.gettext("right"), "": tr.gettext("lead side unknown: ask")}
     short = {"left": tr.gettext("L"), "right": tr.gettext("R"), "": "?"}
     return LineView(
-        line.number, place.athlete, words[place.side], short[place.side], _warning(tr, place),
-        [focus_view(tr, focus, tolerances) if focus else None for focus in line.focuses], line.first,
+        line.number, place.athlete, words[place.side], short[place.side], *_warning(tr, place),
+        [_cell(tr, focus, place, tolerances) for focus in line.focuses], line.first,
     )  # fmt: skip
 
 
-def _warning(tr: Translations, place: Place) -> str:
+def _cell(tr: Translations, focus: Focus | None, place: Place, tolerances: Tolerances) -> FocusView:
+    """The focus at one station; nobody is asked to film a child without consent."""
+    if focus is not None and (focus.certain or focus.why is Why.MET or place.may_film):
+        return focus_view(tr, focus, tolerances)
+    cue = tr.gettext(NOT_FILMED if place.may_film else BY_EYE)
+    return FocusView("", str(Why.CANNOT_TELL), False, cue, "", "", "", "", "", "")
+
+
+def _warning(tr: Translations, place: Place) -> tuple[str, str]:
+    """That roster and clips differ, and in how many attempts; empty where they do not."""
     if not place.mismatch:
-        return ""
-    words = {"left": tr.gettext("left"), "right": tr.gettext("right")}
+        return "", ""
     count = {"left": place.left, "right": place.right}[place.found]
-    return tr.gettext("roster: %(roster)s, clips: %(found)s (%(count)d of %(all)d)") % {
-        "roster": words[place.roster], "found": words[place.found], "count": count, "all": place.left + place.right,
-    }  # fmt: skip
+    said = tr.gettext("roster L, clips R") if place.found == "right" else tr.gettext("roster R, clips L")
+    return said, tr.gettext("in %(count)d of %(all)d attempts") % {"count": count, "all": place.left + place.right}

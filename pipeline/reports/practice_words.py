@@ -82,6 +82,7 @@ FILM_CUES: dict[Skill, str] = {
     L: _("Film from the side"), T: _("Film from the side"), S: _("Film from the side"), R: _("Film from the side"), C: _("Film from the front"),
 }  # fmt: skip
 FILM, KEEP = _("Film it again"), _("Met: keep it")
+NOT_FILMED, BY_EYE = _("Not filmed yet"), _("By eye: no filming consent")
 LOADS = {NECK: _("the neck"), WRISTS: _("the wrists")}
 
 

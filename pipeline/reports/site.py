@@ -59,7 +59,7 @@ def write_sheet(
     env = environment(tr)
     env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
     focuses = choose_focus(store.readings(), tolerances, pins=read_pins(store), today=today)
-    sheets = practice_sheets(store.roster(), store.attempts(), focuses, settings, cohort=cohort)
+    sheets = practice_sheets(store.roster(), store.attempts(), focuses, settings, cohort=cohort, today=today)
     path = out / (f"practice-{slug(cohort.lower())}.html" if cohort else PAGE)
     try:
         return write_practice(sheets, tolerances, path, env, tr, latest=store.latest_date())
@@ -93,14 +93,14 @@ class _Site:
         for old in self.out.glob(f"{Path(PAGE).stem}-*.html"):
             if OURS in old.read_text(encoding="utf-8", errors="replace")[:2000]:
                 old.unlink()
-        sheets = practice_sheets(self.store.roster(), self.store.attempts(), focuses, kept_settings(self.store))
+        sheets = practice_sheets(self.store.roster(), self.store.attempts(), focuses, kept_settings(self.store), today=self.today)
         write_practice(sheets, self.tolerances, self.out / PAGE, self.env, self.tr, latest=self.store.latest_date())
         self.env.globals["practice"] = PAGE if sheets else ""
 
     def _beside(self, records: Records) -> None:
         """The pages beside the weeks: the coach's own eye, alone against routine, and links to them and to the score sheets."""
         self.routine = read_pairs(self.store, self.tolerances)
-        eye = write_eye(self.env, self.tr, self.store, records.scored, self.out)
+        eye = write_eye(self.env, self.tr, self.store, records.scored, self.tolerances, self.out)
         routine = write_routine(self.env, self.tr, self.store, self.tolerances, self.routine, self.out)
         self.env.globals["beside"] = beside_links(self.tr, self.out, eye=eye, routine=routine)
 

@@ -1,0 +1,87 @@
+"""Every cue has five words at most, in every direction that counts, and fits beside its boxes."""
+
+import pytest
+
+from pipeline.practice.evidence import Evidence, Key
+from pipeline.practice.focus import Focus, Why
+from pipeline.reports.focus_view import cue_words, focus_view
+from pipeline.reports.language import translations
+from pipeline.reports.practice_words import BOTH_SIDES, BY_EYE, CUES, FILM, FILM_CUES, KEEP, MOST_WORDS, NOT_FILMED, STATIONS
+from pipeline.scoring.tolerances import Kind, load_tolerances
+from pipeline.vocabulary import DETAILS, Skill
+from tests.practice.making import TOLERANCES, row, table
+
+TR = translations()
+MOST_LETTERS = 30  # two lines beside three boxes in large type
+
+
+def said():
+    for (skill, detail), cue in CUES.items():
+        for direction in ("under", "over"):
+            for side in ("", "left", "right"):
+                yield cue_words(TR, Focus("OT-01", skill, Why.LARGEST, Key(detail, side), direction)), (skill, detail, direction, side), cue
+    for words in (*FILM_CUES.values(), FILM, KEEP, NOT_FILMED, BY_EYE, *BOTH_SIDES.values()):
+        yield words, (), None
+
+
+def test_five_words_at_most():
+    for words, what, _cue in said():
+        assert 0 < len(words.split()) <= MOST_WORDS and len(words) <= MOST_LETTERS and "%" not in words, (what, words)
+
+
+def test_every_detail_of_the_vocabulary_has_its_cues():
+    assert {(d.skill, d.id) for d in DETAILS} <= set(CUES)
+    assert set(Skill) <= set(STATIONS) and set(Skill) <= set(FILM_CUES)
+
+
+@pytest.mark.parametrize("profile", ["beginners", "published"])
+def test_every_side_of_a_target_that_counts_has_its_own_cue(profile):
+    for (skill, detail), tolerance in load_tolerances(profile).items():
+        cue = CUES[Skill(skill), detail]
+        assert tolerance.kind is Kind.AT_MOST or cue.under, (skill, detail)
+        assert tolerance.kind is Kind.AT_LEAST or cue.over, (skill, detail)
+
+
+def test_a_sided_detail_names_its_side():
+    for detail in (d for d in DETAILS if d.sided):
+        for side, word in (("left", "left"), ("right", "right"), ("", "both")):
+            assert word in cue_words(TR, Focus("OT-01", detail.skill, Why.LARGEST, Key(detail.id, side), "under"))
+
+
+def one(low, high, detail="hip_angle", skill="lunge"):
+    from pipeline.practice.focus import choose_focus
+
+    return choose_focus(table(row(detail, low, high, skill=skill)), TOLERANCES)["OT-01", skill]
+
+
+def test_the_sentence_says_value_day_and_by_how_much_it_is_certain():
+    view = focus_view(TR, one(135, 145), TOLERANCES)
+    assert view.sentence == "The largest shortfall that is certain: 140° ± 5° on 2 March 2026, and even 145° is 20° beyond what is met."
+    assert (view.cue, view.why, view.certain) == ("Squeeze seat, hips forward", "largest", True)
+    assert view.href == "OT-01_2026-03-02_lunge_1-hip_angle"
+
+
+def test_safety_says_what_it_loads():
+    view = focus_view(TR, one(20, 30, "head_turn", "backward_roll"), TOLERANCES)
+    assert view.sentence.startswith("Safety first, as this loads the neck: 25° ± 5° on 2 March 2026, and even 20° is 5° beyond")
+
+
+def test_a_doubtful_reading_is_said_to_be_doubtful_and_how_to_film_it():
+    view = focus_view(TR, one(150, 170), TOLERANCES)
+    assert view.sentence == "Cannot tell yet: nothing is certainly short; nearest is Hips, 160° ± 10° on 2 March 2026."
+    assert (view.cue, view.perhaps, view.certain) == ("Film from the side", "Hips?", False) and view.film.startswith(
+        "Film from the side, phone"
+    )
+
+
+def test_what_is_pinned_met_stale_or_set_aside_says_so():
+    evidence = Evidence("hip_angle", "", "deg", 140, 135, 145, "2026-03-02", "alone")
+    for focus, words in (
+        (Focus("A", "lunge", Why.PINNED, Key("hip_angle", ""), until="2026-04-01"), "Chosen by the coach until 1 April 2026; not read yet."),
+        (Focus("A", "lunge", Why.PINNED, Key("hip_angle", ""), "under", evidence), "Chosen by the coach; last read: 140° ± 5° on 2 March 2026."),
+        (Focus("A", "lunge", Why.MET, latest="2026-03-02"), "All that was read on 2 March 2026 is met."),
+        (Focus("A", "lunge", Why.CANNOT_TELL, latest="2026-03-02", stale=True), "Cannot tell yet: last filmed on 2 March 2026, which is too long ago."),
+        (Focus("A", "lunge", Why.MET, latest="2026-03-02", aside=("hip_angle",)), "met; set aside after three sessions without change: Hips."),
+        (Focus("A", "lunge", Why.MET, latest="2026-03-02", unchanged=True), "met; three sessions have not changed it, so go back to an easier step."),
+    ):  # fmt: skip
+        assert focus_view(TR, focus, TOLERANCES).sentence.endswith(words)
