@@ -21,6 +21,7 @@ from pipeline.landmarks.looks import colours, could_be_one, size_of
 from pipeline.landmarks.net import LandmarkNet
 from pipeline.landmarks.paths import apart, torso
 from pipeline.landmarks.people import survey
+from pipeline.landmarks.refine import look_mirrored
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.spool import Spool, stretches
 from pipeline.landmarks.track import N, Track
@@ -90,6 +91,7 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
     for person, done in zip(people, did, strict=True):
         if done.score > CLOSE_CALL * best:
             look_closer(net, spool, person, [p for p in people if p is not person])
+            look_mirrored(net, spool, person, [p for p in people if p is not person])
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:

@@ -1,0 +1,70 @@
+"""A second look at every frame of the athlete: at the mirror image of a crop aligned with the trunk.
+
+The passes' crops follow the movement and lie a little behind or askew, and both directions mostly share one look. The mirrored
+look is a second opinion of the same model: the mean of the two lies nearer to the joints (back knee and hip of a lunge by a
+sixth, the tucked knee by a tenth on drawn clips), and where they differ is a doubt. More looks, turned or of another size, add
+nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipeline.landmarks.crops import Crop, between, cut
+from pipeline.landmarks.follow import recognised
+from pipeline.landmarks.hide import paint_out
+from pipeline.landmarks.join import ARMS, LEGS, Person
+from pipeline.landmarks.net import Guess, LandmarkNet
+from pipeline.landmarks.paths import CORE, limbs_apart, torso
+from pipeline.landmarks.spool import Spool
+
+SAME_BODY = 0.5  # torsos: mean distance of the joints beyond which the mirrored look shows somebody else, or nobody
+SAME_POINT = 0.33  # torsos: a point further off is not averaged; one of the two looks has it on the wrong limb
+EXCHANGED_FROM = 0.25  # torsos: limbs nearer than this are not exchanged
+EXCHANGED_BY = 0.6  # limbs count as exchanged where the other naming brings them nearer by this
+
+
+def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
+    """Look once more at each frame in which the person was seen, and take the mean. Others are painted out of the crop."""
+    for row in np.flatnonzero(person.valid):
+        body = person.xy[row]
+        crop = aligned_crop(body)
+        if not np.isfinite(body).all() or not crop.side > 0:
+            continue
+        pixels = cut(spool[person.first + int(row)], crop)
+        around = [crop.to_crop(o.xy[row]) for o in others if o.valid[row]]
+        around = [o for o in around if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
+        if around:
+            pixels = paint_out(pixels, around, crop.to_crop(body))
+        guess = net.read(pixels, crop, mirrored=True)
+        size = max(float(torso(body)), 1.0)
+        if recognised(guess) and limbs_apart(guess.xy, body, size) < SAME_BODY:
+            mix(person, int(row), guess, size)
+
+
+def aligned_crop(body: np.ndarray) -> Crop:
+    """The crop of a body (33, 2) turned so that its trunk points up."""
+    middle = body[CORE[2:]].mean(0)
+    up = body[CORE[:2]].mean(0) - middle
+    reach = float(np.linalg.norm(body - middle, axis=1).max())
+    return between(middle, middle + up / max(float(np.hypot(*up)), 1e-6) * reach)
+
+
+def mix(person: Person, row: int, guess: Guess, size: float) -> None:
+    """Take the mean of what is known in a row and a second look. Limbs named the other way round are turned back first; a point
+    far off stays as it is, and their distance is kept as its doubt."""
+    mine, order = person.xy[row], np.arange(len(guess.xy))
+    for left, right in (LEGS, ARMS):
+        both, turned = [*left, *right], [*right, *left]
+        same = np.linalg.norm(mine[both] - guess.xy[both], axis=1).mean()
+        exchanged = np.linalg.norm(mine[both] - guess.xy[turned], axis=1).mean()
+        if same > EXCHANGED_FROM * size and exchanged < EXCHANGED_BY * same:
+            order[left], order[right] = right, left
+    distance = np.linalg.norm(mine - guess.xy[order], axis=1)
+    share = np.where(distance < SAME_POINT * size, 0.5, 0.0)
+    person.xy[row] = mine + share[:, None] * (guess.xy[order] - mine)
+    for own, seen in ((person.z[row], guess.z), (person.visibility[row], guess.visibility), (person.peak[row], guess.peak)):
+        own += share * (seen[order] - own)
+    person.disagreement[row] = np.fmax(person.disagreement[row], distance)

@@ -1,0 +1,81 @@
+"""The second look: what two looks agree on is averaged, exchanged limbs are turned back, and what is far off stays as it was."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pipeline.landmarks.join import LEGS, Person
+from pipeline.landmarks.net import Guess
+from pipeline.landmarks.refine import aligned_crop, mix
+from pipeline.landmarks.track import INDEX, N
+
+SIZE = 100.0  # pixels a trunk
+
+
+def body() -> np.ndarray:
+    """(33, 2) everything at its own place, limbs well apart; trunk straight up, 100 pixels long."""
+    rng = np.random.default_rng(3)
+    xy = rng.uniform(0, 300, (N, 2))
+    for name, at in (("left_shoulder", (90, 100)), ("right_shoulder", (110, 100)), ("left_hip", (90, 200)), ("right_hip", (110, 200))):
+        xy[INDEX[name]] = at
+    return xy
+
+
+def person(xy: np.ndarray) -> Person:
+    one = np.zeros((1, N))
+    return Person(0, xy[None].copy(), one.copy(), one.copy(), one.copy(), np.ones(1), np.full((1, N), np.nan), np.zeros(1, int))
+
+
+def guess(xy: np.ndarray) -> Guess:
+    return Guess(xy, np.full(N, 8.0), np.ones(N), np.ones(N), 1.0, np.zeros(2), np.zeros(2))
+
+
+def test_two_looks_are_averaged_and_their_distance_kept_as_doubt() -> None:
+    one = person(body())
+    mix(one, 0, guess(body() + np.array([6.0, 8.0])), SIZE)
+    assert one.xy[0] == pytest.approx(body() + np.array([3.0, 4.0]))
+    assert one.disagreement[0] == pytest.approx(10.0)
+    assert one.z[0] == pytest.approx(4.0)
+
+
+def test_exchanged_legs_are_turned_back_before_the_mean() -> None:
+    seen = body()
+    left, right = LEGS
+    seen[[*left, *right]] = seen[[*right, *left]]
+    one = person(body())
+    mix(one, 0, guess(seen), SIZE)
+    assert one.xy[0] == pytest.approx(body())
+    assert one.disagreement[0] == pytest.approx(0.0)
+
+
+def test_a_point_far_off_stays_and_is_doubted() -> None:
+    seen = body()
+    seen[INDEX["left_wrist"]] += [80.0, 0.0]
+    one = person(body())
+    mix(one, 0, guess(seen), SIZE)
+    assert one.xy[0] == pytest.approx(body())
+    assert one.disagreement[0, INDEX["left_wrist"]] == pytest.approx(80.0)
+
+
+def test_a_larger_doubt_from_the_passes_is_not_forgotten() -> None:
+    one = person(body())
+    one.disagreement[0] = 25.0
+    mix(one, 0, guess(body()), SIZE)
+    assert one.disagreement[0] == pytest.approx(25.0)
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0, 180.0])
+def test_the_crop_points_along_the_trunk_and_holds_the_body(turn: float) -> None:
+    """A body turned by some degrees is cut upright: shoulders straight above hips in the crop, and every point inside."""
+    a = np.radians(turn)
+    xy = body() @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    crop = aligned_crop(xy)
+    placed = crop.to_crop(xy)
+    shoulders, hips = (
+        placed[[INDEX["left_shoulder"], INDEX["right_shoulder"]]].mean(0),
+        placed[[INDEX["left_hip"], INDEX["right_hip"]]].mean(0),
+    )
+    assert shoulders[0] == pytest.approx(hips[0], abs=1e-6)
+    assert shoulders[1] < hips[1]
+    assert (placed > 0).all() and (placed < 256).all()
