@@ -81,6 +81,7 @@ def _stamp(store: Store, tolerances: Tolerances, language: str, out: Path) -> st
     from pipeline.practice.pins import read_pins
     from pipeline.practice.settings import kept_settings
     from pipeline.reports.points_files import sheets
+    from pipeline.reports.routine_steps import KEPT
 
     digest = hashlib.sha256(
         f"{__version__}\n{language}\n{tolerances.name}\n{tolerances.source}\n{sorted(tolerances.entries.items())}\n".encode()
@@ -88,7 +89,11 @@ def _stamp(store: Store, tolerances: Tolerances, language: str, out: Path) -> st
     for clip, known in sorted(store.known().items()):
         digest.update(f"{clip}\0{known}\n".encode("utf-8", "backslashreplace"))
     holding = [pin for pin in read_pins(store) if pin.holds(date.today())]  # a pin that runs out changes the pages
-    shown = (holding, store.roster().to_csv(index=False), kept_settings(store), store.eye().to_csv(index=False), sheets(out))
+    roster = store.roster()
+    lapsed = int((roster["consent_until"] < date.today().isoformat()).sum())  # so does consent that runs out
+    own_routines = out / "data" / KEPT
+    digest.update(own_routines.read_bytes() if own_routines.is_file() else b"")
+    shown = (holding, roster.to_csv(index=False), lapsed, kept_settings(store), store.eye().to_csv(index=False), sheets(out))
     digest.update(f"{shown}\n".encode("utf-8", "backslashreplace"))
     for note in store.notes().itertuples(index=False):
         digest.update(f"{tuple(note)}\n".encode("utf-8", "backslashreplace"))

@@ -9,11 +9,9 @@ from datetime import date, timedelta
 
 import pandas as pd
 
-from pipeline.vocabulary import Side, Skill
+from pipeline.attempts.lead import TELLING, lead_of
+from pipeline.vocabulary import Side
 
-TELLING = (Skill.LUNGE, Skill.LOADED_LUNGE, Skill.CARTWHEEL)  # skills in which the picture shows which leg leads
-ENOUGH_ATTEMPTS = 3  # that tell a side, and
-ENOUGH_SHARE = 0.75  # so many of them the same one: then it is found. Common practice, no source
 RECENT_DAYS = 28  # who is not on the roster trains here if filmed so shortly before the newest clip
 ORDER = {str(Side.LEFT): 0, str(Side.RIGHT): 1, str(Side.NONE): 2}
 
@@ -40,17 +38,6 @@ class Place:
         return bool(self.roster and self.found and self.roster != self.found)
 
 
-def found_side(left: int, right: int) -> str:
-    """The leg that so many attempts with the left and with the right show; empty where they do not tell.
-
-    >>> found_side(3, 1), found_side(2, 0), found_side(2, 2)
-    ('left', '', '')
-    """
-    if left + right < ENOUGH_ATTEMPTS or max(left, right) < ENOUGH_SHARE * (left + right):
-        return ""
-    return str(Side.LEFT if left > right else Side.RIGHT)
-
-
 def line_up(roster: pd.DataFrame, attempts: pd.DataFrame, *, today: date | None = None) -> dict[str, list[Place]]:
     """{cohort: athletes in line}: left-leaders, right-leaders, those whose side nobody knows; each by code.
 
@@ -65,7 +52,7 @@ def line_up(roster: pd.DataFrame, attempts: pd.DataFrame, *, today: date | None 
 
     def place(athlete: str, side: str = "", consent: str = "") -> Place:
         left, right = sides[athlete, "left"], sides[athlete, "right"]
-        return Place(athlete, side, found_side(left, right), left, right, consent >= now or roster.empty)
+        return Place(athlete, side, str(lead_of(left, right).side), left, right, consent >= now or roster.empty)
 
     out: dict[str, list[Place]] = {}
     for athlete, cohort, side, consent in roster[["athlete", "cohort", "lead_side", "consent_until"]].itertuples(index=False, name=None):

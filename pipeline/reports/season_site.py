@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from pipeline.practice.points_plan import load_plan
+from pipeline.practice.settings import kept_settings
 from pipeline.reports.beside import beside_links
 from pipeline.reports.cohort_page import write_cohorts
 from pipeline.reports.language import translations
@@ -13,7 +14,7 @@ from pipeline.reports.pages import environment
 from pipeline.reports.points_page import write_filled
 from pipeline.reports.routine_page import write_routine
 from pipeline.reports.routine_view import read_pairs
-from pipeline.reports.site import common
+from pipeline.reports.site import common, write_sheet
 from pipeline.reports.trend_page import write_athletes
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import INVENTED, Store
@@ -38,6 +39,7 @@ def write_season_site(out: Path, tolerances: Tolerances, *, language: str = "en"
         write_filled(
             store, tolerances, out, load_plan(), since=monday.isoformat(), until=newest.isoformat(), title=title, language=language
         )  # fmt: skip
-        beside = beside_links(tr, out, eye=False, routine=routine)
+        sheet = write_sheet(store, tolerances, out, kept_settings(store), title=title, language=language)
+        beside = [(sheet.name, tr.gettext("Practice sheet")), *beside_links(tr, out, eye=False, routine=routine)]
         write_athletes(store, tolerances, out, title=title, language=language, front=True, beside=beside)
     return out / "index.html"

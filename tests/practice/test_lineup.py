@@ -3,9 +3,8 @@
 from datetime import date
 
 import pandas as pd
-import pytest
 
-from pipeline.practice.lineup import found_side, line_up
+from pipeline.practice.lineup import line_up
 
 
 def roster(*rows):
@@ -15,14 +14,6 @@ def roster(*rows):
 def attempts(*rows):
     """(athlete, cohort, date, skill, lead_side, how many)."""
     return pd.DataFrame([row[:5] for row in rows for _ in range(row[5])], columns=["athlete", "cohort", "date", "skill", "lead_side"])
-
-
-@pytest.mark.parametrize(
-    ("left", "right", "side"),
-    [(3, 0, "left"), (0, 3, "right"), (3, 1, "left"), (2, 0, ""), (2, 1, ""), (4, 4, ""), (0, 0, ""), (6, 2, "left"), (5, 2, "")],
-)
-def test_a_side_is_found_from_three_attempts_of_which_three_quarters_agree(left, right, side):
-    assert found_side(left, right) == side
 
 
 def test_left_leaders_stand_first_then_right_then_those_to_ask():
