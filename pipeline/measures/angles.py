@@ -34,6 +34,8 @@ def problem_of(scene: Scene, share: float, what: str, where: str, advice: str) -
     most = words.TOO_TURNED_FRONT if scene.skill is Skill.CARTWHEEL else words.TOO_TURNED
     if np.isfinite(scene.off_square) and scene.off_square > most:
         return words.too_turned(scene.off_square, advice)
+    if scene.same_length < words.SAME_LENGTH:
+        return words.another_body(scene.same_length, where)
     if share < words.FEW_SEEN:
         return words.not_seen(what, share, where, advice)
     return ""

@@ -13,11 +13,10 @@ from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_readin
 from pipeline.vocabulary import Side, Skill
 
 LOW_SHARE = 0.2  # the smallest angle is read as this quantile of the window, for jitter makes the very smallest too small (least error on rendered clips)
-SHORT_ENOUGH = 12.0  # degrees; a leg that looks shorter than its own longest by what this bend would do may only be misplaced
-SHORT_WEIGHT = (
-    0.5  # how far a plainly shortened leg speaks against a straight look: it widens the interval, and only there, for as a part of the
+SHORT_ENOUGH = (
+    25.0  # degrees; a leg that looks shorter than its own longest by what this bend would do may only be misplaced. What is beyond
 )
-# value it did more harm than good on rendered clips
+# it widens the interval downwards, and only there: as a part of the value it did more harm than good on rendered clips
 UNSTEADY = 0.6  # of the way from the window's smallest angles to its middle is doubt: where legs are misplaced their angle wanders
 BOTH = (Side.LEFT, Side.RIGHT)
 
@@ -78,4 +77,4 @@ def _smallest(scene: Scene, side: Side) -> Evidence:
     passes = angle_sd(scene.noise((side, "hip"), (side, "knee"), (side, "ankle"))[window], thigh, shank)
     seen = np.nanmedian(passes[ok]) if np.isfinite(passes[ok]).any() else 0.0
     wander = UNSTEADY * float(np.quantile(frames[ok], 0.5) - np.quantile(frames[ok], 0.1))
-    return Evidence(value, wander, SHORT_WEIGHT * hidden, float(seen), share, float(t[i]), line, "", (0.0, 180.0))
+    return Evidence(value, wander, 0.0, float(seen), share, float(t[i]), line, "", (0.0, 180.0), below=hidden)

@@ -42,6 +42,7 @@ class Scene:
     lead: Side
     off_square: float  # degrees the view is off the one wanted, estimated
     source: str
+    same_length: float = 1.0  # how long the legs look in the key window, against the whole clip
 
     def p(self, side: Side, part: str) -> np.ndarray:
         """(n, 2) one joint's pixels."""
@@ -90,8 +91,22 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -
         xy = xy * np.array([1 / np.cos(np.radians(min(off, 60.0))), 1.0]) if np.isfinite(off) else xy
     return Scene(
         attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
-        off, track.source,
+        off, track.source, same_length(track, attempt),
     )  # fmt: skip
+
+
+def same_length(track: Track, attempt: Attempt) -> float:
+    """How long the athlete's longer leg looks in the key window as a share of how it looks over the clip (high quantiles); 1 where
+    either is not known. A child's legs stay as long as they are: far less tells of another body."""
+    sides = []
+    for side in (Side.LEFT, Side.RIGHT):
+        hip, knee, ankle = (track[f"{side}_{part}"] for part in ("hip", "knee", "ankle"))
+        sides.append(length(hip, knee) + length(knee, ankle))
+    legs = np.fmax(*sides)
+    key = (track.t >= attempt.key_start_s) & (track.t <= attempt.key_end_s)
+    if not np.isfinite(legs[key]).any():
+        return 1.0
+    return float(np.nanquantile(legs[key], 0.8) / np.nanquantile(legs, 0.8))
 
 
 def without_doubtful(xy: np.ndarray, disagreement: np.ndarray, unit: float) -> np.ndarray:

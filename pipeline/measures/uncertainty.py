@@ -25,12 +25,18 @@ Table = Mapping[tuple[Skill, str], "Known"]
 
 @dataclass(frozen=True)
 class Known:
-    """One row of the error table."""
+    """One row of the error table. Of a count, sd times factor is by how many its interval is widened."""
 
     bias: float  # truth minus reading
     sd: float
     factor: float  # combined sd to half-width of the 95 % interval
     n: int  # attempts behind it; 0 is a wide first guess
+    below: float = float("nan")  # the same downwards, where readings are wrong further on that side
+
+    @property
+    def down(self) -> float:
+        """Combined sd to the interval's lower half."""
+        return self.below if np.isfinite(self.below) else self.factor
 
 
 @lru_cache(maxsize=4)
@@ -39,8 +45,11 @@ def error_table(path: Path = TABLE) -> Table:
     with path.open(encoding="utf-8") as lines:
         rows = csv.DictReader(line for line in lines if not line.startswith("#"))
         return {
-            (Skill(r["skill"]), r["detail"]): Known(float(r["bias"]), float(r["sd"]), float(r["factor"]), int(r["n"])) for r in rows
-        }  # fmt: skip
+            (Skill(r["skill"]), r["detail"]): Known(
+                float(r["bias"]), float(r["sd"]), float(r["factor"]), int(r["n"]), float(r.get("below") or "nan")
+            )
+            for r in rows
+        }
 
 
 @dataclass(frozen=True)
@@ -56,6 +65,7 @@ class Evidence:
     line: tuple[str, ...] = ()
     problem: str = ""  # a full sentence; where set there is no reading
     limits: tuple[float, float] = field(default=(-np.inf, np.inf))  # what the body allows
+    below: float = 0.0  # sd of what can only make the true value lower, never higher
 
 
 def make_reading(skill: Skill, detail: str, side: Side, evidence: Evidence, table: Table) -> Reading:
@@ -70,8 +80,9 @@ def make_reading(skill: Skill, detail: str, side: Side, evidence: Evidence, tabl
         return Reading(detail, side, nan, nan, nan, unit, float(evidence.usable), problem, evidence.at_s, evidence.line)
     low_limit, high_limit = evidence.limits
     value = float(np.clip(evidence.value + known.bias, low_limit, high_limit))
-    half = known.factor * combined(known.sd, evidence)
-    low, high = max(value - half, low_limit), min(value + half, high_limit)
+    sd = combined(known.sd, evidence)
+    down, up = known.down * float(np.hypot(sd, evidence.below)), known.factor * sd
+    low, high = max(value - down, low_limit), min(value + up, high_limit)
     return Reading(detail, side, value, float(low), float(high), unit, float(evidence.usable), "", evidence.at_s, evidence.line)
 
 

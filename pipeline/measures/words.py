@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 FEW_SEEN = 0.5  # less of the window seen than this: no reading
+SAME_LENGTH = 0.68  # of the legs' length elsewhere in the clip; a body this much shorter is somebody else's, or one limb taken for another
 TOO_SMALL = 28.0  # pixels a trunk; below, a joint's error of a few pixels is over 10 degrees
 TOO_TURNED = 40.0  # degrees off square beyond which no correction was checked
 TOO_TURNED_FRONT = 62.0  # the same for a view from the front, where apparent widths tell the angle less well
@@ -24,6 +25,11 @@ def too_small() -> str:
 def too_turned(degrees: float, advice: str) -> str:
     """The view is too far off square."""
     return f"The camera looked about {degrees:.0f}° off the direction it should. {advice}"
+
+
+def another_body(share: float, where: str) -> str:
+    """The legs look much shorter in the window than in the rest of the clip."""
+    return f"In the {where} the legs look only {100 * share:.0f} % as long as in the rest of the clip, so somebody else was probably followed. Keep others away from the mat while you film."
 
 
 def no_floor() -> str:
