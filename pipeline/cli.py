@@ -13,7 +13,7 @@ import typer
 from pipeline import __version__
 from pipeline.errors import CANNOT_RUN, MatsideError
 from pipeline.practice_cli import add_practice
-from pipeline.rounds_cli import eye_app, points_app
+from pipeline.rounds_cli import eye_app, points_app, routines
 
 if TYPE_CHECKING:
     from pipeline.batch.run import Night
@@ -247,11 +247,12 @@ def demo(
     out: Out = Path("reports/demo"),
     workers: Workers = None,
 ) -> None:
-    """Run the main job on the sample clips: rendered athletes whose joints are known exactly. Beside it, an invented club's
-    season of readings shows what trends and cohorts look like after twelve weeks.
+    """Run the main job on the sample clips: rendered athletes whose joints are known exactly, with an invented coach's own verdicts and
+    a points round. Beside it, an invented club's season of readings shows what trends, cohorts and routines look like after twelve weeks.
 
     Example: `matside demo`
     """
+    from pipeline.batch.demo import coach_the_demo
     from pipeline.reports.season_site import write_season_site
     from pipeline.scoring.tolerances import load_tolerances
 
@@ -261,7 +262,13 @@ def demo(
             "The sample clips come with the project's source, not with the installed package. Fetch the source and run `make demo` there."
         )
     typer.echo(f"Trends and cohorts of an invented season: {write_season_site(out / 'season', load_tolerances()).resolve()}")
-    run(sample, out=out, workers=workers)
+    try:
+        run(sample, out=out, workers=workers)
+    except typer.Exit as end:  # how every run ends; its last line stays the last
+        if end.exit_code in (FINE, NEEDS_SOMEBODY):
+            for note in coach_the_demo(out, sample.parent / "eye.csv"):
+                typer.echo(f"note: {note}", err=True)
+        raise
 
 
 @app.command()
@@ -344,6 +351,7 @@ def _sum_up(night: Night) -> None:
 add_practice(app)
 app.add_typer(points_app, name="points")
 app.add_typer(eye_app, name="eye")
+app.command()(routines)
 
 
 def _version(asked: bool) -> None:

@@ -1,4 +1,4 @@
-"""The commands `matside points` and `matside eye`. Heavy parts are loaded only when used."""
+"""The commands `matside points`, `matside eye` and `matside routines`. Heavy parts are loaded only when used."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def blank(
 
     rules, profile = _plan(plan), load_profile(tolerances or ())
     with _results(out) as store:
-        there = who_may_be_there(store, date.today())
+        there = who_may_be_there(store, date.today().isoformat())
         spelled = {code.upper(): code for code in there}
         for code in codes_of(without or []):
             if code.upper() not in spelled:
@@ -175,7 +175,7 @@ def show(
     profile = load_profile(tolerances or ())
     with _results(out) as store:
         tr = translations(page_language(store))
-        compared = compare(store, score(store.readings(), profile))
+        compared = compare(store, score(store.readings(), profile), profile)
     if compared.both.empty:
         raise MatsideError(
             "No verdicts of yours are kept yet. Start with `matside eye add` or `matside eye read`; both explain themselves."
@@ -185,8 +185,34 @@ def show(
     typer.echo(f"Weighted kappa {view.kappa} (95 %: {view.interval}). {view.other}" if view.kappa else view.why_none)
     for line in (view.same, " ".join(view.open), *view.notes):
         typer.echo(line)
-    for one in view.apart:
-        typer.echo(f"  {one.what}, {one.day}: coach {one.hers.word}, Matside {one.its.word}  {one.href}")
+    for title, some in (("Look at these again:", view.apart), ("Within the reading's own range:", view.possible)):
+        for one in some:
+            typer.echo(title if one is some[0] else "", nl=one is some[0])
+            typer.echo(f"  {one.what}, {one.day}: coach {one.hers.word}, Matside {one.its.word}  {one.href}")
+
+
+def routines(
+    file: Annotated[
+        Path | None, typer.Argument(help="Your own routines; see configs/routines.toml. Not given: say which count.", dir_okay=False)
+    ] = None,
+    out: Out = Path("reports"),
+    tolerances: Profiles = None,
+) -> None:
+    """Keep your own routines, so that the pages say which skills of one are missing, extra or out of order.
+
+    Example: `matside routines my_routines.toml`
+    """
+    from pipeline.attempts.routine import load_routines
+    from pipeline.files import write_whole
+    from pipeline.reports.routine_steps import KEPT, routines_in_force
+
+    with _results(out) as store:
+        if file is not None:
+            load_routines(file)
+            write_whole(out / "data" / KEPT, file.read_bytes())
+            _redraw(store, out, tolerances)
+        for one in routines_in_force(out / "data"):
+            typer.echo(f"{one.name}: {', '.join(skill.replace('_', ' ') for skill in one.skills)}")
 
 
 def _redraw(store: Store, out: Path, tolerances: list[str] | None) -> None:

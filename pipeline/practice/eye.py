@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,6 +12,7 @@ import pandas as pd
 from pipeline.clips.tables import read_table
 from pipeline.errors import MatsideError
 from pipeline.practice.agreement import SCALE, Agreement, Weights, agreement
+from pipeline.scoring.tolerances import Tolerance
 from pipeline.store import Store
 from pipeline.vocabulary import DETAIL, DETAILS, Side, Skill, Verdict
 
@@ -34,7 +35,8 @@ class Compared:
     """Her verdicts beside Matside's.
 
     both : one row a reading that she has looked at: link, athlete, date, skill, detail, side, hers, its, said (ISO time), before
-           (how often she had said something else or the same earlier). `its` is "cannot tell" where there is no reading.
+           (how often she had said something else or the same earlier), possible (whether what she says lies within the reading's own
+           95 % range). `its` is "cannot tell" where there is no reading.
     lost : how many of her verdicts are of attempts that are no longer found in their clips.
     """
 
@@ -43,11 +45,14 @@ class Compared:
 
     @property
     def apart(self) -> pd.DataFrame:
-        """The readings on which the two differ and both could tell, those furthest apart first."""
+        """The readings on which the two differ and both could tell: first those where her word lies outside the reading's range, of
+        these the ones furthest apart first."""
         place = {str(v): i for i, v in enumerate(SCALE)}
         told = self.both[self.both["hers"].isin(place) & self.both["its"].isin(place)]
         steps = (told["hers"].map(place) - told["its"].map(place)).abs().astype(int)
-        return told.assign(steps=steps)[steps > 0].sort_values(["steps", "date", "link"], ascending=[False, True, True], kind="stable")
+        return told.assign(steps=steps)[steps > 0].sort_values(
+            ["possible", "steps", "date", "link"], ascending=[True, False, True, True], kind="stable"
+        )
 
     def agree(self, weights: Weights = Weights.LINEAR) -> Agreement:
         """How far the two agree over all."""
@@ -93,22 +98,37 @@ def read_said(store: Store, path: Path) -> list[Said]:
     return said
 
 
-def compare(store: Store, scored: pd.DataFrame) -> Compared:
-    """Her latest verdicts beside Matside's. scored : the store's readings with verdicts (`scoring.verdicts.score`).
+def compare(store: Store, scored: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance]) -> Compared:
+    """Her latest verdicts beside Matside's. scored : the store's readings with verdicts by these tolerances (`scoring.verdicts.score`).
 
     Her verdict belongs to what she saw: the clip by its content and the stretch of time. A later run that cuts the clip a little
     otherwise, or the athlete's code set right, does not part them.
     """
     latest, lost = _latest(store)
-    its = {(r.link, r.detail, r.side): r.verdict for r in scored.itertuples(index=False)}
+    its = {(r.link, r.detail, r.side): r for r in scored.itertuples(index=False)}
     attempts = {r.link: r for r in store.attempts().itertuples(index=False)}
-    rows = [
-        (link, attempts[link].athlete, attempts[link].date, attempts[link].skill, detail, side, verdict, its.get((link, detail, side), "cannot tell"),
-         said, before)
-        for (link, detail, side), (verdict, said, before) in latest.items()
-    ]  # fmt: skip
-    columns = ["link", "athlete", "date", "skill", "detail", "side", "hers", "its", "said", "before"]
+    rows = []
+    for (link, detail, side), (verdict, said, before) in latest.items():
+        attempt, reading = attempts[link], its.get((link, detail, side))
+        tolerance = tolerances.get((attempt.skill, detail))
+        possible = reading is None or tolerance is None or within_range(verdict, reading.low, reading.high, tolerance)
+        matside = reading.verdict if reading is not None else str(Verdict.CANNOT_TELL)
+        rows.append((link, attempt.athlete, attempt.date, attempt.skill, detail, side, verdict, matside, said, before, possible))
+    columns = ["link", "athlete", "date", "skill", "detail", "side", "hers", "its", "said", "before", "possible"]
     return Compared(pd.DataFrame(rows, columns=columns).sort_values(["date", "link", "detail", "side"], ignore_index=True), lost)
+
+
+def within_range(verdict: str, low: float, high: float, tolerance: Tolerance) -> bool:
+    """Whether a value somewhere in [low, high] is what the verdict says, judged without any doubt. Matside says met or not yet only
+    where its whole range lies so; a coach who says met where it says close need not contradict it."""
+    (met_low, met_high), (close_low, close_high) = tolerance.met, tolerance.close
+    if verdict == Verdict.MET:
+        return low <= met_high and high >= met_low
+    if verdict == Verdict.NOT_YET:
+        return low < close_low or high > close_high
+    if verdict == Verdict.CLOSE:
+        return (low < met_low and high >= close_low) or (high > met_high and low <= close_high)
+    return True
 
 
 def her_verdicts(store: Store) -> dict[tuple[str, str, str], tuple[str, str, int]]:

@@ -12,14 +12,16 @@ from pipeline.reports.eye_view import eye_view
 from pipeline.reports.files import write_changed
 from pipeline.reports.language import Translations
 from pipeline.reports.pages import beside_stylesheet, content_policy
+from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 
 PAGE = "eye.html"
 
 
-def write_eye(env: jinja2.Environment, tr: Translations, store: Store, scored: pd.DataFrame, out: Path) -> bool:
-    """Write the page, or remove it where there is nothing to show; whether it is there. scored : all readings with verdicts."""
-    compared = compare(store, scored)
+def write_eye(env: jinja2.Environment, tr: Translations, store: Store, scored: pd.DataFrame, tolerances: Tolerances, out: Path) -> bool:
+    """Write the page, or remove it where there is nothing to show; whether it is there. scored : all readings with
+    verdicts by these tolerances."""
+    compared = compare(store, scored, tolerances)
     if compared.both.empty and not compared.lost:
         (out / PAGE).unlink(missing_ok=True)
         return False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.practice.agreement import SCALE, Weights
 from pipeline.practice.eye import Compared
@@ -46,7 +47,8 @@ class EyeView:
     columns: list[VerdictView]
     rows: list[tuple[VerdictView, list[int]]]
     open: list[str]
-    apart: list[ApartView]
+    apart: list[ApartView]  # her word lies outside the reading's range
+    possible: list[ApartView]  # within it
     notes: list[str]
 
 
@@ -87,16 +89,16 @@ def eye_view(tr: Translations, compared: Compared) -> EyeView:
             tr.gettext("Only the coach cannot tell: %d.") % linear.hers_open,
             tr.gettext("Neither can: %d.") % linear.both_open,
         ],
-        apart=[
-            ApartView(
-                f"athletes/{athlete_file(r.athlete)}#{'-'.join(part for part in (slug(r.link), r.detail, r.side) if part)}",
-                f"{r.athlete}, {tr.gettext(skill_title(r.skill))}: {column_title(tr, (r.skill, r.detail, r.side))}",
-                day_words(tr, r.date), VERDICTS[r.hers], VERDICTS[r.its],
-            )
-            for r in apart.itertuples(index=False)
-        ],
+        apart=[_apart(tr, r) for r in apart.itertuples(index=False) if not r.possible],
+        possible=[_apart(tr, r) for r in apart.itertuples(index=False) if r.possible],
         notes=_notes(tr, compared),
     )  # fmt: skip
+
+
+def _apart(tr: Translations, r: Any) -> ApartView:
+    anchor = "-".join(part for part in (slug(r.link), r.detail, r.side) if part)
+    what = f"{r.athlete}, {tr.gettext(skill_title(r.skill))}: {column_title(tr, (r.skill, r.detail, r.side))}"
+    return ApartView(f"athletes/{athlete_file(r.athlete)}#{anchor}", what, day_words(tr, r.date), VERDICTS[r.hers], VERDICTS[r.its])
 
 
 def _range(tr: Translations, low: float, high: float) -> str:

@@ -64,17 +64,17 @@ def write_blank(
     return _write(store, tolerances, out, tr, blank_view(tr, plan, teams), BLANK, "", title)
 
 
-def who_may_be_there(store: Store, today: date) -> dict[str, str]:
-    """Code -> cohort for a blank sheet: the latest roster's athletes with consent; without one, who was filmed lately."""
+def who_may_be_there(store: Store, today: str) -> dict[str, str]:
+    """Code -> cohort for a blank sheet: the latest roster's athletes with consent on an ISO date; without one, who was filmed lately."""
     roster = store.roster()
     if len(roster):
-        agreed = roster[roster["consent_until"] >= today.isoformat()]
+        agreed = roster[roster["consent_until"] >= today]
         return dict(zip(agreed["athlete"], agreed["cohort"], strict=True))
     newest = store.latest_date()
     since = (date.fromisoformat(newest) - timedelta(days=RECENT_DAYS)).isoformat() if newest else ""
-    clips = store.clips()
-    clips = clips[(clips["athlete"] != "") & (clips["date"] >= since)]
-    return dict(zip(clips["athlete"], clips["cohort"], strict=True))
+    attempts = store.attempts()  # a clip that was not opened, for want of consent, has none
+    lately = attempts[(attempts["athlete"] != "") & (attempts["date"] >= since)]
+    return dict(zip(lately["athlete"], lately["cohort"], strict=True))
 
 
 def _write(store: Store, tolerances: Tolerances, out: Path, tr: Translations, view: PointsView, name: str, when: str, title: str) -> Path:

@@ -100,6 +100,8 @@ def _said(tr: Translations, one: Loss) -> str:
                 if one.loss > 0
                 else tr.gettext("better in the routine: more than chance makes")
             )
+        if one.low > 0:
+            return tr.gettext("lost, but among so many details chance could have made it")
         return tr.gettext("chance could have made it")
     if one.basis is Basis.THESE:
         if one.low > 0:

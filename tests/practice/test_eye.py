@@ -9,8 +9,8 @@ import pytest
 from pipeline.attempts.attempt import Attempt
 from pipeline.errors import MatsideError
 from pipeline.measures.reading import Reading
-from pipeline.practice.eye import add, check, compare, her_verdicts, read_said
-from pipeline.scoring.tolerances import load_tolerances
+from pipeline.practice.eye import add, check, compare, her_verdicts, read_said, within_range
+from pipeline.scoring.tolerances import Kind, Tolerance, load_tolerances
 from pipeline.scoring.verdicts import score
 from pipeline.store import AttemptResult, ClipResult, Store
 from pipeline.vocabulary import Setting, Side, Skill, Verdict
@@ -38,7 +38,7 @@ def store(tmp_path):
 
 
 def compared(store):
-    return compare(store, score(store.readings(), load_tolerances()))
+    return compare(store, score(store.readings(), load_tolerances()), load_tolerances())
 
 
 def words(store):
@@ -138,3 +138,25 @@ def test_a_wrong_table_says_where_and_keeps_nothing(store, tmp_path, table, says
     with pytest.raises(MatsideError, match=says) as error:
         add(store, read_said(store, path))
     assert "\n" not in str(error.value) and store.eye().empty
+
+
+@pytest.mark.parametrize(
+    ("verdict", "low", "high", "possible"),
+    [
+        ("met", 165, 175, True), ("met", 150, 164, False), ("close", 165, 175, True), ("close", 171, 179, False), ("close", 120, 149, False),
+        ("not yet", 149, 160, True), ("not yet", 151, 160, False), ("close", 185, 195, True), ("not yet", 205, 215, True), ("cannot tell", 170, 171, True),
+    ],
+)  # fmt: skip
+def test_a_word_within_the_readings_range_contradicts_nothing(verdict, low, high, possible):
+    """Target 180, met within 10, close within 30: met is 170 to 190, close 150 to 210."""
+    assert within_range(verdict, low, high, Tolerance(Kind.BOTH, 180, 10, 30)) is possible
+
+
+def test_contradictions_come_before_differences_within_the_range(store):
+    """The lunge reads 178 ± 2, so "not yet" cannot be; the cartwheel's right knee is made to read 166 ± 12, so "met" can."""
+    second = clip()
+    wheel = second.attempts[1]
+    wide = [replace(r, value=166.0, low=154.0, high=178.0) for r in wheel.readings]
+    store.put(replace(second, attempts=[second.attempts[0], replace(wheel, readings=wide)]))
+    add(store, [check(store, WHEEL, "knee_angle", "met", "right"), check(store, LUNGE, "knee_angle", "close")])
+    assert [(r.link, r.its, r.possible) for r in compared(store).apart.itertuples()] == [(LUNGE, "met", False), (WHEEL, "close", True)]
