@@ -27,7 +27,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.bench.readings import compare, read_truth_table, summary, tracks
+from pipeline.bench.figures import summary
+from pipeline.bench.readings import compare, read_truth_table, tracks
 from pipeline.landmarks.track import Track
 from pipeline.measures.uncertainty import TABLE, Known, Table
 from pipeline.vocabulary import ARMS_PER_S, CHORD, DEGREES, DETAIL, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS, Skill

@@ -106,19 +106,18 @@ def plain_loop(path: Path, model: str) -> Track:
         running_mode=vision.RunningMode.VIDEO,
     )
     video = probe(path)
-    t, xy = [], []
+    t, points = [], []
     with vision.PoseLandmarker.create_from_options(options) as landmarker:
         for frame in frames(path):
             found = landmarker.detect_for_video(
                 mp.Image(image_format=mp.ImageFormat.SRGB, data=frame.image), round(frame.t * 1000)
             ).pose_landmarks
             t.append(frame.t)
-            xy.append([(p.x * video.width, p.y * video.height) for p in found[0]] if found else np.full((N, 2), np.nan))
-    n = len(t)
-    blank = np.full((n, N), np.nan)
-    return Track(
-        np.array(t), np.array(xy, float).reshape(n, N, 2), blank, blank, np.zeros(n), blank, (video.width, video.height), path.name
-    )
+            points.append([(p.x, p.y, p.z, p.visibility) for p in found[0]] if found else np.full((N, 4), np.nan))
+    n, size = len(t), (video.width, video.height)
+    seen = np.array(points, float).reshape(n, N, 4)
+    xy, z = seen[..., :2] * np.array(size), seen[..., 2] * video.width  # z comes in widths of the picture
+    return Track(np.array(t), xy, z, seen[..., 3], np.isfinite(seen[:, 0, 0]).astype(float), np.full((n, N), np.nan), size, path.name)
 
 
 def timed(work: Callable[[], Track]) -> tuple[Track, float]:

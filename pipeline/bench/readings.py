@@ -4,8 +4,11 @@
     python -m pipeline.bench readings --perfect               the same measures on the true joints: their own share of the error
     python -m pipeline.bench readings DIR --model tuned --out rows.csv
 
-DIR holds clips/*.mp4, truth/<stem>.csv and truth.csv. Prints one row a clip, detail and side, then one a detail:
-bias, mean absolute error, 95th percentile, share without a reading, share of intervals that hold the truth.
+    python -m pipeline.bench readings DIR --quiet --plain --worst 10 --pictures FOLDER
+
+DIR holds clips/*.mp4, truth/<stem>.csv and truth.csv. Prints one row a clip, detail and side, then one a detail (figures.py says what its
+columns are) and what matters across them. --plain sets the plain mediapipe loop beside it (plain.py; kept in the cache like tracks);
+--worst lists the readings furthest off and --pictures draws each of them over its frame.
 """
 
 from __future__ import annotations
@@ -19,11 +22,12 @@ import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
+from pipeline.bench.figures import bent_knees, contact, coverage, found, share, summary
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks.track import Track
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.uncertainty import Table
-from pipeline.vocabulary import DETAIL, Side, Skill, Verdict
+from pipeline.vocabulary import DETAIL, Side, Skill
 
 MATCH_S = 0.7  # an attempt found is one told of if their middles lie within this
 BOUNDARY_S = 0.15
@@ -49,16 +53,16 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
 
 def compare(stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None) -> tuple[list[dict], list[dict]]:
     """(rows of readings, rows of attempts) of one clip against its rows of truth.csv."""
-    found = find_attempts(track)
+    mine_all = find_attempts(track)
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
-        mine = [a for a in found if a.skill == skill and abs((a.start_s + a.end_s - start - end) / 2) < MATCH_S]
-        row = {"clip": stem, "skill": skill, "found": bool(mine), "extra": len(found) > truth.groupby(["skill", "start_s"]).ngroups}
+        mine = [a for a in mine_all if a.skill == skill and abs((a.start_s + a.end_s - start - end) / 2) < MATCH_S]
+        row = {"clip": stem, "skill": skill, "found": bool(mine), "extra": len(mine_all) > truth.groupby(["skill", "start_s"]).ngroups}
         if not mine:
             attempts.append(row)
             readings += [
                 {"clip": stem, "skill": skill, "detail": r.detail, "side": r.side, "true": r.value, "reading": np.nan, "low": np.nan, "high": np.nan,
-                 "usable": 0.0, "reason": "attempt not found"} for r in told.itertuples() if DETAIL[(Skill(skill), r.detail)].sided == bool(r.side)
+                 "usable": 0.0, "at_s": np.nan, "reason": "attempt not found"} for r in told.itertuples() if _is_read(skill, r.detail, r.side)
             ]  # fmt: skip
             continue
         row |= {"start": mine[0].start_s - start, "end": mine[0].end_s - end, "key_start": mine[0].key_start_s - told.key_start_s.iloc[0],
@@ -68,6 +72,12 @@ def compare(stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None
     return readings, attempts
 
 
+def _is_read(skill: str, detail: str, side: str) -> bool:
+    """The truth tells of some details on both sides, of which one is read."""
+    known = DETAIL.get((Skill(skill), detail))
+    return known is not None and known.sided == bool(side)
+
+
 def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None) -> list[dict]:
     known = {(r.detail, r.side): r.value for r in told.itertuples()}
     out = []
@@ -75,22 +85,8 @@ def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: 
         true = known.get((r.detail, str(r.side)))
         if true is not None:
             out.append({"clip": stem, "skill": str(attempt.skill), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,
-                        "high": r.high, "usable": r.usable_share, "reason": r.reason})  # fmt: skip
+                        "high": r.high, "usable": r.usable_share, "at_s": r.at_s, "reason": r.reason})  # fmt: skip
     return out
-
-
-def summary(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row a skill and detail."""
-    out = []
-    for (skill, detail), part in rows.groupby(["skill", "detail"]):
-        error = (part.reading - part.true).dropna()
-        inside = (part.low <= part.true + 1e-9) & (part.true <= part.high + 1e-9)
-        out.append(
-            {"skill": skill, "detail": detail, "n": len(part), "cannot_tell": part.reading.isna().mean(), "bias": error.mean(), "MAE": error.abs().mean(),
-             "p95": error.abs().quantile(0.95), "worst": error.abs().max(), "covered": inside[part.reading.notna()].mean(),
-             "half_width": ((part.high - part.low) / 2).mean()}
-        )  # fmt: skip
-    return pd.DataFrame(out)
 
 
 def read_truth_table(folder: Path) -> pd.DataFrame:
@@ -101,16 +97,24 @@ def read_truth_table(folder: Path) -> pd.DataFrame:
     return table
 
 
-def sure_and_wrong(rows: pd.DataFrame) -> tuple[int, int]:
-    """(readings that say met where the truth is not yet or the reverse, readings that say met or not yet), by the beginners' tolerances."""
-    from pipeline.scoring.tolerances import load_tolerances
-    from pipeline.scoring.verdicts import score
+def right_person(folder: Path, loaded: dict[str, Track]) -> pd.Series:
+    """Share of each clip's frames in which all eight joints of shoulders, hips, knees and ankles lie within 0.6 trunk of the athlete's."""
+    from pipeline.bench.follow_check import compare as joints
+    from pipeline.bench.follow_check import read_truth
 
-    known = rows.assign(value=rows.reading, usable_share=rows.usable, verdict="", reason=rows.reason.fillna(""))
-    truth = rows.assign(value=rows.true, low=rows.true, high=rows.true, usable_share=1.0, verdict="", reason="")
-    said, true = (score(table, load_tolerances()).verdict.to_numpy() for table in (known, truth))
-    sure = np.isin(said, [Verdict.MET, Verdict.NOT_YET])
-    return int((sure & np.isin(true, [Verdict.MET, Verdict.NOT_YET]) & (said != true)).sum()), int(sure.sum())
+    return pd.Series({s: joints(t.t, t.xy, read_truth(folder / "truth" / f"{s}.csv"))["person %"] / 100 for s, t in loaded.items()})
+
+
+def _plain(folder: Path, truth: pd.DataFrame, cache: Path) -> pd.DataFrame:
+    from pipeline.bench.calibrate import EMPTY
+    from pipeline.bench.plain import plain_rows
+
+    rows: list[dict] = []
+    for clip in sorted((folder / "clips").iterdir()):
+        told = truth[truth["clip"] == clip.stem]
+        if len(told):
+            rows += plain_rows(clip, told, cache, EMPTY)
+    return pd.DataFrame(rows)
 
 
 def main() -> int:
@@ -121,10 +125,14 @@ def main() -> int:
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--out", type=Path, help="write the rows as CSV")
     parser.add_argument("--quiet", action="store_true", help="only the summary")
+    parser.add_argument("--plain", action="store_true", help="the plain mediapipe loop beside it")
+    parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the N readings furthest off")
+    parser.add_argument("--pictures", type=Path, help="draw the worst readings into this folder")
     args = parser.parse_args()
     truth = read_truth_table(args.folder)
+    loaded = dict(tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache))
     rows, attempts = [], []
-    for stem, track in tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache):
+    for stem, track in loaded.items():
         told = truth[truth["clip"] == stem]
         if len(told):
             r, a = compare(stem, track, told)
@@ -137,18 +145,23 @@ def main() -> int:
     table["inside"] = (table.low <= table.true + 1e-9) & (table.true <= table.high + 1e-9)
     if args.out:
         table.to_csv(args.out, index=False)
+    plain = _plain(args.folder, truth, args.cache) if args.plain else None
     with pd.option_context(
-        "display.width", 200, "display.max_rows", None, "display.max_columns", None, "display.max_colwidth", 60, "display.precision", 2
+        "display.width", 240, "display.max_rows", None, "display.max_columns", None, "display.max_colwidth", 60, "display.precision", 2
     ):
         if not args.quiet:
             print(table.to_string(index=False))
             print(gone.to_string(index=False))
-        print(summary(table).to_string(index=False))
-        wrong, sure = sure_and_wrong(table)
-        print(f"of {len(table)} readings {sure} say met or not yet, {wrong} of them where the truth is the reverse")
-        if "start" in gone:
-            near = (gone[["start", "end"]].abs() <= BOUNDARY_S).mean()
-            print(
-                f"attempts found {gone.found.mean():.3f}; within {BOUNDARY_S} s: start {near.start:.3f}, end {near.end:.3f}; extra {int(gone.extra.sum())}"
-            )
+        print(summary(table, plain).to_string(index=False, float_format="{:.2f}".format))
+        for line in (coverage(table), bent_knees(table), contact(table), found(gone, BOUNDARY_S)):
+            print(line)
+        person = right_person(args.folder, loaded)
+        print(f"frames on the right person {100 * person.mean():.1f} %; clips with fewer than 99 %: {share(person < 0.99)}")
+        if args.worst:
+            from pipeline.bench.worst import draw, furthest
+
+            worst = furthest(table, args.worst)
+            print(worst.to_string(index=False))
+            if args.pictures:
+                print(f"Drew {len(draw(args.folder, worst, loaded, args.pictures))} pictures into {args.pictures}.")
     return 0
