@@ -183,7 +183,7 @@ def show(
     view = eye_view(tr, compared)
     typer.echo(view.summary)
     typer.echo(f"Weighted kappa {view.kappa} (95 %: {view.interval}). {view.other}" if view.kappa else view.why_none)
-    for line in (view.same, " ".join(view.open), *view.notes):
+    for line in (view.same, view.allowed, " ".join(view.open), *view.notes):
         typer.echo(line)
     for title, some in (("Look at these again:", view.apart), ("Within the reading's own range:", view.possible)):
         for one in some:

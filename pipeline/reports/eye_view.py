@@ -44,6 +44,7 @@ class EyeView:
     other: str  # the other weights
     why_none: str
     same: str
+    allowed: str  # in how many her word lies within the reading's range
     columns: list[VerdictView]
     rows: list[tuple[VerdictView, list[int]]]
     open: list[str]
@@ -82,6 +83,8 @@ def eye_view(tr: Translations, compared: Compared) -> EyeView:
         why_none=_why_none(tr, linear.why_none, linear.pairs),
         same=tr.gettext("The same in %(same)d of the %(pairs)d that both could tell; met against not yet in %(far)d.")
         % {"same": linear.same, "pairs": linear.pairs, "far": linear.far},
+        allowed=tr.gettext("In %(allowed)d of them the coach's word lies within the reading's own range.")
+        % {"allowed": linear.pairs - int((~apart["possible"].astype(bool)).sum())},
         columns=[VERDICTS[v] for v in SCALE],
         rows=[(VERDICTS[v], [int(n) for n in linear.table[i]]) for i, v in enumerate(SCALE)],
         open=[

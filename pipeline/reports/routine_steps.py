@@ -34,9 +34,15 @@ class RoutineLine:
     file: str  # the athlete's page
     anchor: str  # of its first attempt there
     title: str
+    routine: str  # its name, empty where none fits
     day: str
     steps: list[StepView]
     said: str
+
+    @property
+    def complete(self) -> bool:
+        """Whether it was shown as written, so that its steps need not be listed."""
+        return bool(self.routine) and all(step.kind == "shown" for step in self.steps)
 
 
 def routines_in_force(data: Path) -> tuple[Routine, ...]:
@@ -58,7 +64,7 @@ def routine_lines(tr: Translations, store: Store, athlete: str = "") -> list[Rou
         up = best_line_up(routines, found)
         first = part.iloc[0]
         lines.append((first["date"], RoutineLine(
-            first["athlete"], f"athletes/{athlete_file(first['athlete'])}", links[0], up.routine.name if up else tr.gettext("A routine"),
+            first["athlete"], f"athletes/{athlete_file(first['athlete'])}", links[0], up.routine.name if up else tr.gettext("A routine"), up.routine.name if up else "",
             day_words(tr, first["date"]), steps(tr, up, found, links), in_words(tr, up, found),
         )))  # fmt: skip
     return [line for _date, line in sorted(lines, key=lambda one: (one[0], one[1].athlete), reverse=True)]

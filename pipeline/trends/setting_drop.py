@@ -11,7 +11,7 @@ from pipeline.trends.shrink import Prior, common_variance
 from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Setting
 
-NEAR = 7.0  # days between two sessions that may be compared
+NEAR = 14.0  # days between two sessions that may be compared: what counts as one time elsewhere too (`athlete.FORTNIGHT`)
 ENOUGH_PAIRS = 3
 LINE = ["athlete", "skill", "detail", "side"]
 

@@ -127,7 +127,7 @@ def sentence(trend: Trend, tolerance: Tolerance | None) -> str:
 def drop_sentence(drop: Drop, skill: str, detail: str, unit: str, alone: float, tolerance: Tolerance | None) -> str:
     """What a routine costs, in one sentence; `alone` is the usual level done alone."""
     if drop.pairs == 0:
-        return "Alone and in a routine were never filmed within a week of each other."
+        return "Alone and in a routine were never filmed within a fortnight of each other."
     if not np.isfinite(drop.low):
         return f"Too few days with both alone and routine to compare ({drop.pairs})."
     pairs = f"{drop.pairs} pairs of sessions"

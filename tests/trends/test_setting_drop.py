@@ -11,7 +11,7 @@ from tests.trends.making import readings
 def test_each_session_is_paired_once_with_the_nearest_of_the_other_setting():
     rows = pd.concat([readings([0, 7, 14], [160.0, 162.0, 164.0]), readings([1, 14, 60], [155.0, 156.0, 100.0], setting="routine")])
     pairs = pair_settings(sessions(rows))
-    assert sorted(pairs["drop"]) == [-8.0, -5.0]  # the session at day 60 has nothing within a week
+    assert sorted(pairs["drop"]) == [-8.0, -5.0]  # the session at day 60 has nothing within a fortnight
 
 
 def test_interval_of_one_childs_pairs_is_students():
