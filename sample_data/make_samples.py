@@ -21,8 +21,9 @@ from pipeline.stage.clothes import Outfit  # noqa: E402
 from pipeline.stage.hall import BRICK, PANEL, PLAIN, WOOD, Hall  # noqa: E402
 from pipeline.stage.motions.backward_roll import RollStyle  # noqa: E402
 from pipeline.stage.motions.cartwheel import CartwheelStyle  # noqa: E402
-from pipeline.stage.motions.lunge import LungeStyle  # noqa: E402
+from pipeline.stage.motions.lunge import LoadedLungeStyle, LungeStyle  # noqa: E402
 from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle  # noqa: E402
+from pipeline.stage.phone import Phone  # noqa: E402
 from pipeline.stage.scene import TRUTH_COLUMNS, Extra, Scene, produce  # noqa: E402
 from pipeline.vocabulary import Side  # noqa: E402
 
@@ -99,6 +100,23 @@ SCENES = (
     # a lunge with the trunk too upright: arched over the back hip
     Scene("HE-01_2026-03-17_1", HE1, replace(NAVY, pattern=0.0, top=(0.45, 0.12, 0.14)), (LungeStyle(lead=LEFT, hip=197, back_knee=170, shoulder=172,
           before=0.6, after=0.4, pace=0.9),), faces=1, hall=GREEN_HALL, shot=replace(WIDE, off_square=12, up=1.3), seed=23),
+    # a whole routine of one whose skills are good alone: the cartwheel's first leg bends, the shoulder stand is piked
+    Scene("HE-01_2026-03-17_2", HE1, replace(NAVY, pattern=0.0, top=(0.45, 0.12, 0.14)), (
+        LungeStyle(lead=LEFT, hip=184, back_knee=172, shoulder=170, lift_s=0.4, lift_hitches=0, before=0.5, hold=0.7, pace=0.72, go_on=True),
+        CartwheelStyle(lead=LEFT, bend_first=34, turnout=65, look=0.6, goes_on=True, turn=90, after=0.1, pace=0.72),
+        RollStyle(lead=LEFT, clear=0.6, sway=0.012, before=0.2, after=0.4, pace=0.72),
+        ShoulderStandStyle(lead=LEFT, hip=156, knee=172, hands=1, pose=True, lift_s=0.4, before=0.2, after=0.1, hold=0.8, pace=0.72)),
+          faces=1, hall=GREEN_HALL, shot=Shot(960, 540, share=0.5, pan=0.9, walk=0.85, shake=0.6), phone=Phone(noise=1.2), stays=True, blend=0.4,
+          crf=30, seed=24),
+    # a whole routine with a loaded lunge, knees on the floor in the roll, a quarter turn at the end
+    Scene("OT-02_2026-03-16_1", OT2, TEAL, (
+        LungeStyle(lead=RIGHT, hip=172, back_knee=171, shoulder=169, lift_s=0.8, lift_hitches=2, before=0.3, hold=0.5, pace=0.62, go_on=True,
+                   then=LoadedLungeStyle(lead=RIGHT, back_knee=132, lean=16, hold=0.45)),
+        CartwheelStyle(lead=RIGHT, bend_second=12, land_wide=0.7, goes_on=True, turn=90, after=0.05, pace=0.62),
+        RollStyle(lead=RIGHT, clear=-0.25, head_turn=40, sway=0.025, before=0.15, after=0.4, pace=0.72),
+        ShoulderStandStyle(lead=RIGHT, hip=168, legs=5, pose=True, turn=90, lift_s=0.35, before=0.15, after=0.0, hold=0.5, pace=0.62)),
+          faces=-1, hall=BLUE_HALL, shot=Shot(960, 540, share=0.5, pan=0.9, walk=0.85, shake=0.6, off_square=5), phone=Phone(noise=1.2), stays=True,
+          blend=0.4, crf=30, seed=25),
 )  # fmt: skip
 
 SUFFIX = {"IMG_2291": ".mov"}

@@ -197,7 +197,7 @@ def truth_rows(scene: Scene, clip: str, acted: Acted) -> list[dict[str, str]]:
         s = attempt.span
         for d in attempt.details:
             values = (clip, s.skill, number, f"{s.start_s:.3f}", f"{s.end_s:.3f}", f"{attempt.key[0]:.3f}", f"{attempt.key[1]:.3f}",
-                      d.detail, d.side, f"{d.value:.3f}", d.unit, s.lead, scene.faces)  # fmt: skip
+                      d.detail, d.side, f"{round(d.value, 3) + 0.0:.3f}", d.unit, s.lead, scene.faces)  # fmt: skip
             rows.append(dict(zip(TRUTH_COLUMNS, (str(v) for v in values), strict=True)))
     return rows
 

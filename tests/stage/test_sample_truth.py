@@ -84,6 +84,47 @@ def test_nobody_floats_or_sinks(stem):
     assert np.abs(feet[standing]).max() < 0.02
 
 
+ROUTINES = {"HE-01_2026-03-17_2": ("lunge", "cartwheel", "backward_roll", "shoulder_stand"),
+            "OT-02_2026-03-16_1": ("lunge", "loaded_lunge", "cartwheel", "backward_roll", "shoulder_stand")}  # fmt: skip
+
+
+@pytest.mark.parametrize("stem", ROUTINES)
+def test_a_routine_tells_its_skills_in_order_one_after_the_other_and_some_were_done_alone(stem):
+    mine = {r["attempt"]: r for r in TABLE if Path(r["clip"]).stem == stem}
+    assert tuple(r["skill"] for r in mine.values()) == ROUTINES[stem]
+    ends = [0.0]
+    for r in mine.values():
+        start, end = float(r["start_s"]), float(r["end_s"])
+        assert ends[-1] <= start + 1 / 120 and start < float(r["key_start_s"]) <= float(r["key_end_s"]) <= end + 1e-6
+        ends.append(end)
+    assert ends[-1] < joints(stem)["t"][-1] <= 15
+    alone = {r["skill"] for r in TABLE if r["clip"].startswith(stem[:5]) and Path(r["clip"]).stem not in ROUTINES}
+    assert len(alone & set(ROUTINES[stem])) >= 2
+
+
+@pytest.mark.parametrize("stem", ROUTINES)
+def test_the_athlete_of_a_routine_stays_in_the_picture(stem):
+    j = joints(stem)
+    for name in ("nose", "left_wrist", "right_wrist", "left_ankle", "right_ankle"):
+        assert j[f"{name}_x"].min() > 0 and j[f"{name}_x"].max() < 960 and j[f"{name}_y"].min() > 0 and j[f"{name}_y"].max() < 540
+
+
+@pytest.mark.parametrize("row", [r for r in TABLE if r["detail"] == "legs_together"], ids=lambda r: r["clip"])
+def test_legs_together_follows_from_the_joints(row):
+    j = joints(Path(row["clip"]).stem)
+    held = in_window(j, row)
+    legs = [(j[f"{s}_ankle"] - j[f"{s}_hip"])[held] for s in ("left", "right")]
+    assert np.median(between(*legs)) == pytest.approx(float(row["value"]), abs=0.3)
+
+
+@pytest.mark.parametrize("row", [r for r in TABLE if r["detail"] == "hands_in_turn"], ids=lambda r: r["clip"])
+def test_hands_come_down_as_their_skin_does(row):
+    j = joints(Path(row["clip"]).stem)
+    inside = (j["t"] >= float(row["start_s"])) & (j["t"] <= float(row["end_s"]))
+    first, second = sorted(j["t"][inside & (j[f"{s}_hand_low"] < 0.01)][0] for s in ("left", "right"))
+    assert second - first == pytest.approx(float(row["value"]), abs=0.04)  # a frame
+
+
 @pytest.mark.parametrize("row", rows("cartwheel", "knee_angle"), ids=lambda r: f"{r['clip']}-{r['side']}")
 def test_cartwheel_knees_follow_from_the_joints(row):
     j = joints(Path(row["clip"]).stem)
