@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -13,11 +14,11 @@ from pipeline.stage.clothes import Outfit
 from pipeline.stage.motions.backward_roll import RollStyle
 from pipeline.stage.motions.bystanders import bystander
 from pipeline.stage.motions.cartwheel import CartwheelStyle
-from pipeline.stage.motions.lunge import LungeStyle
+from pipeline.stage.motions.lunge import LoadedLungeStyle, LungeStyle
 from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle
 from pipeline.stage.phone import Phone
 from pipeline.stage.scene import Scene, act, body, pictures
-from pipeline.vocabulary import Side
+from pipeline.vocabulary import Side, Skill
 
 for needed in ("anny", "torch", "moderngl"):
     pytest.importorskip(needed, reason="drawing needs the extra `render`")
@@ -89,6 +90,75 @@ def test_knees_touch_when_told_to_and_stay_off_when_not():
     clear = {d.detail: d.value for d in act(scene(RollStyle(clear=1.0))).attempts[0].details}
     assert touch["knee_contact_time"] > 0.4 and touch["knee_clearance"] == 0
     assert clear["knee_contact_time"] == 0 and clear["knee_clearance"] > 45
+
+
+def details(style, **more) -> dict[str, float]:
+    """The true details without a side of the style's last skill."""
+    return {d.detail: d.value for d in act(scene(style, **more)).attempts[-1].details if not d.side}
+
+
+def test_a_loaded_lunge_has_the_knee_and_the_lean_it_aims_at_alone_and_out_of_a_straight_one():
+    loaded = LoadedLungeStyle(back_knee=118, lean=30)
+    for style in (loaded, LungeStyle(then=loaded)):
+        got = details(style)
+        assert got["knee_angle"] == pytest.approx(118, abs=1.5) and got["lean_angle"] == pytest.approx(30, abs=1.5)
+    assert [a.span.skill for a in act(scene(LungeStyle(then=loaded))).attempts] == [Skill.LUNGE, Skill.LOADED_LUNGE]
+
+
+@pytest.mark.parametrize(("lead", "turn"), [(Side.LEFT, 90.0), (Side.LEFT, -70.0), (Side.RIGHT, 80.0)])
+@pytest.mark.parametrize("hands", [0, 1, 2])
+def test_the_rise_uses_the_hands_and_finishes_to_the_side_it_aims_at(lead, turn, hands):
+    got = details(ShoulderStandStyle(lead=lead, turn=turn, hands=hands, pose=True))
+    assert got["finish_side"] == pytest.approx(turn, abs=2) and got["rise_hands_used"] == hands
+
+
+@pytest.mark.parametrize(("style", "extra"), [(RollStyle(extra=2), 2), (RollStyle(clear=-0.2, kneel=0.3, extra=1), 1), (RollStyle(), 0)])
+def test_a_roll_has_the_extra_steps_it_aims_at(style, extra):
+    assert details(style)["extra_steps"] == extra
+
+
+@pytest.mark.parametrize(("more", "extra"), [({}, 0), ({"land_wide": 1.0}, 0), ({"land_wide": 0.8, "finish": "back", "extra": 2}, 2),
+                                             ({"finish": "steps", "extra": 3}, 3)])  # fmt: skip
+def test_a_cartwheel_has_the_extra_steps_it_aims_at_and_one_that_closes_wide_feet_is_none(more, extra):
+    assert details(CartwheelStyle(**more))["step_together"] == extra
+
+
+def test_a_cartwheels_further_details_go_the_way_they_are_told():
+    usual = details(CartwheelStyle())
+    assert details(CartwheelStyle(together=1.0))["hands_in_turn"] < 0.05 < 0.2 < usual["hands_in_turn"]
+    assert details(CartwheelStyle(look=-0.6))["head_to_hands"] > usual["head_to_hands"] + 30
+    assert details(CartwheelStyle(straddle=0.5))["legs_apart"] < 75 < 160 < details(CartwheelStyle(straddle=1.3))["legs_apart"]
+    assert details(CartwheelStyle(hands_aside=25))["hands_in_line"] > usual["hands_in_line"] + 12
+    assert details(CartwheelStyle(hand_in=50))["hand_turned_in"] == pytest.approx(usual["hand_turned_in"] + 50, abs=8)
+
+
+def test_a_rolls_further_details_go_the_way_they_are_told():
+    usual = details(RollStyle(after=1.0))
+    told = details(RollStyle(after=1.0, head_turn=70, hand_late=0.3, sway=0.03))
+    assert usual["head_turn"] < 8 and usual["hands_even"] < 0.03 and usual["standing_sway"] < 2
+    assert told["head_turn"] > 25 and told["hands_even"] == pytest.approx(0.28, abs=0.08) and told["standing_sway"] > 10
+
+
+def test_a_routine_goes_from_skill_to_skill_without_a_jump_or_a_stretched_limb():
+    lunge = LungeStyle(go_on=True, then=LoadedLungeStyle(hold=0.5), hold=0.6)
+    styles = (lunge, CartwheelStyle(goes_on=True, turn=90), RollStyle(), ShoulderStandStyle(pose=True))
+    acted = act(replace(scene(lunge), styles=styles, blend=0.4, stays=True))
+    assert [a.span.skill for a in acted.attempts] == [
+        Skill.LUNGE,
+        Skill.LOADED_LUNGE,
+        Skill.CARTWHEEL,
+        Skill.BACKWARD_ROLL,
+        Skill.SHOULDER_STAND,
+    ]
+    spans = [a.span for a in acted.attempts]
+    assert all(a.end_s <= b.start_s + 1e-6 for a, b in itertools.pairwise(spans))
+    for name in ("left_hip", "nose", "left_ankle", "right_ankle"):
+        assert np.abs(np.diff(acted.joints[name], axis=0)).max() < 0.06  # 7 m/s
+    for a, b in (("hip", "knee"), ("knee", "ankle"), ("shoulder", "elbow")):
+        assert np.ptp(np.linalg.norm(acted.joints[f"left_{a}"] - acted.joints[f"left_{b}"], axis=1)) < 1e-6
+    for joint in acted.joints.values():
+        xy, _ = acted.camera.project(joint[:, None])
+        assert (xy > 0).all() and (xy[..., 0] < 320).all() and (xy[..., 1] < 240).all()
 
 
 @pytest.mark.parametrize("style", ONE_OF_EACH, ids=lambda s: type(s).__name__)
