@@ -110,13 +110,13 @@ SCENES = (
           crf=30, seed=24),
     # a whole routine with a loaded lunge, knees on the floor in the roll, a quarter turn at the end
     Scene("OT-02_2026-03-16_1", OT2, TEAL, (
-        LungeStyle(lead=RIGHT, hip=172, back_knee=171, shoulder=169, lift_s=0.8, lift_hitches=2, before=0.3, hold=0.5, pace=0.62, go_on=True,
-                   then=LoadedLungeStyle(lead=RIGHT, back_knee=132, lean=16, hold=0.45)),
+        LungeStyle(lead=RIGHT, hip=172, back_knee=171, shoulder=169, lift_s=0.8, lift_hitches=2, before=0.3, hold=0.7, pace=0.68, go_on=True,
+                   then=LoadedLungeStyle(lead=RIGHT, back_knee=132, lean=16, hold=0.6)),
         CartwheelStyle(lead=RIGHT, bend_second=12, land_wide=0.7, goes_on=True, turn=90, after=0.05, pace=0.62),
         RollStyle(lead=RIGHT, clear=-0.25, head_turn=40, sway=0.025, before=0.15, after=0.4, pace=0.72),
-        ShoulderStandStyle(lead=RIGHT, hip=168, legs=5, pose=True, turn=90, lift_s=0.35, before=0.15, after=0.0, hold=0.5, pace=0.62)),
+        ShoulderStandStyle(lead=RIGHT, hip=168, legs=5, pose=True, turn=90, lift_s=0.35, before=0.15, after=-0.45, hold=0.5, pace=0.62)),
           faces=-1, hall=BLUE_HALL, shot=Shot(960, 540, share=0.5, pan=0.9, walk=0.85, shake=0.6, off_square=5), phone=Phone(noise=1.2), stays=True,
-          blend=0.4, crf=30, seed=25),
+          blend=0.4, crf=32, seed=25),
 )  # fmt: skip
 
 SUFFIX = {"IMG_2291": ".mov"}
