@@ -27,7 +27,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.bench.figures import summary
+from pipeline.attempts.attempt import Attempt
+from pipeline.attempts.find import find_attempts
+from pipeline.bench.figures import coverage, summary
 from pipeline.bench.readings import compare, read_truth_table, tracks
 from pipeline.landmarks.track import Track
 from pipeline.measures.uncertainty import TABLE, Known, Table
@@ -43,6 +45,8 @@ FIRST_GUESS = {DEGREES: 5.0, CHORD: 2.0, SHANK: 10.0, SECONDS: 0.08, LEG: 3.0, A
 HARDER = {"finish_side": 15.0, "head_turn": 15.0, "hands_in_line": 12.0, "head_to_hands": 15.0, "hand_turned_in": 30.0}  # sd, degrees
 COUNTS = (STEPS, HANDS)
 EMPTY: Table = {key: Known(0.0, 1e-6, 1.0, 0) for key in DETAIL}
+TRIED = (0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.4)  # sds of the heights
+EDGE_SD = 0.02  # seconds; half a frame at either end of a touch
 FLOOR = (Skill.BACKWARD_ROLL, "knee_clearance")  # learnt first: the time a knee rests is read from it
 REST = (Skill.BACKWARD_ROLL, "knee_contact_time")
 
@@ -60,13 +64,21 @@ class Errors:
         return Errors(self.error[mask], self.own[mask], self.clip[mask])
 
 
-def rows_of(loaded: Mapping[str, Track], truth: pd.DataFrame, table: Table | None) -> pd.DataFrame:
+Clips = Mapping[str, tuple[Track, list[Attempt]]]
+
+
+def clips_of(folder: Path, model: str, cache: Path) -> Clips:
+    """Every clip's track and the attempts found in it."""
+    return {stem: (track, find_attempts(track)) for stem, track in tracks(folder, perfect=False, model=model, cache=cache)}
+
+
+def rows_of(clips: Clips, truth: pd.DataFrame, table: Table | None) -> pd.DataFrame:
     """One row a reading of every clip."""
     rows: list[dict] = []
-    for stem, track in loaded.items():
+    for stem, (track, found) in clips.items():
         told = truth[truth["clip"] == stem]
         if len(told):
-            rows += compare(stem, track, told, table=table)[0]
+            rows += compare(stem, track, told, table=table, found=found)[0]
     return pd.DataFrame(rows)
 
 
@@ -109,8 +121,8 @@ def learn(rows: pd.DataFrame) -> dict[tuple[Skill, str], Known]:
         n = len(known[key].error)
         if DETAIL[key].unit in COUNTS:
             out[key] = _count(known[key])
-        elif key == REST and n >= LEAST:
-            out[key] = _rest(known[key])
+        elif key == REST:
+            out[key] = Known(0.0, EDGE_SD, WIDE, 0)  # until the heights are known: see rest()
         elif key not in fits:
             guess = first_guess(key)
             seen = fitted(known[key], guess)[1] if n >= 3 else guess
@@ -155,10 +167,18 @@ def _count(errors: Errors) -> Known:
     return Known(0.0, wider / 1.96, 1.96, n)
 
 
-def _rest(errors: Errors) -> Known:
-    """A time read from heights has its interval from theirs; what is left is how long a touch may be before it is seen."""
-    outside = np.clip(np.abs(errors.error) - errors.own, 0, None)
-    return Known(0.0, max(0.02, conformal(outside, COVER) / 1.96), 1.96, len(errors.error))
+def rest(clips: Clips, truth: pd.DataFrame, heights: Known) -> Known:
+    """The row of the time a knee rests, which is read from heights: the fewest sds of theirs that make its interval hold the truth."""
+    truth = truth[(truth.skill == str(REST[0])) & (truth.detail == REST[1])]
+    resting = {stem: clips[stem] for stem in truth["clip"].unique() if stem in clips}
+    n = 0
+    for factor in TRIED:
+        rows = rows_of(resting, truth, {**EMPTY, FLOOR: heights, REST: Known(0.0, EDGE_SD, factor, 0)})
+        rows = rows[rows.reading.notna()] if len(rows) else rows
+        n = len(rows)
+        if n >= LEAST and np.mean((rows.low > rows.true + 1e-9) | (rows.true > rows.high + 1e-9)) <= 1 - COVER:
+            return Known(0.0, EDGE_SD, factor, n)
+    return Known(0.0, EDGE_SD, WIDE, n)
 
 
 def write(table: Table, file: Path, made: str) -> None:
@@ -166,7 +186,8 @@ def write(table: Table, file: Path, made: str) -> None:
     lines = [
         "# How far readings lie from the truth before the errors of one attempt (spread, view, passes) are added in squares: bias (truth minus",
         "# reading) and sd, in the detail's unit; factor makes the combined sd the half-width of the 95 % interval, below the lower half where",
-        "# it differs; n: readings behind the row (fewer than 8: a wide first guess).",
+        "# it differs; n: readings behind the row (fewer than 8: a wide first guess). Of knee_contact_time, factor is how many sds every height may",
+        "# be off, and sd what the edges of a touch add.",
         f"# {made}",
         "skill,detail,bias,sd,factor,n,below",
     ]
@@ -184,13 +205,10 @@ def main() -> int:
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
     args = parser.parse_args()
-    loaded = dict(tracks(args.folder, perfect=False, model=args.model, cache=args.cache))
-    truth = read_truth_table(args.folder)
-    rows = rows_of(loaded, truth, EMPTY)
+    clips, truth = clips_of(args.folder, args.model, args.cache), read_truth_table(args.folder)
+    rows = rows_of(clips, truth, EMPTY)
     table = learn(rows)
-    resting = {stem: loaded[stem] for stem in truth[truth.detail == REST[1]]["clip"].unique() if stem in loaded}
-    if resting:  # once more, now that heights are known
-        table[REST] = learn(rows_of(resting, truth, {**EMPTY, FLOOR: table[FLOOR]}))[REST]
+    table[REST] = rest(clips, truth, table[FLOOR])
     for (skill, detail), k in table.items():
         print(f"{skill:15} {detail:18} bias {k.bias:7.2f}  sd {k.sd:6.2f}  factor {k.factor:.2f}  down {k.down:.2f}  n {k.n}")
     if args.write:
@@ -198,7 +216,8 @@ def main() -> int:
         write(table, TABLE, made)
         print(f"Wrote {TABLE}.")
     if args.check:
-        checked = rows_of(dict(tracks(args.check, perfect=False, model=args.model, cache=args.cache)), read_truth_table(args.check), table)
+        checked = rows_of(clips_of(args.check, args.model, args.cache), read_truth_table(args.check), table)
         with pd.option_context("display.width", 200, "display.max_rows", None, "display.max_columns", None, "display.precision", 2):
-            print(summary(checked).to_string(index=False))
+            print(summary(checked).to_string(index=False, float_format="{:.2f}".format))
+        print(coverage(checked))
     return 0

@@ -51,9 +51,11 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
             yield file.stem, cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
 
 
-def compare(stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None) -> tuple[list[dict], list[dict]]:
-    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv."""
-    mine_all = find_attempts(track)
+def compare(
+    stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None, found: list[Attempt] | None = None
+) -> tuple[list[dict], list[dict]]:
+    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv. `found`: the attempts, where they are known."""
+    mine_all = find_attempts(track) if found is None else found
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
         mine = [a for a in mine_all if a.skill == skill and abs((a.start_s + a.end_s - start - end) / 2) < MATCH_S]

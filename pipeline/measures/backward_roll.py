@@ -108,13 +108,15 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
 
 def _contact(frames: np.ndarray, sd: np.ndarray, t: np.ndarray, share: float, line: tuple[str, ...], at: float, table: Table) -> Reading:
     """Seconds a knee rests on the floor; the interval asks how long if every height were off by its doubt, up or down, and never
-    reaches less far than the time between two frames: a touch shorter than that is not seen."""
-    model = table[(Skill.BACKWARD_ROLL, "knee_clearance")]
-    doubt = model.factor * np.sqrt(model.sd**2 + sd**2)
+    reaches less far than the time between two frames: a touch shorter than that is not seen.
+
+    The table's row for the time says how many sds of the heights that doubt is (`factor`) and what the edges of a touch add (`sd`).
+    """
+    model, known = table[(Skill.BACKWARD_ROLL, "knee_clearance")], table[(Skill.BACKWARD_ROLL, "knee_contact_time")]
+    doubt = known.factor * np.sqrt(model.sd**2 + sd**2)
     level = frames + model.bias
     value, longest, shortest = (_time_below(t, level + by, TOUCHING) for by in (0.0, -doubt, doubt))
-    known = table[(Skill.BACKWARD_ROLL, "knee_contact_time")]
-    edge = known.factor * known.sd if longest > 0 else 0.0
+    edge = 1.96 * known.sd if longest > 0 else 0.0
     unseen = float(np.median(np.diff(t))) if len(t) > 1 else 0.0
     low, high = max(0.0, min(shortest, value - edge)), max(longest, value + max(edge, unseen))
     return Reading("knee_contact_time", Side.NONE, value, low, high, "s", share, "", at, line)
