@@ -78,9 +78,8 @@ def focus_views(tr: Translations, focuses: Sequence[Focus], tolerances: Toleranc
 
 @dataclass(frozen=True)
 class FocusTable:
-    """Everybody's focus at a glance: skills' titles, and for each athlete a view or None under each."""
+    """Everybody's focus at a glance: for each athlete a view of each skill, or None."""
 
-    skills: list[str]
     rows: list[tuple[str, str, list[FocusView | None]]]  # code, file of the page, views
 
 
@@ -92,7 +91,7 @@ def focus_table(tr: Translations, focuses: Mapping[tuple[str, str], Focus], tole
         (code, f"{slug(code)}.html", [focus_view(tr, fresh[code, s], tolerances) if (code, s) in fresh else None for s in skills])
         for code in sorted({code for code, _ in fresh})
     ]
-    return FocusTable([tr.gettext(skill_title(skill)) for skill in skills], rows)
+    return FocusTable(rows)
 
 
 def why_sentence(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
