@@ -14,6 +14,7 @@ from pipeline.attempts.lunges import lunge_candidates
 from pipeline.attempts.moments import moments
 from pipeline.attempts.rest import hip_height
 from pipeline.attempts.signals import Signals, signals
+from pipeline.attempts.stepping import with_steps
 from pipeline.attempts.upside_down import judge, times_over
 from pipeline.landmarks.track import Track
 from pipeline.vocabulary import Setting, Side, Skill
@@ -40,7 +41,7 @@ def find_attempts(track: Track, *, told: Skill | None = None, lead_side: Side = 
     least = CLEAR if told is None else CLEAR_TOLD
     over = [c for c in (judge(s, o, told) for o in times_over(s)) if c is not None and c.fit >= least]
     lunges = [c for c in lunge_candidates(s, told) if c.fit >= least] if told in (None, *LUNGES) else []
-    found = _with_poses(s, _settle(s, over, lunges))
+    found = _with_poses(s, with_steps(s, _settle(s, over, lunges)))
     setting = Setting.ROUTINE if len({c.skill for c in found}) > 1 else Setting.ALONE
     return [
         Attempt(
