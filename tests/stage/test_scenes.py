@@ -1,0 +1,58 @@
+"""The benchmark's scenes: two parts that share nothing, every kind in any stretch, the same scene each time it is asked for."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import pytest
+
+from pipeline.bench.scenes import BODIES, KINDS, PARTS, kind, leaves, scene
+from pipeline.stage.motions.cartwheel import CartwheelStyle
+from pipeline.stage.motions.lunge import LoadedLungeStyle, LungeStyle
+from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle
+
+MANY = {part: [scene(part, i) for i in range(120)] for part in PARTS}
+
+
+def test_any_dozen_holds_every_kind_alike_and_ten_dozen_hold_ten_routines():
+    for first in range(0, 120, len(KINDS)):
+        assert Counter(kind(i) for i in range(first, first + len(KINDS))) == Counter(KINDS)
+    assert Counter(kind(i) for i in range(120))["routine"] == 10
+    for part in PARTS:
+        for i, s in enumerate(MANY[part]):
+            assert (len(s.styles) == 4) == (kind(i) == "routine") == (s.blend > 0)
+
+
+def test_the_parts_share_no_body_no_seed_and_no_cloth():
+    tune, report = (MANY[part] for part in PARTS)
+    assert not set(BODIES["tune"]) & set(BODIES["report"])
+    for get in (lambda s: s.seed, lambda s: s.outfit.top, lambda s: s.hall.mat, lambda s: s.name):
+        assert not {get(s) for s in tune} & {get(s) for s in report}
+    for a, part in ((tune, "tune"), (report, "report")):
+        assert {x.shape for s in a for x in (s, *s.extras)} <= set(BODIES[part])
+
+
+def test_a_scene_is_the_same_whenever_it_is_asked_for():
+    assert scene("tune", 37) == MANY["tune"][37] and scene("report", 8) == MANY["report"][8]
+
+
+def test_the_athlete_leaves_the_picture_in_a_named_few_only_and_never_in_a_routine():
+    few = [i for i in range(120) if leaves(i)]
+    assert 3 <= len(few) <= 8 and all(kind(i) != "routine" for i in few)
+    assert all(s.stays != leaves(i) for part in PARTS for i, s in enumerate(MANY[part]))
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_ranges_are_as_wide_as_beginners_are(part):
+    styles = [style for s in MANY[part] for style in s.styles]
+    stands = [s for s in styles if isinstance(s, ShoulderStandStyle)]
+    assert np.histogram([s.hip for s in stands], bins=[95, 120, 145, 170, 201])[0].min() >= 2
+    assert {s.hands for s in stands} == {0, 1, 2} and {np.sign(s.turn) for s in stands} == {-1, 0, 1}
+    wheels = [s for s in styles if isinstance(s, CartwheelStyle)]
+    assert min(s.straddle for s in wheels) < 0.6 and max(s.straddle for s in wheels) > 1.2 and {s.extra for s in wheels} == {0, 1, 2, 3}
+    assert min(s.toes for s in wheels) < 0 and max(s.toes for s in wheels) > 50
+    loaded = [s for s in styles if isinstance(s, LoadedLungeStyle)]
+    assert loaded and any(isinstance(s, LungeStyle) and s.then for s in styles)
+    walkers = [x for s in MANY[part] for x in s.extras if x.kind == "walk"]
+    assert len(walkers) >= 10 and all(min(abs(x.yaw), abs(x.yaw - 180)) <= 6 for x in walkers)  # across the picture, not into it
