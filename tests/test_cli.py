@@ -63,7 +63,7 @@ def matside(*arguments, monkeypatch=None):
 
 
 def test_the_commands_are_these():
-    assert COMMANDS == ["athlete", "compare", "demo", "doctor", "forget", "note", "practice", "report", "run", "share"]
+    assert COMMANDS == ["athlete", "compare", "demo", "doctor", "forget", "note", "practice", "report", "routines", "run", "share"]
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -160,7 +160,8 @@ def athlete_view(
     older = len(dates) - MOST_DAYS
     best = with_curves(store, best_readings(attempts, tolerances))
     anchors = {slug(a.row.link) for a in attempts}
-    eye = {key: her_word(tr, *word) for key, word in her_verdicts(store).items()}
+    hers = {} if folders.inside else her_verdicts(store)  # a coach's own words are not handed on with a page for the family
+    eye = {key: her_word(tr, *word) for key, word in hers.items()}
     return AthleteView(
         code=code,
         summary=summary,

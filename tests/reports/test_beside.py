@@ -204,6 +204,7 @@ def test_a_shared_page_tells_of_nobody_else(club, tmp_path):
         page = Page(share_athlete(store, load_tolerances(), "OT-01", tmp_path / "shared.html", club / "data"))
     assert "routine" in page.ids and not any(invented.code(i) in page.words for i in range(1, 4))
     assert not [link for link in page.links if not link.startswith(("#", "data:"))]
+    assert 'class="eye"' not in page.path.read_text(), "the coach's own words are hers to hand on"
 
 
 def test_forgetting_takes_her_words_and_the_sheets_with_the_name(club, tmp_path):
