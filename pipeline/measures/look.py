@@ -15,6 +15,7 @@ from pipeline.measures.uncertainty import Evidence, Table
 from pipeline.vocabulary import DETAIL, Side, Skill
 
 DEPTH_SHARE = 1 / 3  # of the landmarks' depth: shoulders seen from the side come out three times as wide in depth as they are (41 clips)
+FOCAL = 0.80  # of the picture's longer side: the main camera of common phones when filming (65 to 70 degrees across, from memory)
 BOTH = (Side.LEFT, Side.RIGHT)
 SURE = 0.75  # of a count that the known error must reach before the next count cannot be excluded
 
@@ -32,8 +33,13 @@ class Look:
         """Points of the picture (..., 2), levelled and stretched as the scene's are."""
         s = self.scene
         out = s.floor.level(xy) if s.floor is not None else xy
-        wide = np.cos(np.radians(min(s.off_square, 60.0))) if s.skill is not Skill.CARTWHEEL and np.isfinite(s.off_square) else 1.0
-        return out * np.array([1 / wide, 1.0])
+        return out * np.array([self.stretched, 1.0])
+
+    @property
+    def stretched(self) -> float:
+        """How much wider than in the picture the scene's points lie, to put a side view square."""
+        off = self.scene.off_square
+        return 1 / float(np.cos(np.radians(min(off, 60.0)))) if self.scene.skill is not Skill.CARTWHEEL and np.isfinite(off) else 1.0
 
     def between(self, start: float, end: float) -> np.ndarray:
         """(n,) bool: the scene's frames from start to end; none where either is not known."""
@@ -49,9 +55,22 @@ class Look:
         return self.track.t[i], flat.reshape(points.shape)
 
     def p3(self, name: str) -> np.ndarray:
-        """(n, 3) a landmark's pixels and its depth brought to the same scale."""
+        """(n, 3) a landmark in space, the unit a pixel at the hips' distance; levelled, not stretched. See `in_space`."""
         i = INDEX[name]
-        return np.concatenate([self.scene.xy[:, i], DEPTH_SHARE * self.scene.z[:, i, None]], axis=-1)
+        return self.in_space(self.scene.xy[:, i], self.scene.z[:, i])
+
+    def in_space(self, xy: np.ndarray, depth: np.ndarray) -> np.ndarray:
+        """(n, 3) points of the scene (n, 2) with their landmarks' depth (n,).
+
+        What is further away looks smaller and nearer to the picture's middle: off the middle a line straight into the picture
+        seems to slant. Scaling each point about the middle by its own distance takes that out.
+        """
+        s = self.scene
+        away = DEPTH_SHARE * depth[:, None]
+        centre = np.array([self.track.size[0] / 2, self.track.size[1] / 2])
+        centre = s.floor.level(centre) if s.floor is not None else centre
+        flat = xy / np.array([self.stretched, 1.0])
+        return np.concatenate([centre + (flat - centre) * (1 + away / (FOCAL * max(self.track.size))), away], axis=-1)
 
     def middle3(self, part: str) -> np.ndarray:
         """(n, 3) the middle of a left and right part."""
@@ -84,16 +103,16 @@ def make_count(look: Look, detail: str, counts: tuple[int, int, int], evidence: 
     return Reading(detail, Side.NONE, float(value), low, high, unit, float(evidence.usable), "", evidence.at_s, evidence.line)
 
 
-def turned_to(look: Look, mask: np.ndarray) -> tuple[float, float]:
-    """(degrees, sd) which way she faces, seen from above: 0 to the picture's right, 90 away from the camera, -90 towards it.
-
-    From the lines right to left through shoulders and hips: their length across the picture and their depth, over some frames.
+def turned_to(look: Look, start: float, end: float) -> tuple[float, float]:
+    """(degrees, sd) which way she faces between two moments, seen from above: 0 to the picture's right, 90 away from the camera, -90
+    towards it. From the lines right to left through shoulders and hips: their length across the picture and their depth.
     """
-    s = look.scene
-    lines = []
+    s, track = look.scene, look.track
+    i = np.flatnonzero((track.t >= start) & (track.t <= end))
+    xy, lines = look.placed(track.xy[i]), []
     for part in ("shoulder", "hip"):
-        g = look.p3(f"left_{part}") - look.p3(f"right_{part}")
-        g = g[mask & np.isfinite(g).all(axis=-1)]
+        left, right = (look.in_space(xy[:, INDEX[f"{side}_{part}"]], track.z[i, INDEX[f"{side}_{part}"]]) for side in BOTH)
+        g = (left - right)[np.isfinite(left - right).all(axis=-1)]
         lines += [np.degrees(np.arctan2(-g[:, 0], g[:, 2]))] if len(g) else []
     if not lines or not np.isfinite(s.unit):
         return float("nan"), float("nan")

@@ -21,8 +21,9 @@ from pipeline.vocabulary import Side, Skill
 
 WIDTH_S = 0.25
 MOST = 0.9  # the largest turn is read as this quantile, for jitter makes the very largest too large
-DOWN = 0.16  # trunks above its own lowest place at which a hand is on the floor
+DOWN = 0.16  # trunks above a resting foot at which a hand is on the floor
 DOWN_SD = 0.06  # trunks; how differently that height may be read
+FOOT = ("heel", "foot_index")
 HAND = ("wrist", "index", "pinky")
 FACE_LINE = ("left_ear", "nose", "right_ear")
 HANDS_LINE = names((Side.LEFT, "wrist"), (Side.RIGHT, "wrist"))
@@ -72,12 +73,14 @@ def _head(look: Look) -> Evidence:
     )  # fmt: skip
 
 
-def hand_heights(look: Look, frames: np.ndarray) -> np.ndarray:
-    """(n, 2) trunks that each hand's lowest point lies above that hand's own lowest place during some frames."""
+def hand_heights(look: Look) -> np.ndarray:
+    """(n, 2) trunks that each hand's lowest point lies above the floor on its side: where that side's foot rests before and after."""
     s = look.scene
-    lowest = np.stack([np.min([s.height[:, INDEX[f"{side}_{part}"]] for part in HAND], axis=0) for side in BOTH], axis=1) / s.unit
-    base = np.array([np.nanquantile(lowest[frames, k], 0.1) if np.isfinite(lowest[frames, k]).any() else np.nan for k in (0, 1)])
-    return lowest - base
+    out = []
+    for side in BOTH:
+        hand, foot = (np.min([s.height[:, INDEX[f"{side}_{part}"]] for part in parts], axis=0) for parts in (HAND, FOOT))
+        out.append((hand - np.nanquantile(foot, 0.15)) / s.unit if np.isfinite(foot).any() else np.full(len(s.t), np.nan))
+    return np.stack(out, axis=1)
 
 
 def alone(t: np.ndarray, heights: np.ndarray, level: float) -> float:
@@ -94,7 +97,7 @@ def _hands(look: Look) -> Evidence:
     s, a = look.scene, look.attempt
     start, end = a.moment("hands_s"), a.moment("feet_s")
     during = look.between(start - 0.3, end)
-    heights = hand_heights(look, during) if during.any() else np.full((len(s.t), 2), np.nan)
+    heights = hand_heights(look)
     ok = np.isfinite(heights[during]).all(axis=1)
     share = float(ok.mean()) if len(ok) else 0.0
     seen = share if np.isfinite(end - start) else 1.0

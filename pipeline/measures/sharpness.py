@@ -27,11 +27,23 @@ RATE = 120.0  # of the even clock; well above what any phone films, so that time
 CUTOFF_HZ = 6.0  # arms of walking and reaching hold little above it (Winter, from memory)
 SLOW = 0.05  # of the peak: where a movement starts and ends (Balasubramanian et al. 2015)
 LONGEST_GAP_S = 0.12
-BEFORE_S, AFTER_S = 0.4, 0.5
+BEFORE_S, AFTER_S = 0.6, 0.6
+SEARCH_S = 2.5  # the arms may lift this long before the step into a lunge, or after the rise to standing
+REACH_S = 1.2  # and be this long on their way before or after they pass the shoulders' height
+HANGING, OVERHEAD = -0.25, 0.45  # trunks of the wrist above its shoulder
+NEAR = 0.08  # trunks from its lowest and highest place at which the wrist is at rest
 TRIES, SEED = 24, 11
 FEW_FRAMES = 4  # of the movement; below, it is over before the phone has seen it
+# How much of its peak a movement of least jerk keeps through the low-pass, by how many seconds the peak is wide at half its height
+# afterwards; the same within 1 % at 24, 30 and 60 frames a second (tests/measures/test_further.py films and low-passes such movements).
+KEPT = (
+    np.array([0.092, 0.100, 0.108, 0.125, 0.133, 0.158, 0.200, 0.267, 0.400]),
+    np.array([0.735, 0.798, 0.858, 0.903, 0.940, 0.963, 0.988, 0.995, 1.0]),
+)
+LOST_DOUBT = 0.5  # of what the low-pass took from the peak: not every lift is one of least jerk
+RIVAL = 0.85  # of the highest peak
 DETAILS = ("arm_peak_speed", "arm_time_to_peak", "arm_smoothness")
-NO_LIFT = "The arms were not seen lifting from the side. Film from before the arms move until the pose is still."
+NO_LIFT = "The arms were not seen lifting from hanging to overhead. Film from before the arms move until the pose is still."
 HIDDEN = "The nearer arm was lost while it lifted. Stand square to the side, with nobody between."
 
 
@@ -88,6 +100,15 @@ def lift_of(clock: np.ndarray, speed: np.ndarray, within: tuple[float, float], f
     return Lift(float(speed[top]), float(clock[top] - clock[first]), smooth, float(clock[first]), float(clock[top]), float(clock[last]))
 
 
+def half_width(clock: np.ndarray, speed: np.ndarray, top: int) -> float:
+    """Seconds for which the peak at sample `top` is higher than half of it."""
+    under = speed < 0.5 * speed[top]
+    before, after = np.flatnonzero(under[:top]), np.flatnonzero(under[top:])
+    first = before[-1] if len(before) else 0
+    last = top + after[0] if len(after) else len(clock) - 1
+    return float(clock[last] - clock[first])
+
+
 def arm_path(look: Look, start: float, end: float) -> tuple[np.ndarray, np.ndarray, float]:
     """(t, path (n, 2) of the nearer wrist about its shoulder in arm lengths, share of frames seen) between two moments."""
     track, side = look.track, look.scene.near
@@ -101,12 +122,37 @@ def arm_path(look: Look, start: float, end: float) -> tuple[np.ndarray, np.ndarr
     return track.t[i][ok], (points[ok, 2] - points[ok, 0]) / arm, float(ok.mean())
 
 
+def raised(look: Look, start: float, end: float) -> tuple[np.ndarray, np.ndarray]:
+    """(t, (n,) trunks that the nearer wrist lies above its shoulder) between two moments; -1 hanging, 1 overhead."""
+    side = look.scene.near
+    t, xy = look.smooth((f"{side}_shoulder", f"{side}_wrist"), start, end, 0.1)
+    up = (xy[:, 0] - xy[:, 1])[:, 1] / look.scene.unit
+    return t[np.isfinite(up)], up[np.isfinite(up)]
+
+
 def window_of(look: Look) -> tuple[float, float]:
-    """Between which moments the arms lift: into the lunge's line, or into the finish pose after the rise."""
-    a = look.attempt
-    if a.skill is Skill.LUNGE:
-        return a.moment("arms_start_s"), a.moment("hold_start_s")
-    return a.moment("rise_s"), a.moment("finish_s")
+    """Between which moments the arms go from hanging to overhead: into the lunge's line (the last time before the hold ends), or into
+    the finish pose (the first time after the rise). NaN where they do not."""
+    a, nan = look.attempt, (float("nan"), float("nan"))
+    lunging = a.skill is Skill.LUNGE
+    start, end = (a.start_s - SEARCH_S, a.key_end_s) if lunging else (a.moment("rise_s"), a.end_s + SEARCH_S)
+    if not np.isfinite(start):
+        return nan
+    t, up = raised(look, start, end)
+    found = []
+    for i in np.flatnonzero((up[1:] > OVERHEAD) & (up[:-1] <= OVERHEAD)) + 1:
+        hung = np.flatnonzero(up[:i] < HANGING)
+        if len(hung) == 0 or (found and t[hung[-1]] < found[-1][1]):
+            continue
+        left = (t > t[hung[-1]] - REACH_S) & (t <= t[hung[-1]])
+        came = (t >= t[i]) & (t < t[i] + REACH_S)
+        rest, top = up[left].min(), np.quantile(up[came], 0.9)
+        leaves = np.flatnonzero(left & (up < rest + NEAR))
+        comes = np.flatnonzero(came & (up > top - NEAR))
+        found.append((float(t[leaves[-1]]), float(t[comes[0]])))
+    if not found:
+        return nan
+    return found[-1] if lunging else found[0]
 
 
 def measured_lift(look: Look) -> tuple[Lift | None, np.ndarray, np.ndarray, np.ndarray, float, str]:
@@ -123,12 +169,12 @@ def measured_lift(look: Look) -> tuple[Lift | None, np.ndarray, np.ndarray, np.n
         return None, *nothing, share, problem
     if len(t) < 8 or np.max(np.diff(t)) > LONGEST_GAP_S:
         return None, *nothing, share, HIDDEN
-    within = (start - 0.1, end)
+    within = (start - 0.15, end + 0.1)
     clock, speed = speed_of(t, path)
     smooth = np.stack([np.interp(t, clock, c) for c in low_passed(even(t, path)[1]).T], axis=1)
     rate = 1 / float(np.median(np.diff(t)))
-    kept = max(1 - CUTOFF_HZ / (rate / 2), 0.2)  # the share of a white jitter that the low-pass leaves over
-    jitter = 1.4826 * np.median(np.abs(path - smooth), axis=0) / np.sqrt(kept)
+    left_over = max(1 - CUTOFF_HZ / (rate / 2), 0.2)  # the share of a white jitter that the low-pass leaves over
+    jitter = 1.4826 * np.median(np.abs(path - smooth), axis=0) / np.sqrt(left_over)
     rng = np.random.default_rng(SEED)
     noisier = [speed_of(t, path + jitter * rng.standard_normal(path.shape))[1] for _ in range(TRIES)]
     floor = 2 * float(np.median([np.median(np.abs(n - speed)) for n in noisier]))
@@ -142,6 +188,10 @@ def measured_lift(look: Look) -> tuple[Lift | None, np.ndarray, np.ndarray, np.n
     every = np.array([found.numbers for found in tries])
     sd = np.nanstd(every, axis=0)
     peak = lift.peak - (np.nanmedian(every[:, 0]) - lift.peak)  # jitter makes a peak higher: as much again as it adds is taken off
+    top = int(np.argmin(np.abs(clock - lift.top_s)))
+    kept = float(np.interp(half_width(clock, speed, top), *KEPT))
+    peak, sd[0] = peak / kept, np.hypot(sd[0] / kept, LOST_DOUBT * (1 / kept - 1) * peak)
+    sd[1] = np.hypot(sd[1], _rivals(clock, speed, lift))
     smoothness = lift.smooth - (np.nanmedian(every[:, 2]) - lift.smooth)
     sd[1] = np.hypot(sd[1], 0.29 / rate)
     return Lift(peak, lift.to_peak, smoothness, lift.start_s, lift.top_s, lift.end_s), sd, clock, speed, share, ""
@@ -163,6 +213,14 @@ def readings(look: Look, table: Table) -> list[Reading]:
             evidence = Evidence(value, spread=float(sd[k]), passes=passes, usable=share, at_s=lift.top_s, line=line, limits=limits)
         out.append(make_reading(look.attempt.skill, detail, Side.NONE, evidence, table))
     return out
+
+
+def _rivals(clock: np.ndarray, speed: np.ndarray, lift: Lift) -> float:
+    """sd of the time to the peak where another peak is nearly as high: which of them is the highest hangs on a hair."""
+    inside = (clock > lift.start_s) & (clock < lift.end_s)
+    inner = np.flatnonzero(inside[1:-1] & (speed[1:-1] >= speed[:-2]) & (speed[1:-1] > speed[2:])) + 1
+    high = inner[speed[inner] > RIVAL * speed[inner].max()] if len(inner) else inner
+    return float(np.ptp(clock[high]) / 2) if len(high) > 1 else 0.0
 
 
 def _passes(look: Look, lift: Lift) -> float:

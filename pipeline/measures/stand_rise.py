@@ -17,8 +17,12 @@ from pipeline.vocabulary import Side, Skill
 DEPTH_SD = 6.0  # degrees; how well the landmarks' depth tells two legs apart that stand one behind the other
 TOUCHES, SURELY, HARDLY = 0.13, 0.07, 0.24  # trunks a hand's lowest point lies above the floor: on it, surely, not to be excluded
 TOUCH_S = 0.06
+SOLE = 0.03  # trunks that a resting foot's heel or toes lie above the floor
+FOOT = ("heel", "foot_index")
 HAND = ("wrist", "index", "pinky", "thumb")
 RISE_S = 0.25  # how long the way she faces on rising, and at the end, is looked at
+TURN_S = 0.9  # a quarter turn that begins when she has risen is over by then
+SAME_SPOT = 0.6  # trunks
 UNCLEAR = 60.0  # degrees of doubt beyond which a turn is not read
 
 LEGS = names((Side.LEFT, "ankle"), (Side.LEFT, "hip"), (Side.RIGHT, "hip"), (Side.RIGHT, "ankle"))
@@ -41,7 +45,9 @@ def _legs(look: Look) -> Evidence:
     """The angle seen in the picture, and as much of the depth's as is more than the depth's own doubt."""
     s = look.scene
     left, right = (look.p3(f"{side}_ankle") - look.p3(f"{side}_hip") for side in BOTH)
-    seen = joint_angle(left[:, :2], np.zeros_like(left[:, :2]), right[:, :2])[s.key]
+    seen = joint_angle(
+        s.p(Side.LEFT, "ankle") - s.p(Side.LEFT, "hip"), np.zeros((len(s.t), 2)), s.p(Side.RIGHT, "ankle") - s.p(Side.RIGHT, "hip")
+    )[s.key]
     with np.errstate(invalid="ignore", divide="ignore"):
         away = [np.degrees(np.arctan2(leg[:, 2], np.linalg.norm(leg[:, :2], axis=-1))) for leg in (left, right)]
     ok = np.isfinite(seen)
@@ -68,17 +74,23 @@ def _legs(look: Look) -> Evidence:
     )
 
 
-def lowest_hands(look: Look) -> np.ndarray:
-    """(n, 2) trunks that the lowest point of each hand lies above the floor."""
+def lowest_hands(look: Look, during: np.ndarray) -> np.ndarray:
+    """(n, 2) trunks that the lowest point of each hand lies above the floor on its side, where that side's foot stands meanwhile."""
     s = look.scene
-    return np.stack([np.min([s.height[:, INDEX[f"{side}_{part}"]] for part in HAND], axis=0) for side in BOTH], axis=1) / s.unit
+    out = []
+    for side in BOTH:
+        hand, foot = (np.min([s.height[:, INDEX[f"{side}_{part}"]] for part in parts], axis=0) for parts in (HAND, FOOT))
+        sole = np.nanmedian(foot[during]) if np.isfinite(foot[during]).any() else 0.0
+        out.append((hand - sole) / s.unit + SOLE)
+    return np.stack(out, axis=1)
 
 
 def _hands(look: Look, table: Table) -> Reading:
     s, a = look.scene, look.attempt
     start, end = a.moment("feet_s"), a.moment("standing_s")
+    end = end if np.isfinite(end) or not np.isfinite(a.moment("rise_s")) else a.end_s
     during = look.between(start, end)
-    heights, t = lowest_hands(look)[during], s.t[during]
+    heights, t = lowest_hands(look, during)[during], s.t[during]
     share = float(np.isfinite(heights).all(axis=1).mean()) if len(heights) else 0.0
     seen = share if np.isfinite(end - start) else 1.0
     problem = problem_of(s, seen, "hands", "way up to standing", words.SIDE_VIEW) or ("" if np.isfinite(end - start) else NO_RISE)
@@ -101,19 +113,20 @@ def _stays_below(t: np.ndarray, height: np.ndarray, level: float) -> bool:
 def _finish(look: Look) -> Evidence:
     a = look.attempt
     rose, stood = a.moment("feet_s"), a.moment("finish_s")
-    share = (
-        float(np.isfinite(look.scene.p(Side.LEFT, "shoulder")[look.between(stood - RISE_S, stood + RISE_S), 0]).mean())
-        if np.isfinite(stood)
-        else 0.0
-    )
-    seen = share if np.isfinite(stood - rose) else 1.0
-    problem = problem_of(look.scene, seen, "shoulders", "end", words.SIDE_VIEW) or ("" if np.isfinite(stood - rose) else NO_RISE)
+    stood = stood if np.isfinite(stood) or not np.isfinite(a.moment("rise_s")) else a.end_s
+    seen = np.isfinite(look.scene.p(Side.LEFT, "shoulder")[look.between(stood - RISE_S, stood + RISE_S), 0])
+    share = float(seen.mean()) if len(seen) else 0.0
+    enough = share if np.isfinite(stood - rose) else 1.0
+    problem = problem_of(look.scene, enough, "shoulders", "end", words.SIDE_VIEW) or ("" if np.isfinite(stood - rose) else NO_RISE)
     if not problem and not look.lead:
         problem = NO_LEAD
     if problem:
         return Evidence(float("nan"), usable=share, line=SHOULDERS, problem=problem)
-    first, first_sd = turned_to(look, look.between(rose - RISE_S / 2, rose + RISE_S))
-    last, last_sd = turned_to(look, look.between(stood - RISE_S, stood + RISE_S))
+    first, first_sd = turned_to(look, rose - RISE_S / 2, rose + RISE_S)
+    last, last_sd = turned_to(look, stood - RISE_S, stood + RISE_S)
+    if _still_there(look, stood, stood + TURN_S):  # a turn on the spot that follows belongs to the finish
+        late, late_sd = turned_to(look, stood + TURN_S - RISE_S, stood + TURN_S + RISE_S)
+        last, last_sd = (late, late_sd) if np.isfinite(late) else (last, last_sd)
     sideways = 0.0 if a.direction > 0 else 180.0  # she rises the way she rolled
     if not np.isfinite(first) or first_sd > 25 or abs(_wrapped(first - sideways)) > 40:
         first, first_sd = sideways, 10.0
@@ -123,6 +136,15 @@ def _finish(look: Look) -> Evidence:
     turned = _wrapped(last - first)
     turned = turned if look.lead is Side.LEFT else -turned
     return Evidence(turned, spread=sd, usable=share, at_s=stood, line=SHOULDERS)
+
+
+def _still_there(look: Look, start: float, end: float) -> bool:
+    """Whether she stands on the same spot at both moments, and the clip shows it."""
+    i = np.searchsorted(look.track.t, [start, end])
+    if i[1] >= len(look.track.t):
+        return False
+    hips = look.track.xy[i][:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(axis=1)
+    return bool(np.linalg.norm(hips[1] - hips[0]) < SAME_SPOT * look.scene.unit)
 
 
 def _wrapped(degrees: float) -> float:

@@ -19,8 +19,9 @@ SURELY, HARDLY = 0.17, 0.07  # of the leg: what is a step beyond doubt, and what
 MOVING = 0.35  # legs a second; a standing foot's landmarks jitter less
 WIDTH_S = 0.10  # half-width of the look around each moment
 SHORTEST_S = 0.08
+CARRIES = 0.5  # of a step's time for which the other foot stands
 LANDED_S = 0.10  # a foot at rest for so long has landed
-STILL_S = 0.30  # both feet at rest for so long: she stands
+STILL_S = 0.50  # both feet at rest for so long: she stands
 LONGEST_S = 4.0
 APART = 0.25  # of the leg: feet further apart than the hips are wide by this want a step to close them
 APART_SD = 0.08
@@ -82,9 +83,15 @@ def find_steps(feet: Feet, landed: tuple[float, float], until: float) -> list[St
                 continue
             before, later = _rest(feet.t, feet.at[:, k], feet.t[a], -1), _rest(feet.t, feet.at[:, k], feet.t[b], +1)
             far = float(np.linalg.norm(later - before, axis=-1).min())
-            if far > HARDLY:
+            if far > HARDLY and _stands(feet, 1 - k, a, b):
                 out.append(Step(side, float(feet.t[a]), float(feet.t[b]), far))
     return sorted(out, key=lambda s: s.start_s)
+
+
+def _stands(feet: Feet, foot: int, a: int, b: int) -> bool:
+    """Whether this foot carries her for most of the samples a..b: feet that move together slide or are still landing."""
+    with np.errstate(invalid="ignore"):
+        return bool(np.mean(feet.speed[a : b + 1, foot] < MOVING) > CARRIES)
 
 
 def _rest(t: np.ndarray, at: np.ndarray, when: float, way: int) -> np.ndarray:
@@ -117,7 +124,7 @@ def readings(look: Look, table: Table) -> list[Reading]:
     problem = problem_of(look.scene, share, "feet", "time after the landing", advice)
     if not problem and not np.isfinite(both):
         problem = NOT_LANDED
-    if not problem and not (np.isfinite(still) or until > both + STILL_S):
+    if not problem and not np.isfinite(still) and _moves_at(feet, until):
         problem = CUT_OFF
     if problem:
         return [make_count(look, detail, (0, 0, 0), Evidence(float("nan"), usable=share, line=LINE, problem=problem), table)]
@@ -125,6 +132,12 @@ def readings(look: Look, table: Table) -> list[Reading]:
     counts = _closing(look, feet, both, steps) if wheel else counted(steps)
     at = steps[0].end_s if steps else both
     return [make_count(look, detail, counts, Evidence(float(counts[0]), usable=share, at_s=at, line=LINE), table)]
+
+
+def _moves_at(feet: Feet, when: float) -> bool:
+    """Whether a foot is still on its way just before a moment, or nothing was seen there."""
+    last = feet.speed[(feet.t <= when) & np.isfinite(feet.speed).all(axis=1)][-2:]
+    return len(last) == 0 or bool(np.max(last) > MOVING)
 
 
 def _closing(look: Look, feet: Feet, both: float, steps: list[Step]) -> tuple[int, int, int]:
