@@ -138,7 +138,8 @@ def list_focus(
     for athlete in sorted({who for who, _ in focuses if only in ("", who)}):
         typer.echo(athlete)
         for view in focus_views(tr, [f for (who, _), f in focuses.items() if who == athlete], profile):
-            typer.echo(f"  {view.skill}: {view.cue}. {view.sentence}")
+            detail = f" ({view.detail})" if view.certain and view.detail else ""
+            typer.echo(f"  {view.skill}: {view.cue}{detail}. {view.sentence}")
 
 
 def _read_roster(store: Store, path: Path) -> None:
