@@ -87,7 +87,7 @@ def steps(tr: Translations, up: LineUp | None, found: Sequence[Skill], links: Se
 
 
 def _missing(tr: Translations, skill: Skill) -> StepView:
-    return StepView(tr.gettext("%s, missing") % tr.gettext(skill_title(skill)), "missing", "")
+    return StepView(tr.gettext("%s, missing or not found") % tr.gettext(skill_title(skill)), "missing", "")
 
 
 def in_words(tr: Translations, up: LineUp | None, found: Sequence[Skill]) -> str:
@@ -103,7 +103,7 @@ def in_words(tr: Translations, up: LineUp | None, found: Sequence[Skill]) -> str
     wanted = up.routine.skills
     said = []
     if up.missing:
-        said.append(tr.gettext("Missing: %s.") % listed([wanted[i] for i in up.missing]))
+        said.append(tr.gettext("Missing, or not found: %s.") % listed([wanted[i] for i in up.missing]))
     if up.extra:
         said.append(tr.gettext("Not part of it: %s.") % listed([found[j] for j in up.extra]))
     if up.out_of_order:

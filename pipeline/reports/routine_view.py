@@ -107,7 +107,7 @@ def _said(tr: Translations, one: Loss) -> str:
         if one.low > 0:
             return tr.gettext("lost in these attempts; too few to say what is usual")
         return tr.gettext("too few to say what is usual")
-    return tr.gettext("too few athletes to say what is usual")
+    return tr.gettext("too few to say what is usual, and the readings have no range")
 
 
 def _count(tr: Translations, one: Loss, club: bool) -> str:

@@ -118,7 +118,8 @@ def athlete_losses(pairs: pd.DataFrame, athlete: str, scatter: Mapping[tuple[str
 
 def club_losses(pairs: pd.DataFrame) -> list[Loss]:
     """The club's details, ranked: each athlete's mean loss counts once, whatever the number of her pairs, so the interval (Student's t
-    over athletes) is of what a child of this club usually loses. With fewer than three athletes there is none."""
+    over athletes) is of what a child of this club usually loses. With fewer than three athletes it is of these attempts alone, from the
+    intervals of the readings."""
     out = []
     for column, part in pairs.groupby(COLUMN, sort=False):
         skill, detail, side = map(str, column)
@@ -127,14 +128,17 @@ def club_losses(pairs: pd.DataFrame) -> list[Loss]:
         se, df, basis = math.nan, math.nan, Basis.NONE
         if n >= ENOUGH_ATHLETES:
             se, df, basis = float(means.std(ddof=1) / math.sqrt(n)), n - 1.0, Basis.USUAL
+        own = part.groupby("athlete", sort=False)["own"].mean().to_numpy(float)
+        if basis is Basis.NONE and np.isfinite(own).all():
+            se, df, basis = float(np.sqrt(own.sum())) / n, math.inf, Basis.THESE  # one athlete's readings err without the other's
         out.append(_loss(skill, detail, side, part, float(means.mean()), se, df, basis, athletes=n))
     return ranked(out)
 
 
 def ranked(losses: list[Loss]) -> list[Loss]:
     """In the order in which to look at them: losses that are sure (Holm over all of these), the largest share first; then those that
-    chance could have made; last those about which nothing can be said beyond the attempts themselves. Gains stand where their share
-    puts them, so sure gains come after all losses that are not sure."""
+    chance could have made; last those about which nothing can be said beyond the attempts themselves, of these first what was lost
+    beyond the readings' own doubt. Gains stand where their share puts them, so sure gains come after all losses that are not sure."""
     adjusted = holm(np.array([one.p for one in losses])) if losses else np.zeros(0)
     judged = [Loss(**{**one.__dict__, "sure": bool(p < SURE)}) for one, p in zip(losses, adjusted, strict=True)]
     return sorted(judged, key=lambda one: (_group(one), -one.share if math.isfinite(one.share) else math.inf, one.column))
@@ -142,7 +146,7 @@ def ranked(losses: list[Loss]) -> list[Loss]:
 
 def _group(one: Loss) -> int:
     if one.basis is not Basis.USUAL:
-        return 2
+        return 2 if one.low > 0 else 3
     return 0 if one.sure and one.loss > 0 else 1
 
 

@@ -102,10 +102,13 @@ def test_every_loss_in_the_table_is_the_truths(store):
     assert checked >= 15
 
 
-def test_the_order_goes_by_shares_of_the_tolerance(store):
+def test_what_is_lost_beyond_doubt_comes_first_and_the_order_goes_by_shares(store):
     for athlete in CODES:
-        shares = [one.share for one in read_pairs(store, load_tolerances()).athlete(athlete)]
-        assert shares == sorted(shares, reverse=True)
+        found = read_pairs(store, load_tolerances()).athlete(athlete)
+        beyond = [one.low > 0 for one in found]
+        assert beyond == sorted(beyond, reverse=True) and 0 < sum(beyond) < len(beyond)
+        for some in (found[: sum(beyond)], found[sum(beyond) :]):
+            assert [one.share for one in some] == sorted((one.share for one in some), reverse=True)
 
 
 def test_skills_shown_against_the_written_routines(store):

@@ -58,7 +58,9 @@ def test_a_club_counts_each_child_once():
     assert_allclose([found.loss, found.low, found.high], [5.0, low, high])
     assert (found.pairs, found.athletes, found.basis) == (11, 3, Basis.USUAL)
     (few,) = club_losses(pairs[pairs["athlete"] != "C"])
-    assert few.basis is Basis.NONE and np.isnan(few.low) and few.loss == 5.0
+    half = 1.959964 * np.sqrt(2 + 2) / 2  # the readings' own variance is 1, so 2 for each athlete's difference
+    assert few.basis is Basis.THESE and not few.sure
+    assert_allclose([few.loss, few.low, few.high], [5.0, 5 - half, 5 + half], rtol=1e-6)
 
 
 def test_ranking_puts_sure_losses_first_by_their_share_of_the_tolerance():
@@ -73,7 +75,7 @@ def test_ranking_puts_sure_losses_first_by_their_share_of_the_tolerance():
     found = club_losses(pairs_of(*rows))
     assert [one.column for one in found] == [(*LEAN, ""), (*FLAT, ""), (*HIGH, ""), (*HIGH, "left")]
     assert [one.sure for one in found] == [True, True, True, False] and found[2].loss < 0
-    assert [one.basis for one in found[-1:]] == [Basis.NONE]
+    assert [one.basis for one in found] == [Basis.USUAL, Basis.USUAL, Basis.USUAL, Basis.THESE]
 
 
 def test_holm_over_the_page():
@@ -91,7 +93,7 @@ def test_intervals_hold_the_built_in_loss():
         children = 5 + 3 * rng.standard_normal(6)
         table = pd.DataFrame(
             {
-                "athlete": np.repeat([f"A{k}" for k in range(6)], 4), "skill": FLAT[0], "detail": FLAT[1], "side": "", "alone": 165.0,
+                "athlete": np.repeat([f"A{k}" for k in range(6)], 4), "skill": FLAT[0], "detail": FLAT[1], "side": "", "alone": 165.0, "own": 1.0,
                 "loss": np.repeat(children, 4) + 2 * rng.standard_normal(24),
             }
         )  # fmt: skip
