@@ -63,7 +63,9 @@ def test_a_pin_shows_at_once_and_stays_over_the_next_night(tmp_path, out):
     run_folder(clips_folder(tmp_path), out, engine=StandIn(), today=TODAY, again=True)
     assert "Chosen by the coach; not read yet." in page.read_text("utf-8")
     listed = runner.invoke(cli.app, ["focus", "list", "ot-01", "--out", str(out)])
-    assert "Lunge: Back knee long and strong (Back knee). Chosen by the coach; not read yet." in listed.output and "HE-02" not in listed.output
+    assert (
+        "Lunge: Back knee long and strong (Back knee). Chosen by the coach; not read yet." in listed.output and "HE-02" not in listed.output
+    )
     assert runner.invoke(cli.app, ["focus", "unpin", "OT-01", "--out", str(out)]).exit_code == 0
     assert "Chosen by the coach" not in page.read_text("utf-8")
 
