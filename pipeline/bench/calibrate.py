@@ -20,7 +20,7 @@ no part.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,8 +30,11 @@ import pandas as pd
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
 from pipeline.bench.figures import coverage, summary
+from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
+from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
 from pipeline.bench.readings import compare, read_truth_table, tracks
 from pipeline.landmarks.track import Track
+from pipeline.measures.curves import TABLE as FRAME_TABLE
 from pipeline.measures.uncertainty import TABLE, Known, Table
 from pipeline.vocabulary import ARMS_PER_S, CHORD, DEGREES, DETAIL, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS, Skill
 
@@ -43,6 +46,13 @@ POOLED = 60  # readings' worth of all details' quantile in a detail's own
 LEAST_FACTOR, MOST_FACTOR, WIDE = 1.7, 3.5, 2.6
 FIRST_GUESS = {DEGREES: 5.0, CHORD: 2.0, SHANK: 10.0, SECONDS: 0.08, LEG: 3.0, ARMS_PER_S: 0.6, SPARC: 0.2}  # sd
 HARDER = {"finish_side": 15.0, "head_turn": 15.0, "hands_in_line": 12.0, "head_to_hands": 15.0, "hand_turned_in": 30.0}  # sd, degrees
+ABOUT = (
+    "# How far readings lie from the truth before the errors of one attempt (spread, view, passes) are added in squares: bias (truth minus",
+    "# reading) and sd, in the detail's unit; factor makes the combined sd the half-width of the 95 % interval, below the lower half where",
+    "# it differs; n: readings behind the row (fewer than 8: a wide first guess). Of knee_contact_time, factor is how many sds every height may",
+    "# be off, and sd what the edges of a touch add.",
+)
+ABOUT_FRAMES = ("# How far hip and knee may be off in a single frame of an attempt; columns as in error_table.csv, n in clips.",)
 COUNTS = (STEPS, HANDS)
 EMPTY: Table = {key: Known(0.0, 1e-6, 1.0, 0) for key in DETAIL}
 TRIED = (0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.4)  # sds of the heights
@@ -181,16 +191,9 @@ def rest(clips: Clips, truth: pd.DataFrame, heights: Known) -> Known:
     return Known(0.0, EDGE_SD, WIDE, n)
 
 
-def write(table: Table, file: Path, made: str) -> None:
-    """The committed table, its first lines saying how it was made."""
-    lines = [
-        "# How far readings lie from the truth before the errors of one attempt (spread, view, passes) are added in squares: bias (truth minus",
-        "# reading) and sd, in the detail's unit; factor makes the combined sd the half-width of the 95 % interval, below the lower half where",
-        "# it differs; n: readings behind the row (fewer than 8: a wide first guess). Of knee_contact_time, factor is how many sds every height may",
-        "# be off, and sd what the edges of a touch add.",
-        f"# {made}",
-        "skill,detail,bias,sd,factor,n,below",
-    ]
+def write(table: Table, file: Path, made: str, about: Sequence[str]) -> None:
+    """A committed table, its first lines saying what it is and how it was made."""
+    lines = [*about, f"# {made}", "skill,detail,bias,sd,factor,n,below"]
     for (skill, detail), k in table.items():
         below = f"{k.below:.2f}" if np.isfinite(k.below) else ""
         lines.append(f"{skill},{detail},{k.bias:.2f},{k.sd:.3f},{k.factor:.2f},{k.n},{below}")
@@ -209,15 +212,19 @@ def main() -> int:
     rows = rows_of(clips, truth, EMPTY)
     table = learn(rows)
     table[REST] = rest(clips, truth, table[FLOOR])
+    frames = learn_frames(frame_rows(args.folder, clips, NO_FRAMES), LEAST)
     for (skill, detail), k in table.items():
         print(f"{skill:15} {detail:18} bias {k.bias:7.2f}  sd {k.sd:6.2f}  factor {k.factor:.2f}  down {k.down:.2f}  n {k.n}")
     if args.write:
         made = f"Made by `python -m pipeline.bench calibrate` from {rows['clip'].nunique()} rendered clips with known joints, landmark model {args.model}."
-        write(table, TABLE, made)
-        print(f"Wrote {TABLE}.")
+        write(table, TABLE, made, ABOUT)
+        write(frames, FRAME_TABLE, made, ABOUT_FRAMES)
+        print(f"Wrote {TABLE} and {FRAME_TABLE}.")
     if args.check:
-        checked = rows_of(clips_of(args.check, args.model, args.cache), read_truth_table(args.check), table)
+        clips = clips_of(args.check, args.model, args.cache)
+        checked = rows_of(clips, read_truth_table(args.check), table)
         with pd.option_context("display.width", 200, "display.max_rows", None, "display.max_columns", None, "display.precision", 2):
             print(summary(checked).to_string(index=False, float_format="{:.2f}".format))
         print(coverage(checked))
+        print(frame_coverage(frame_rows(args.check, clips, frames)))
     return 0

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from pathlib import Path
+
 import numpy as np
 
 from pipeline.geometry import length
@@ -11,19 +14,27 @@ from pipeline.measures.angles import Point, angle_of
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene, other
-from pipeline.measures.uncertainty import Table, angle_sd
+from pipeline.measures.uncertainty import Known, Table, angle_sd, error_table
 from pipeline.vocabulary import CHORD, DEGREES, SHANK, Side, Skill
 
-FRAME_SD = 5.0  # degrees; a single frame's own model error where the table knows only windows
+TABLE = Path(__file__).with_name("frame_errors.csv")
 BOTH = (Side.LEFT, Side.RIGHT)
 
 
-def curves(scene: Scene, table: Table) -> list[Curve]:
+FrameTable = Mapping[tuple[Skill, str], Known]
+
+
+def frame_errors() -> FrameTable:
+    """The committed table of what hip and knee may be off in a single frame: more than over a window, and at any pose of the attempt."""
+    return error_table(TABLE)
+
+
+def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
     """Hip and knee over the whole attempt, and what belongs to the skill."""
     if scene.skill is Skill.CARTWHEEL:
-        out = [_angle(scene, table, "knee_angle", side, cartwheel.knee_angle(scene, side), _corner(side, "knee")) for side in BOTH]
+        out = [_angle(scene, frames, "knee_angle", side, cartwheel.knee_angle(scene, side), _corner(side, "knee")) for side in BOTH]
         return out + [
-            _angle(scene, table, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
+            _angle(scene, frames, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
         ]
     lunging = scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE)
     side = other(scene.lead) if lunging and scene.lead else scene.near
@@ -34,8 +45,8 @@ def curves(scene: Scene, table: Table) -> list[Curve]:
     hips = lunge.back_hip(scene, side) if lunging else angle_of(scene, *hip, signed=True)
     knee = _corner(side, "knee")
     out = [
-        _angle(scene, table, "hip_angle", Side.NONE, hips, hip),
-        _angle(scene, table, "knee_angle", Side.NONE, angle_of(scene, *knee), knee),
+        _angle(scene, frames, "hip_angle", Side.NONE, hips, hip),
+        _angle(scene, frames, "knee_angle", Side.NONE, angle_of(scene, *knee), knee),
     ]
     if scene.skill is Skill.LUNGE:
         sd = np.full(len(scene.t), table[(Skill.LUNGE, "line_deviation")].sd)
@@ -71,18 +82,18 @@ def _corner(side: Side, joint: str) -> tuple[Point, Point, Point]:
     return (side, parts[0]), (side, parts[1]), (side, parts[2])
 
 
-def _angle(scene: Scene, table: Table, detail: str, side: Side, value: np.ndarray, corner: tuple[Point, Point, Point]) -> Curve:
+def _angle(scene: Scene, frames: FrameTable, detail: str, side: Side, value: np.ndarray, corner: tuple[Point, Point, Point]) -> Curve:
     a, v, c = corner
     first, second = length(scene.p(*a), scene.p(*v)), length(scene.p(*v), scene.p(*c))
     jitter = 2 * np.nan_to_num(scene.jitter[:, [INDEX[f"{s}_{p}"] for s, p in corner]])
     open_sd = np.hypot(angle_sd(scene.noise(*corner), first, second), angle_sd(jitter, first, second))
-    known = table.get((scene.skill, detail))
-    return _curve(scene, detail, side, DEGREES, value, np.hypot(known.sd if known else FRAME_SD, np.nan_to_num(open_sd)))
+    known = frames[scene.skill, detail]
+    return _curve(scene, detail, side, DEGREES, value + known.bias, np.hypot(known.sd, np.nan_to_num(open_sd)), known.factor)
 
 
-def _curve(scene: Scene, detail: str, side: Side, unit: str, value: np.ndarray, sd: np.ndarray) -> Curve:
+def _curve(scene: Scene, detail: str, side: Side, unit: str, value: np.ndarray, sd: np.ndarray, factor: float = 1.96) -> Curve:
     inside = scene.inside
-    v, half = value[inside], 1.96 * sd[inside]
+    v, half = value[inside], factor * sd[inside]
     return Curve(
         detail, side, unit, scene.t[inside], v, np.where(np.isfinite(v), v - half, np.nan), np.where(np.isfinite(v), v + half, np.nan)
     )

@@ -18,7 +18,7 @@ from pipeline.measures import (
     stand_rise,
     steps,
 )  # fmt: skip
-from pipeline.measures.curves import curves, further_curves
+from pipeline.measures.curves import FrameTable, curves, frame_errors, further_curves
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import make_scene
@@ -48,11 +48,12 @@ def measure_attempt(
     *,
     lead_side: Side = Side.NONE,
     table: Table | None = None,
+    frames: FrameTable | None = None,
 ) -> tuple[list[Reading], list[Curve]]:
     """Every detail of the attempt's skill, each with a 95 % interval or a reason why not, and the curves to plot.
 
     lead_side: from the roster, used only where the picture did not tell which leg leads.
-    table: known errors; the committed ones where none are given.
+    table, frames: known errors of readings and of single frames; the committed ones where none are given.
     """
     table = error_table() if table is None else table
     scene = make_scene(track, attempt, lead_side=lead_side)
@@ -60,4 +61,4 @@ def measure_attempt(
     found = _READINGS[attempt.skill](scene, table)
     for further in _FURTHER[attempt.skill]:
         found += further(look, table)
-    return found, curves(scene, table) + further_curves(look, table)
+    return found, curves(scene, table, frame_errors() if frames is None else frames) + further_curves(look, table)

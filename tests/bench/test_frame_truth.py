@@ -1,0 +1,54 @@
+"""Angles of single frames against joints placed by hand, and the share of frames their learnt intervals hold."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.bench.frame_truth import learn_frames, true_angle
+from pipeline.landmarks.track import INDEX, N
+from pipeline.measures.curves import frame_errors
+from pipeline.vocabulary import Side, Skill
+
+
+def joints(**places: tuple[float, float, float]) -> np.ndarray:
+    """(1, 33, 3) a body of which only the joints named are placed; x to her front, y to her left, z up; hips 0.2 m apart."""
+    world = np.zeros((1, N, 3))
+    for part, (x, y, z) in places.items():
+        for side, sign in (("left", 1), ("right", -1)):
+            world[0, INDEX[f"{side}_{part}"]] = x, sign * y, z
+    return world
+
+
+def test_a_knee_folded_square_is_ninety_degrees() -> None:
+    world = joints(hip=(0, 0.1, 1.0), knee=(0, 0.1, 0.6), ankle=(-0.4, 0.1, 0.6))
+    assert true_angle(world, Skill.LUNGE, "knee_angle", Side.LEFT) == pytest.approx([90.0])
+
+
+@pytest.mark.parametrize(("forward", "angle"), [(0.5, 90.0), (0.0, 180.0), (-0.0874887, 190.0)])
+def test_a_hip_is_signed_round_the_front(forward: float, angle: float) -> None:
+    """Legs straight ahead of an upright trunk fold to 90; a thigh 10 degrees behind (tan 10 = 0.1763) arches to 190."""
+    knee = (0.5, 0.1, 1.0) if angle == 90.0 else (forward, 0.1, 1.0 - 0.4961765)
+    world = joints(hip=(0, 0.1, 1.0), shoulder=(0, 0.15, 1.5), knee=knee)
+    assert true_angle(world, Skill.LUNGE, "hip_angle", Side.LEFT) == pytest.approx([angle], abs=1e-3)
+
+
+def test_learnt_intervals_hold_95_percent_of_frames() -> None:
+    """30 clips whose frames are off by a clip's own amount (sd 3) and jitter (sd 2): sd 3.6, so 95 % within 7.1."""
+    rng = np.random.default_rng(6)
+    parts = [
+        pd.DataFrame(
+            {"error": 2 + rng.normal(0, 3) + rng.normal(0, 2, 90), "half": 0.0, "clip": f"c{i}", "skill": "lunge", "detail": "hip_angle"}
+        )
+        for i in range(60)
+    ]
+    known = learn_frames(pd.concat(parts), least=8)[Skill.LUNGE, "hip_angle"]
+    assert known.bias == pytest.approx(2.0, abs=1.0)
+    assert known.factor * known.sd == pytest.approx(7.1, abs=1.2)
+    assert known.n == 60
+
+
+def test_few_clips_leave_the_committed_row() -> None:
+    few = pd.DataFrame({"error": [50.0] * 20, "half": 0.0, "clip": "one", "skill": "lunge", "detail": "hip_angle"})
+    assert learn_frames(few, least=8) == dict(frame_errors())
