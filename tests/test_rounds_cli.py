@@ -1,6 +1,7 @@
 """`matside points` and `matside eye`: words in, files and words out; what is wrong is one line."""
 
 import csv
+import shutil
 import subprocess
 import sys
 
@@ -82,6 +83,23 @@ def test_own_routines_are_kept_and_said(out, tmp_path):
     with pytest.raises(MatsideError, match="expected a name"):
         matside(out, "routines", own)
     assert matside(out, "routines") == "Ours: lunge, lunge\n"
+
+
+def test_the_demos_coach_says_each_word_once(out, tmp_path):
+    from pipeline.batch.demo import coach_the_demo
+
+    demo = tmp_path / "demo"
+    shutil.copytree(out, demo)
+    with Store(demo / "data" / "matside.sqlite") as store:
+        row = store.readings().query("detail == 'knee_angle' and skill == 'lunge'").iloc[0]
+        before = len(store.eye())
+    said = tmp_path / "eye.csv"
+    said.write_text(f"clip,attempt,detail,side,eye\n{row.clip},{row.attempt},knee_angle,,met\nnot there.mp4,1,knee_angle,,met\n")
+    for _ in range(2):
+        assert list(coach_the_demo(demo, said)) == []
+    with Store(demo / "data" / "matside.sqlite") as store:
+        assert len(store.eye()) == max(before, 1)
+    assert (demo / "points" / "blank.html").is_file() and 'href="points/' in (demo / "index.html").read_text()
 
 
 def test_without_results_there_is_one_line(tmp_path):

@@ -24,7 +24,7 @@ def coach_the_demo(out: Path, said: Path) -> Iterator[str]:
     with only_run(out / "data"), Store(out / "data" / "matside.sqlite") as store:
         if store.eye().empty:
             try:
-                eye.add(store, eye.read_said(store, said))
+                eye.add(store, eye.read_said(store, said, known_only=True))
             except MatsideError as error:
                 yield str(error)
         newest = store.latest_date()

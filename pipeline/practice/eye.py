@@ -70,10 +70,10 @@ def add(store: Store, said: Sequence[Said], *, now: datetime | None = None) -> N
     store.add_eye((one.link, one.detail, one.side, str(one.verdict), when) for one in said)
 
 
-def read_said(store: Store, path: Path) -> list[Said]:
+def read_said(store: Store, path: Path, *, known_only: bool = False) -> list[Said]:
     """Her verdicts from a table with the columns detail and eye, side where a detail has two, and either `link`, or `clip` and
-    `attempt` as readings.csv has them. Rows with nothing under `eye` are passed over. Raises MatsideError naming the row; nothing
-    is kept then."""
+    `attempt` as readings.csv has them. Rows with nothing under `eye` are passed over. known_only : so are rows of attempts that
+    are not on record. Raises MatsideError naming the row; nothing is kept then."""
     table = read_table(path, needs=COLUMNS)
     if "link" not in table.columns and not {"clip", "attempt"} <= set(table.columns):
         raise MatsideError(
@@ -86,6 +86,8 @@ def read_said(store: Store, path: Path) -> list[Said]:
         if not row["eye"]:
             continue
         where = f"{path}, row {number}: "
+        if known_only and not checker.knows(row):
+            continue
         link = row.get("link") or checker.link_of(row.get("clip", ""), row.get("attempt", ""), where)
         one = checker.check(link, row["detail"], row["eye"], row.get("side", ""), where=where)
         key = (one.link, one.detail, one.side)
@@ -170,6 +172,15 @@ class _Checker:
         self.skills = dict(zip(attempts["link"], attempts["skill"], strict=True))
         self.links = {link.casefold(): link for link in self.skills}
         self.by_number = {(r.clip.casefold(), int(r.number)): r.link for r in attempts.itertuples(index=False)}
+
+    def knows(self, row: Mapping[str, str]) -> bool:
+        """Whether a table's row is of an attempt on record."""
+        link, number = row.get("link", ""), row.get("attempt", "")
+        return (
+            link.casefold() in self.links
+            if link
+            else number.isdecimal() and (row.get("clip", "").casefold(), int(number)) in self.by_number
+        )
 
     def link_of(self, clip: str, number: str, where: str) -> str:
         """The link of a clip's attempt by its number."""

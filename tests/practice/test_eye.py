@@ -140,6 +140,12 @@ def test_a_wrong_table_says_where_and_keeps_nothing(store, tmp_path, table, says
     assert "\n" not in str(error.value) and store.eye().empty
 
 
+def test_rows_of_attempts_not_on_record_can_be_passed_over(store, tmp_path):
+    path = tmp_path / "eye.csv"
+    path.write_text("clip,attempt,detail,eye\nweek/a.mp4,9,knee_angle,met\nweek/a.mp4,1,knee_angle,close\nb.mp4,1,knee_angle,met\n")
+    assert [(s.link, s.verdict) for s in read_said(store, path, known_only=True)] == [(LUNGE, "close")]
+
+
 @pytest.mark.parametrize(
     ("verdict", "low", "high", "possible"),
     [
