@@ -26,8 +26,8 @@ FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
 # What tells a loaded lunge from a straight one: the back knee is bent, and with it the heel comes up over the toes and the hips come
 # forward. The knee decides; the others tip the scale where it is near its limit. Fitted on computed lunges of both kinds.
-BACK_BENT, BENT_WIDTH = 138.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
-HEEL_UP, HEEL_WIDTH = 0.24, 0.20  # trunks of the heel over the toes
+BACK_BENT, BENT_WIDTH = 142.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
+HEEL_UP, HEEL_WIDTH = 0.26, 0.15  # trunks of the heel over the toes
 WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.25  # share of the way from the back ankle to the front one at which the hips are
 BENT_FURTHER, FURTHER_COUNTS = 15.0, 0.8  # degrees the knee has bent since a straight hold of the same step, and what that adds
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
@@ -162,11 +162,11 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     knee = np.nanmedian(s.knee[hold], axis=0)
     arms = float(np.nanmedian(arms_raised(s)[hold]))
     stepped = max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
-    if told is not None:
-        kind = told is Skill.LOADED_LUNGE
     score = loaded(s)[hold]
     score = score[np.isfinite(score)]
-    way = (float(np.median(score)) if len(score) else 0.0) * (1 if kind else -1)
+    way = float(np.median(score)) if len(score) else (0.0 if not kind else 1e-6)
+    kind = told is Skill.LOADED_LUNGE if told is not None else way > 0
+    way *= 1 if kind else -1
     fit = min(
         stepped,
         margin(apart, APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),

@@ -18,6 +18,7 @@ FEET_UP = 1.5  # trunks; both feet get at least this high; a forward bend leaves
 FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a shoulder stand comes back
 ARMS_CARRY = 0.45  # trunks the shoulders lie over the lower hand when arms carry the body
 TOUCH = 0.22  # trunks above its resting height at which a falling hand or foot is as good as down: it falls ten trunks a second
+FEET_SEEN = 0.8  # share of the time; less than this, and the highest they went may have been missed
 HOLD_S = 0.4  # the shortest hold that counts
 HOLD_STILL = 0.45  # trunks a second in a hold
 HOLD_FEET = 0.8  # trunks; the feet of a badly piked stand hang over the head at about hip height
@@ -39,6 +40,7 @@ class Over:
     turned: float  # degrees the trunk went round from start to end, clockwise positive
     facing: int
     facing_clear: float  # 0.5..1
+    seen: float  # 0..1, share of the samples here and half a second around in which the feet were seen
     hold: tuple[int, int] | None  # the longest still stretch with the legs up
 
 
@@ -89,7 +91,9 @@ def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
     turned = float(s.trunk_turn[known[-1]] - s.trunk_turn[known[0]]) if len(known) else 0.0
     way, clear = facing(s.xy[start : end + 1])
     knees = float(np.nanmedian(s.knee[inside])) if np.isfinite(s.knee[inside]).any() else float("nan")
-    return Over(a, b, start, end, start_s, end_s, shoulders, knees, feet, turned, way, clear, _hold(s, a, b))
+    around = np.isfinite(s.h("ankle")).all(axis=1) & s.between(s.t[a] - 0.5, s.t[b] + 0.5)
+    seen = float(around.sum() / s.between(s.t[a] - 0.5, s.t[b] + 0.5).sum())
+    return Over(a, b, start, end, start_s, end_s, shoulders, knees, feet, turned, way, clear, seen, _hold(s, a, b))
 
 
 def _hold(s: Signals, a: int, b: int) -> tuple[int, int] | None:
@@ -186,8 +190,11 @@ def _first_hand(s: Signals, over: Over, hands: np.ndarray, on_floor: float) -> S
 
 def _roll(s: Signals, over: Over) -> Candidate | None:
     backward = -over.turned * over.facing  # degrees turned backwards
+    rose = margin(over.feet, 0.5, 0.2)
+    if over.seen < FEET_SEEN:  # lost while upside down: how high the feet went is not known, and the turn must do
+        rose = max(rose, 0.6)
     fit = min(
-        1 - on_hands(over), margin(backward, FULL_TURN, 60), margin(over.feet, 0.5, 0.2), margin(over.facing_clear, 0.55, 0.05),
+        1 - on_hands(over), margin(backward, FULL_TURN, 60), rose, margin(over.facing_clear, 0.55, 0.05),
     )  # fmt: skip
     overhead = feet_overhead(s, over)
     return Candidate(Skill.BACKWARD_ROLL, over.start_s, over.end_s, overhead, max(over.end_s, overhead), over.facing, Side.NONE, fit)
