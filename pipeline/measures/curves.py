@@ -70,7 +70,7 @@ def further_curves(look: Look, table: Table) -> list[Curve]:
     if scene.skill is Skill.CARTWHEEL:
         out = [_curve(scene, "legs_apart", Side.NONE, DEGREES, cartwheel_shape.thighs(scene), flat("legs_apart"))]
         out += [_curve(scene, "toe_point", side, DEGREES, cartwheel_shape.toes(scene, side), flat("toe_point")) for side in BOTH]
-        return [*out, _curve(scene, "head_to_hands", Side.NONE, DEGREES, cartwheel_shape.face_to_hands(scene), flat("head_to_hands"))]
+        return out
     if scene.skill is Skill.BACKWARD_ROLL:
         turned = np.degrees(np.arcsin(np.clip(roll_head.face_aside(look), -1, 1)))
         return [_curve(scene, "head_turn", Side.NONE, DEGREES, turned, flat("head_turn"))]

@@ -17,7 +17,7 @@ import numpy as np
 from pipeline.landmarks.track import INDEX
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
-from pipeline.measures.look import Look
+from pipeline.measures.look import Look, turned_to
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.smoothness import spectral_arc_length
 from pipeline.measures.uncertainty import PASSES_SHARE, Evidence, Table, make_reading
@@ -26,6 +26,7 @@ from pipeline.vocabulary import ARMS_PER_S, Side, Skill
 RATE = 120.0  # of the even clock; well above what any phone films, so that times are finely drawn
 CUTOFF_HZ = 6.0  # arms of walking and reaching hold little above it (Winter, from memory)
 SLOW = 0.05  # of the peak: where a movement starts and ends (Balasubramanian et al. 2015)
+TURNED_AWAY = 55.0  # degrees out of the picture that she may face; beyond it, arms that swing forward come at the camera
 LONGEST_GAP_S = 0.12
 BEFORE_S, AFTER_S = 0.6, 0.6
 SEARCH_S = 2.5  # the arms may lift this long before the step into a lunge, or after the rise to standing
@@ -44,6 +45,9 @@ LOST_DOUBT = 0.5  # of what the low-pass took from the peak: not every lift is o
 RIVAL = 0.85  # of the highest peak
 DETAILS = ("arm_peak_speed", "arm_time_to_peak", "arm_smoothness")
 NO_LIFT = "The arms were not seen lifting from hanging to overhead. Film from before the arms move until the pose is still."
+NOT_SIDEWAYS = (
+    "She faced the camera or looked away from it while the arms lifted, so they swung out of the picture. Film the lift from the side."
+)
 HIDDEN = "The nearer arm was lost while it lifted. Stand square to the side, with nobody between."
 
 
@@ -165,6 +169,9 @@ def measured_lift(look: Look) -> tuple[Lift | None, np.ndarray, np.ndarray, np.n
         return None, *nothing, 0.0, NO_LIFT
     t, path, share = arm_path(look, start - BEFORE_S, end + AFTER_S)
     problem = problem_of(look.scene, share, "nearer arm", "lift of the arms", words.SIDE_VIEW)
+    way, _ = turned_to(look, start, end)
+    if not problem and np.isfinite(way) and abs(np.sin(np.radians(way))) > np.sin(np.radians(TURNED_AWAY)):
+        problem = NOT_SIDEWAYS
     if problem:
         return None, *nothing, share, problem
     if len(t) < 8 or np.max(np.diff(t)) > LONGEST_GAP_S:

@@ -19,8 +19,8 @@ SURELY, HARDLY = 0.17, 0.07  # of the leg: what is a step beyond doubt, and what
 MOVING = 0.35  # legs a second; a standing foot's landmarks jitter less
 WIDTH_S = 0.10  # half-width of the look around each moment
 SHORTEST_S = 0.08
-CARRIES = 0.5  # of a step's time for which the other foot stands
-LANDED_S = 0.10  # a foot at rest for so long has landed
+LANDING_S = 0.05  # a foot that is on its way so soon after the landing has not landed yet
+NEAR_S = 0.1
 STILL_S = 0.50  # both feet at rest for so long: she stands
 LONGEST_S = 4.0
 APART = 0.25  # of the leg: feet further apart than the hips are wide by this want a step to close them
@@ -35,24 +35,26 @@ CUT_OFF = "The clip ends too soon after the landing to count steps. Film until s
 
 @dataclass(frozen=True)
 class Feet:
-    """Where heel and toes of either foot are after a landing. Places in legs, speeds in legs a second."""
+    """The left foot against the right one after a landing: a phone that pans or shakes moves both alike and does not show."""
 
     t: np.ndarray  # (n,) seconds
-    at: np.ndarray  # (n, 2, 2, 2) left and right; heel and toes; x and y
-    speed: np.ndarray  # (n, 2) of each foot's heel and toes the slower, over about a tenth of a second
+    apart: np.ndarray  # (n, 2, 2) legs from the right to the left foot: heels and toes; x and y
+    speed: np.ndarray  # (n,) legs a second, of heels and toes the slower; over about a tenth of a second
+    way: np.ndarray  # (n, 2) where the left foot goes against the right one, legs a second
 
 
 def feet_after(look: Look, start: float) -> Feet:
     """Both feet from `start` on, for as long as a landing may take to come to rest."""
     t, points = look.smooth(FEET, start, start + LONGEST_S, WIDTH_S)
     at = points.reshape(len(t), 2, 2, 2) / leg_pixels(look.scene)
-    speed = np.full((len(t), 2), np.nan)
-    if len(t) > 2:
-        reach = max(1, round(0.05 / float(np.median(np.diff(t)))))
-        if len(t) > 2 * reach:
-            moved = np.linalg.norm(at[2 * reach :] - at[: -2 * reach], axis=-1).min(axis=-1)
-            speed[reach:-reach] = moved / (t[2 * reach :] - t[: -2 * reach])[:, None]
-    return Feet(t, at, speed)
+    apart = at[:, 0] - at[:, 1]
+    speed, way = np.full(len(t), np.nan), np.full((len(t), 2), np.nan)
+    reach = max(1, round(0.05 / float(np.median(np.diff(t))))) if len(t) > 2 else 1
+    if len(t) > 2 * reach:
+        moved = (apart[2 * reach :] - apart[: -2 * reach]) / (t[2 * reach :] - t[: -2 * reach])[:, None, None]
+        speed[reach:-reach] = np.linalg.norm(moved, axis=-1).min(axis=-1)
+        way[reach:-reach] = moved.mean(axis=1)
+    return Feet(t, apart, speed, way)
 
 
 def first_rest(t: np.ndarray, speed: np.ndarray, seconds: float) -> float:
@@ -64,40 +66,43 @@ def first_rest(t: np.ndarray, speed: np.ndarray, seconds: float) -> float:
 
 @dataclass(frozen=True)
 class Step:
-    """One foot on its way: seconds, and how far it was set down from where it stood, in legs."""
+    """One foot on its way while the other stands: seconds, and how far it was set down from where it stood, in legs."""
 
-    side: Side
     start_s: float
     end_s: float
     far: float
 
 
-def find_steps(feet: Feet, landed: tuple[float, float], until: float) -> list[Step]:
-    """Everything between each foot's landing and `until` that might be a step, the smallest ones too, in time order."""
-    out = []
-    for k, side in enumerate(BOTH):
-        with np.errstate(invalid="ignore"):
-            going = (feet.speed[:, k] > MOVING) & (feet.t > landed[k]) & (feet.t < until)
-        for a, b in runs(going):
-            if feet.t[b] - feet.t[a] < SHORTEST_S:
-                continue
-            before, later = _rest(feet.t, feet.at[:, k], feet.t[a], -1), _rest(feet.t, feet.at[:, k], feet.t[b], +1)
-            far = float(np.linalg.norm(later - before, axis=-1).min())
-            if far > HARDLY and _stands(feet, 1 - k, a, b):
-                out.append(Step(side, float(feet.t[a]), float(feet.t[b]), far))
-    return sorted(out, key=lambda s: s.start_s)
-
-
-def _stands(feet: Feet, foot: int, a: int, b: int) -> bool:
-    """Whether this foot carries her for most of the samples a..b: feet that move together slide or are still landing."""
+def find_steps(feet: Feet, landed: float, until: float) -> list[Step]:
+    """Everything between the landing and `until` that might be a step, the smallest ones too, in time order."""
     with np.errstate(invalid="ignore"):
-        return bool(np.mean(feet.speed[a : b + 1, foot] < MOVING) > CARRIES)
+        going = (feet.speed > MOVING) & (feet.t > landed - 0.2) & (feet.t < until)
+    out = []
+    for first, last in runs(going):
+        for a, b in _one_way(feet.way, first, last):
+            if feet.t[a] <= landed + LANDING_S or feet.t[b] - feet.t[a] < SHORTEST_S:
+                continue
+            before, later = _rest(feet, feet.t[a], -1), _rest(feet, feet.t[b], +1)
+            far = float(np.linalg.norm(later - before, axis=-1).min())
+            if far > HARDLY:
+                out.append(Step(float(feet.t[a]), float(feet.t[b]), far))
+    return out
 
 
-def _rest(t: np.ndarray, at: np.ndarray, when: float, way: int) -> np.ndarray:
-    """(2, 2) where a foot's heel and toes stand just before (way -1) or after (+1) a moment."""
-    near = (way * (t - when) >= -1e-9) & (way * (t - when) < 0.1) & np.isfinite(at).all(axis=(1, 2))
-    return np.median(at[near], axis=0) if near.any() else np.full((2, 2), np.nan)
+def _one_way(way: np.ndarray, first: int, last: int) -> list[tuple[int, int]]:
+    """The samples first..last in pieces that go one way each: one foot's step on the heels of the other's goes back against it."""
+    pieces, start = [], first
+    for i in range(first + 1, last + 1):
+        if np.dot(way[i], way[start:i].mean(axis=0)) < 0:
+            pieces.append((start, i - 1))
+            start = i
+    return [*pieces, (start, last)]
+
+
+def _rest(feet: Feet, when: float, side: int) -> np.ndarray:
+    """(2, 2) how heels and toes lie just before (side -1) or after (+1) a moment."""
+    near = (side * (feet.t - when) >= -1e-9) & (side * (feet.t - when) < NEAR_S) & np.isfinite(feet.apart).all(axis=(1, 2))
+    return np.median(feet.apart[near], axis=0) if near.any() else np.full((2, 2), np.nan)
 
 
 def counted(steps: list[Step], less: int = 0) -> tuple[int, int, int]:
@@ -114,36 +119,33 @@ def readings(look: Look, table: Table) -> list[Reading]:
     problem = problem_of(look.scene, 1.0, "", "", advice) or ("" if np.isfinite(start) else NOT_LANDED)
     if problem:
         return [make_count(look, detail, (0, 0, 0), Evidence(float("nan"), line=LINE, problem=problem), table)]
-    feet = feet_after(look, start - WIDTH_S)
-    landed = tuple(first_rest(feet.t, np.where(feet.t < start, np.nan, feet.speed[:, k]), LANDED_S) for k in (0, 1))
-    both = float(np.max(landed))
-    still = first_rest(feet.t, np.where(feet.t < both, np.nan, feet.speed.max(axis=1)), STILL_S)
+    feet = feet_after(look, start - 2 * WIDTH_S)
+    stood = look.attempt.moment("standing_s")
+    risen = start if wheel or not np.isfinite(stood) else max(start, stood - STILL_S)  # out of a roll she first has to stand up
+    still = first_rest(feet.t, np.where(feet.t < risen, np.nan, feet.speed), STILL_S)
     until = still if np.isfinite(still) else look.attempt.end_s
-    during = (feet.t >= start) & (feet.t <= until)
-    share = float(np.isfinite(feet.speed[during]).all(axis=1).mean()) if during.any() else 0.0
+    during = (feet.t >= start) & (feet.t <= min(until, feet.t[-1] - NEAR_S))
+    share = float(np.isfinite(feet.speed[during]).mean()) if during.any() else 1.0
     problem = problem_of(look.scene, share, "feet", "time after the landing", advice)
-    if not problem and not np.isfinite(both):
-        problem = NOT_LANDED
     if not problem and not np.isfinite(still) and _moves_at(feet, until):
         problem = CUT_OFF
     if problem:
         return [make_count(look, detail, (0, 0, 0), Evidence(float("nan"), usable=share, line=LINE, problem=problem), table)]
-    steps = find_steps(feet, (landed[0], landed[1]), until)
-    counts = _closing(look, feet, both, steps) if wheel else counted(steps)
-    at = steps[0].end_s if steps else both
+    steps = find_steps(feet, start, until)
+    counts = _closing(look, start, steps) if wheel else counted(steps)
+    at = steps[0].end_s if steps else start
     return [make_count(look, detail, counts, Evidence(float(counts[0]), usable=share, at_s=at, line=LINE), table)]
 
 
 def _moves_at(feet: Feet, when: float) -> bool:
     """Whether a foot is still on its way just before a moment, or nothing was seen there."""
-    last = feet.speed[(feet.t <= when) & np.isfinite(feet.speed).all(axis=1)][-2:]
+    last = feet.speed[(feet.t <= when) & np.isfinite(feet.speed)][-2:]
     return len(last) == 0 or bool(np.max(last) > MOVING)
 
 
-def _closing(look: Look, feet: Feet, both: float, steps: list[Step]) -> tuple[int, int, int]:
+def _closing(look: Look, start: float, steps: list[Step]) -> tuple[int, int, int]:
     """Counts less the one step that closes feet put down apart; where it is open whether they were, both ways are counted."""
-    near = (feet.t >= both - 0.02) & (feet.t <= both + 0.12)
-    _, ankles = look.smooth(("left_ankle", "right_ankle"), feet.t[near][0], feet.t[near][-1], WIDTH_S)
+    _, ankles = look.smooth(("left_ankle", "right_ankle"), start, start + 0.12, WIDTH_S)
     apart = float(np.nanmedian(np.linalg.norm(ankles[:, 0] - ankles[:, 1], axis=-1)) / leg_pixels(look.scene)) - HIP_WIDTH
     less = int(apart > APART)
     value, least, most = counted(steps, less)

@@ -29,7 +29,7 @@ def measured(track: Track) -> tuple[dict[tuple[str, str], Reading], list[Curve]]
 
 @pytest.mark.parametrize("turned", [0.0, 180.0], ids=["facing right", "facing left"])
 @pytest.mark.parametrize("lead", ["left", "right"])
-@pytest.mark.parametrize(("hip", "knee", "shoulder"), [(180.0, 180.0, 175.0), (160.0, 170.0, 150.0), (195.0, 150.0, 165.0)])
+@pytest.mark.parametrize(("hip", "knee", "shoulder"), [(180.0, 180.0, 175.0), (160.0, 170.0, 150.0), (195.0, 165.0, 165.0)])
 def test_a_lunge_reads_as_it_was_built(turned: float, lead: str, hip: float, knee: float, shoulder: float) -> None:
     readings, _ = measured(film(bodies.lunge(hip=hip, knee=knee, shoulder=shoulder, lead=lead), turned=turned))
     for detail, built in (("hip_angle", hip), ("knee_angle", knee), ("shoulder_angle", shoulder), ("arms_by_ears", 180 - shoulder)):
@@ -168,8 +168,10 @@ def test_curves_run_over_the_attempt_and_keep_gaps() -> None:
     gappy = replace(track, xy=xy)
     (attempt,) = find_attempts(gappy)
     curves = measure_attempt(gappy, attempt)[1]
-    sided, plain = ("hip_angle", "knee_angle", "toe_point"), ("legs_apart", "head_to_hands")
-    assert {(c.detail, c.side) for c in curves} == {(d, s) for d in sided for s in (Side.LEFT, Side.RIGHT)} | {(d, Side.NONE) for d in plain}
+    sided, plain = ("hip_angle", "knee_angle", "toe_point"), ("legs_apart",)
+    assert {(c.detail, c.side) for c in curves} == {(d, s) for d in sided for s in (Side.LEFT, Side.RIGHT)} | {
+        (d, Side.NONE) for d in plain
+    }
     for c in curves:
         assert c.t[0] >= attempt.start_s - 1e-6 and c.t[-1] <= attempt.end_s + 1e-6
         gap = (c.t > 1.61) & (c.t < 1.74)
