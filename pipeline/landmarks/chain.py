@@ -41,6 +41,7 @@ class Passes:
         self.first, self.t = paths[0].first, t
         self.xy = np.stack([p.xy for p in paths])  # (m, n, 33, 2)
         self.valid = np.stack([p.valid for p in paths])
+        self.clothes = np.stack([p.clothes for p in paths])  # (m, n, 26, 3)
         sizes = torso(self.xy)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # a pass that saw nothing
@@ -69,12 +70,19 @@ def _steady(xy: np.ndarray) -> np.ndarray:
     return np.exp(-((np.maximum(over, 0) / 0.25) ** 2))
 
 
-def best_chain(passes: Passes, own: list[Sighting], everyone: list[Sighting], *, seed: int | None = None) -> np.ndarray:
-    """(n,) the pass that is on the person of the sightings `own`, or of the pass `seed`, at each frame, -1 where lost."""
+def best_chain(
+    passes: Passes, own: list[Sighting], everyone: list[Sighting], *, seed: int | None = None, like: np.ndarray | None = None
+) -> np.ndarray:
+    """(n,) the pass that is on the person of the sightings `own`, or of the pass `seed`, at each frame, -1 where lost.
+
+    like : (m, n) what each pass is worth more or less for what the person seen there wears.
+    """
     m, n = passes.valid.shape
     value = _values(passes, own, everyone)
     if seed is not None:
         value[seed] += BONUS_SEED
+    if like is not None:
+        value = value + like
     best = np.empty((n, 2 * m))  # the first m: on a pass; the others: lost since that pass
     came = np.zeros((n, 2 * m), int)
     best[0] = np.r_[value[:, 0], np.full(m, LOST_VALUE - LOSE)]
@@ -116,17 +124,17 @@ def _values(passes: Passes, own: list[Sighting], everyone: list[Sighting]) -> np
         sure = min(1.0, len(sighting.frames) / 3) * sighting.score
         looked = np.zeros(value.shape[1], bool)  # between looks a fast body is not where a straight line says
         looked[np.asarray(sighting.frames) - passes.first] = True
-        away, known = _away(passes, sighting)
+        off, known = away(passes, sighting)
         mine |= known
-        value = value + sure * np.where(away < AT_SIGHTING, BONUS_FOUND, np.where(looked & (away > ELSEWHERE), -MALUS_ELSEWHERE, 0.0))
+        value = value + sure * np.where(off < AT_SIGHTING, BONUS_FOUND, np.where(looked & (off > ELSEWHERE), -MALUS_ELSEWHERE, 0.0))
     for rival in everyone:
         if rival not in own and any(set(rival.frames) & set(o.frames) for o in own):
-            away, _ = _away(passes, rival)
-            value = value - np.where((away < AT_RIVAL) & ~mine, MALUS_RIVAL, 0.0)
+            off, _ = away(passes, rival)
+            value = value - np.where((off < AT_RIVAL) & ~mine, MALUS_RIVAL, 0.0)
     return value
 
 
-def _away(passes: Passes, sighting: Sighting) -> tuple[np.ndarray, np.ndarray]:
+def away(passes: Passes, sighting: Sighting) -> tuple[np.ndarray, np.ndarray]:
     """((m, n) how far each pass is from where the person was found, in reaches, hips or shoulders, inf where unknown; (n,) known)."""
     frames = np.arange(passes.valid.shape[1]) + passes.first
     hips, shoulders = sighting.at(frames)

@@ -18,6 +18,7 @@ LIMBS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist"
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 SMOOTH = 5  # frames of a running median against single wrong frames
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
+NEARNESS = 0.5  # power of the size beside the largest person's
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
 
 
@@ -30,11 +31,16 @@ class Activity:
     travelled: float  # torsos: range of the hips' way over the floor
     limbs: float  # torsos: how far wrists, knees and ankles range about the trunk
     seen_s: float
+    size: float = 1.0  # torso length, pixels
     clear: float = 1.0  # 0..1 how clearly the body was seen: what jumps about between two people moves a lot, but unclearly
+
+    def among(self, largest: float) -> float:
+        """The score beside others, the largest torso being so long: who is filmed is near, who waits behind is small."""
+        return self.score * min(1.0, self.size / max(largest, 1e-6)) ** NEARNESS
 
     @property
     def score(self) -> float:
-        """One number; comparable between people of one clip."""
+        """One number; comparable between people of one clip that look alike large."""
         return (
             min(self.turned, 360.0) / 90.0 + 2.0 * min(self.inverted_s, 1.5) + 0.25 * min(self.travelled, 4.0) + 0.8 * min(self.limbs, 2.5)
         ) * (min(1.0, self.seen_s / 0.5) * self.clear**2)
@@ -61,7 +67,7 @@ def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activi
     """`t` (n,) seconds and `camera` (n, 2) shift of the scene for the person's frames."""
     ok = person.valid & np.isfinite(person.xy[:, CORE].sum((1, 2)))
     if ok.sum() < 3:
-        return Activity(0.0, 0.0, 0.0, 0.0, 0.0)
+        return Activity(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     xy, times = person.xy[ok], t[ok]
     dt = np.minimum(np.gradient(times), 0.2)
     size = float(np.percentile(torso(xy), 75))
@@ -80,13 +86,19 @@ def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activi
         [about[..., 0] * cos[:, None] + about[..., 1] * sin[:, None], about[..., 1] * cos[:, None] - about[..., 0] * sin[:, None]], -1
     )
     spread = np.percentile(local, 95, axis=0) - np.percentile(local, 5, axis=0)
-    return Activity(turned, inverted, travelled, float(np.linalg.norm(spread, axis=1).mean() / size), float(dt.sum()), clear)
+    return Activity(turned, inverted, travelled, float(np.linalg.norm(spread, axis=1).mean() / size), float(dt.sum()), size, clear)
 
 
 def _median(points: np.ndarray) -> np.ndarray:
     from scipy.ndimage import median_filter
 
     return median_filter(points, size=(min(SMOOTH, len(points)), 1), mode="nearest")
+
+
+def scores(did: list[Activity]) -> list[float]:
+    """How active each was, beside the others."""
+    largest = max((a.size for a in did if a.score > 0), default=1.0)
+    return [a.among(largest) for a in did]
 
 
 def doubt(scores: list[float]) -> float:

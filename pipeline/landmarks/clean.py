@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.landmarks.join import ARMS, LEGS
 
 KEEP_SIDES = 0.15  # torsos: what a swap of sides must gain over keeping them
+EDGE = 0.1  # torsos from the picture's edge
 WILD, FARTHER = 0.35, 1.2  # torsos off the line between its neighbours, and times their distance
 
 
@@ -21,7 +22,7 @@ def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
         both, other = np.r_[left, right], np.r_[right, left]
         moving = both[[1, 2, 6, 7]] if column == 0 else both[[1, 2, 7, 8]]
         swapped = other[[1, 2, 6, 7]] if column == 0 else other[[1, 2, 7, 8]]
-        for start, stop in _runs(np.isfinite(xy[:, moving].sum((1, 2)))):
+        for start, stop in runs(np.isfinite(xy[:, moving].sum((1, 2)))):
             state = _viterbi(xy[start:stop][:, moving] / size, xy[start:stop][:, swapped] / size)
             flipped[start:stop, column] = state
         rows = np.flatnonzero(flipped[:, column])
@@ -63,7 +64,24 @@ def drop_wild(xy: np.ndarray, t: np.ndarray, size: float) -> np.ndarray:
     return wild
 
 
-def _runs(ok: np.ndarray) -> list[tuple[int, int]]:
+def off_picture(xy: np.ndarray, width: float, height: float, size: float) -> np.ndarray:
+    """(n, 33) bool: points beyond the picture's edge or so near to it that they may be, and what hangs on them.
+
+    The model puts a hand or foot that is out of sight on the edge or somewhere inside: it is a guess, not a sight.
+    """
+    with np.errstate(invalid="ignore"):
+        margin = np.minimum(np.minimum(xy[..., 0], width - xy[..., 0]), np.minimum(xy[..., 1], height - xy[..., 1]))
+        off = margin < EDGE * size
+    for side in (0, 1):
+        for chain in (LEGS[side], ARMS[side]):
+            root, middle, end = chain[:3]
+            off[:, middle] |= off[:, root]
+            off[:, end] |= off[:, middle]
+            off[:, chain[3:]] |= off[:, [end]]
+    return off
+
+
+def runs(ok: np.ndarray) -> list[tuple[int, int]]:
     """(start, stop) of the runs of True."""
     edges = np.flatnonzero(np.diff(np.r_[False, ok, False].astype(int)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

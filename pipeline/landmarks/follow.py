@@ -16,6 +16,7 @@ from pipeline.landmarks.crops import Crop, between, cut
 from pipeline.landmarks.detector import Found
 from pipeline.landmarks.hide import paint_out, standing
 from pipeline.landmarks.join import Person
+from pipeline.landmarks.looks import clothes
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, MAIN, Path, apart, limbs_apart, torso
 from pipeline.landmarks.spool import Spool
@@ -32,6 +33,8 @@ ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
 SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, radians, ratio: crops nearer than this show the same
 AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were expected
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
+BESIDE = 1.2  # torsos beside somebody followed, where somebody unfound is looked for
+SURE_PRESENCE, SURE_PEAK, TWO_BODIES = 0.7, 0.45, 0.45  # what such a look must show, and torsos to anybody known
 CALM_EVERY = 3  # frames from look to look at someone who stands about:
 CALM_LEAN, CALM_SPEED, CALM_TURN = np.radians(25), 0.8, np.radians(40)  # trunk upright; torsos a second; radians a second
 STILL_THERE = 0.4  # torsos: mean distance of the joints from where they were filled in
@@ -39,7 +42,7 @@ AT_FOUND = 0.4  # of the reach: someone found nearer than this is already follow
 
 
 @dataclass
-class _Motion:
+class Motion:
     """How a crop moves, per second."""
 
     x: float = 0.0
@@ -49,8 +52,8 @@ class _Motion:
     def carry(self, crop: Crop, dt: float) -> Crop:
         return Crop(crop.x + self.x * dt, crop.y + self.y * dt, crop.side, crop.angle + self.turn * dt)
 
-    def learn(self, before: Crop, now: Crop, dt: float) -> None:
-        k = FOLLOW_MOTION
+    def learn(self, before: Crop, now: Crop, dt: float, k: float = FOLLOW_MOTION) -> None:
+        """Take in a step; `k` is the weight of the newest."""
         self.x += k * ((now.x - before.x) / dt - self.x)
         self.y += k * ((now.y - before.y) / dt - self.y)
         self.turn += k * (_wrapped(now.angle - before.angle) / dt - self.turn)
@@ -70,7 +73,7 @@ class _Followed:
     seen_t: float
     every: int = 1  # looked at in every so many frames
     waited: int = 0  # frames since the last look
-    motion: _Motion = field(default_factory=_Motion)
+    motion: Motion = field(default_factory=Motion)
     guess: Guess | None = None
     used: Crop | None = None
 
@@ -102,6 +105,8 @@ def follow_everyone(
     """
     live: list[_Followed] = []
     done: list[Path] = []
+    looked_for = sorted(found)
+    probed = set((looked_for[:1] + looked_for[len(looked_for) // 2 :][:1]) if step > 0 else looked_for[-1:])
     numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
     before: int | None = None
     for number in numbers:
@@ -127,11 +132,13 @@ def follow_everyone(
         _settle_disputes(live, around)
         for one in live:
             if one.waited >= one.every:
-                _take(one, number, t, max(spool.size))
+                _take(one, number, t, max(spool.size), image)
         done += [o.path for o in live if abs(t - o.seen_t) > o.patience]
         live = [o for o in live if abs(t - o.seen_t) <= o.patience]
         new = [f for f in found.get(number, []) if not any(_is_on(b, f) for b in [*(o.body for o in live), *around])]
         live += _begin(net, spool, number, step, new, live, around)
+        if number in probed:
+            live += _unfound(net, spool, number, step, live, around)
         before = number
     paths = done + [o.path for o in live]
     for path in paths:
@@ -239,14 +246,47 @@ def _begin(
             guesses[k] = guess if recognised(guess) and _is_on(guess.xy, f) else None
             if guesses[k] is not None:
                 bodies[k], crops[k] = guess.xy, between(guess.centre, guess.top)
-    out = []
+    return _started(spool, number, step, guesses, crops, live, around)
+
+
+def _unfound(net: LandmarkNet, spool: Spool, number: int, step: int, live: list[_Followed], around: list[np.ndarray]) -> list[_Followed]:
+    """Whoever stands so close to somebody followed that the finder takes the two for one: seen once that one is painted out."""
+    bodies = [*around, *(o.expected() for o in live)]
+    guesses: list[Guess | None] = []
+    crops = []
+    for one in live:
+        if one.seen_t != spool.t[number - spool.first]:
+            continue
+        size = max(float(torso(one.body)), 1.0)
+        for beside in (-BESIDE * size, BESIDE * size):
+            crop = Crop(one.body_crop.x + beside, one.body_crop.y, one.body_crop.side, one.body_crop.angle)
+            first = _glance(net, spool[number], crop, bodies, None)
+            guess = _glance(net, spool[number], between(first.centre, first.top), bodies, first.xy)
+            sure = recognised(guess) and guess.presence >= SURE_PRESENCE and guess.peak[CORE].mean() >= SURE_PEAK
+            if sure and all(limbs_apart(guess.xy, b, max(float(torso(guess.xy)), size)) > TWO_BODIES for b in bodies):
+                guesses.append(guess)
+                crops.append(between(guess.centre, guess.top))
+    return _started(spool, number, step, guesses, crops, live, around)
+
+
+def _started(
+    spool: Spool,
+    number: int,
+    step: int,
+    guesses: Sequence[Guess | None],
+    crops: list[Crop],
+    live: list[_Followed],
+    around: list[np.ndarray],
+) -> list[_Followed]:
+    """New people to follow, of those seen who are not on somebody followed."""
+    out: list[_Followed] = []
     for guess, crop in zip(guesses, crops, strict=True):
         taken = [*around, *(o.body for o in live + out)]
         if guess is None or any(apart(guess.xy, b, max(float(torso(guess.xy)), 1.0)) < ONE_BODY for b in taken):
             continue
         path = Path.empty(spool.first, len(spool), step)
         path.looks = 2
-        path.put(number, guess)
+        path.put(number, guess, clothes(spool[number], guess.xy))
         path.crop[number - spool.first] = crop.x, crop.y, crop.side, crop.angle
         out.append(_Followed(path, crop, guess.xy, crop, spool.t[number - spool.first]))
     return out
@@ -273,7 +313,7 @@ def _settle_disputes(live: list[_Followed], around: list[np.ndarray]) -> None:
                 b.guess = None
 
 
-def _take(one: _Followed, number: int, t: float, longest: float) -> None:
+def _take(one: _Followed, number: int, t: float, longest: float, image: np.ndarray) -> None:
     """Keep what was seen and learn from it, or carry on unseen."""
     row = number - one.path.first
     one.waited, one.every = 0, 1
@@ -283,7 +323,7 @@ def _take(one: _Followed, number: int, t: float, longest: float) -> None:
         one.motion.fade()
         one.crop = Crop(one.crop.x, one.crop.y, min(one.crop.side * WIDEN, 1.6 * longest), one.crop.angle)
         return
-    one.path.put(number, one.guess)
+    one.path.put(number, one.guess, clothes(image, one.guess.xy))
     now = between(one.guess.centre, one.guess.top)
     now = Crop(now.x, now.y, float(np.clip(now.side, 24, 1.6 * longest)), now.angle)
     one.motion.learn(one.body_crop, now, max(abs(t - one.seen_t), 1e-3))

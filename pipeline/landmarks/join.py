@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, best_chain
+from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain
 from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.track import INDEX, N
@@ -14,6 +14,10 @@ from pipeline.landmarks.track import INDEX, N
 LONG_PASS = 0.25  # share of a stretch's frames that a pass must have looked at to stand for a person by itself
 SAME_POINT = 0.2  # torsos: two passes' points nearer than this are averaged, else the better one stands
 STEADY_POINT = 1.5  # what each torso that a point would jump takes from its heatmap's peak, where two passes differ
+CLOTHES, MOST_LIKE = 0.5, 2.0  # what clothes that fit better by one (log-likelihood) are worth in a frame, and at most
+KNOWN = 0.85  # share of a pass's frames in which somebody is known there, above which it stands for nobody new
+ONE = 0.9  # share of the frames of both in which two chains are on one body, to be one person
+TOLD = 0.3  # how much clothes must fit better or worse to tell whose a find is
 LEGS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("hip", "knee", "ankle", "heel", "foot_index")]).reshape(2, -1)
 ARMS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("shoulder", "elbow", "wrist", "pinky", "index", "thumb")]).reshape(
     2, -1
@@ -33,12 +37,30 @@ class Person:
     disagreement: np.ndarray  # (n, 33) working pixels between passes, NaN where only one saw the point
     chosen: np.ndarray  # (n,) index of the pass, -1 where lost
     looked: np.ndarray | None = None  # (n,) bool: seen in this frame, not filled in between
+    clothes: np.ndarray | None = None  # (n, 26, 3) colours worn, see `looks`
 
     def take(self, i: int, xy: np.ndarray, z: np.ndarray, visibility: np.ndarray, peak: np.ndarray) -> None:
         """Put what was seen in row i."""
         self.xy[i], self.z[i], self.visibility[i], self.peak[i] = xy, z, visibility, peak
         if self.looked is not None:
             self.looked[i] = True
+
+    def lose(self, rows: np.ndarray | slice) -> None:
+        """Forget some frames: it was somebody else."""
+        self.chosen[rows], self.presence[rows] = -1, 0.0
+        for values in (self.xy, self.z, self.visibility, self.peak, self.disagreement, self.clothes):
+            if values is not None:
+                values[rows] = np.nan
+        if self.looked is not None:
+            self.looked[rows] = False
+
+    def add(self, other: Person) -> None:
+        """Take over the frames that only the other part of this person has."""
+        rows = other.valid & ~self.valid
+        for name in ("xy", "z", "visibility", "peak", "disagreement", "clothes", "looked", "presence", "chosen"):
+            mine, theirs = getattr(self, name), getattr(other, name)
+            if mine is not None and theirs is not None:
+                mine[rows] = theirs[rows]
 
     @property
     def valid(self) -> np.ndarray:
@@ -47,11 +69,17 @@ class Person:
 
 
 def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> list[Person]:
-    """Everybody followed in a stretch, each once, the most often found first. `t` (n,) seconds of its frames."""
+    """Everybody followed in a stretch, each once, the most often found first. `t` (n,) seconds of its frames.
+
+    Chains are made twice: where passes change from person to person, the clothes seen in the first ones tell who is who.
+    """
+    from pipeline.landmarks.claims import likeness, settle, wardrobes
+
     if not paths:
         return []
     passes = Passes(paths, t)
     out: list[Person] = []
+    known_by: list[tuple[list[Sighting], int | None]] = []  # sightings, or the pass, that each is known by
     for sighting in sorted(sightings, key=lambda s: -len(s.frames) * s.score):
         if any(_on(p.xy, p.first, sighting) >= 0.5 for p in out):
             continue
@@ -62,15 +90,46 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
         person = _joined(paths, passes, chain)
         if person.valid.any() and not any(_same_person(person, p) for p in out):
             out.append(person)
+            known_by.append((more, None))
     for k, path in enumerate(paths):  # who is close to someone else all the time has no find of their own
         seen = path.looked & path.valid
         known = np.any([_near(p.xy[seen], path.xy[seen]) for p in out], axis=0)
-        if seen.sum() < LONG_PASS * len(t) or np.mean(known) > 0.7:
+        if seen.sum() < LONG_PASS * len(t) or np.mean(known) > KNOWN:
             continue
         person = _joined(paths, passes, best_chain(passes, [], sightings, seed=k))
         if person.valid.any() and not any(_same_person(person, p) for p in out):
             out.append(person)
+            known_by.append(([], k))
+    worn = wardrobes(out)
+    for k, (own, seed) in enumerate(known_by):
+        mine = worn[k]
+        if mine is not None:
+            like = np.clip(likeness(passes.clothes, k, worn), -MOST_LIKE, MOST_LIKE)
+            lack = np.nan_to_num(np.clip(mine.fit(passes.clothes) - mine.usual, -MOST_LIKE, 0.0), nan=0.0)
+            own, rivals = _told_apart(passes, sightings, own, like)
+            out[k] = _joined(paths, passes, best_chain(passes, own, [*own, *rivals], seed=seed, like=CLOTHES * (like + lack)))
+    if len(out) > 1:
+        out = settle([p for p in out if p.valid.any()], t)
     return out
+
+
+def _told_apart(passes: Passes, sightings: list[Sighting], own: list[Sighting], like: np.ndarray) -> tuple[list[Sighting], list[Sighting]]:
+    """(this person's, others') sightings, look by look, by how like this person's the clothes are (m, n) of passes that are there."""
+    mine: list[Sighting] = []
+    theirs: list[Sighting] = []
+    for sighting in sightings:
+        parts: tuple[Sighting, Sighting] = Sighting(), Sighting()
+        at, _ = away(passes, sighting)
+        for number, found in zip(sighting.frames, sighting.found, strict=True):
+            i = number - passes.first
+            there = (at[:, i] < AT_SIGHTING) & (like[:, i] != 0)
+            told = float(like[there, i].mean()) if there.any() else 0.0
+            part = parts[0] if told > TOLD or (told > -TOLD and sighting in own) else parts[1]
+            part.frames.append(number)
+            part.found.append(found)
+        mine += [parts[0]] if parts[0].frames else []
+        theirs += [parts[1]] if parts[1].frames else []
+    return mine, theirs
 
 
 def _near(a: np.ndarray, b: np.ndarray) -> np.ndarray:
@@ -96,7 +155,7 @@ def _same_person(a: Person, b: Person) -> bool:
     both = a.valid & b.valid
     if not both.any():
         return False
-    return bool(_near(a.xy[both], b.xy[both]).mean() > 0.7 and both.sum() > 0.5 * min(a.valid.sum(), b.valid.sum()))
+    return bool(_near(a.xy[both], b.xy[both]).mean() > ONE and both.sum() > 0.5 * min(a.valid.sum(), b.valid.sum()))
 
 
 def _joined(paths: list[Path], passes: Passes, chain: np.ndarray) -> Person:
@@ -115,6 +174,7 @@ def _joined(paths: list[Path], passes: Passes, chain: np.ndarray) -> Person:
         passes.first, of("xy"), of("z"), of("visibility"), of("peak"), np.nan_to_num(of("presence")), np.full((n, N), np.nan), chain
     )
     person.looked = np.array([paths[j].looked[i] for i, j in enumerate(chain)]) & ~lost
+    person.clothes = of("clothes")
     steps = np.array([p.step for p in paths])
     for i in np.flatnonzero(~lost):
         j = int(chain[i])

@@ -12,16 +12,18 @@ import numpy as np
 from pipeline.clips.video import UnreadableClip, frames, probe
 from pipeline.landmarks import models
 from pipeline.landmarks.camera import camera_shift
-from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, bystanders, doubt
-from pipeline.landmarks.clean import drop_wild, sort_sides
+from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, bystanders, doubt, scores
+from pipeline.landmarks.claims import wardrobes
+from pipeline.landmarks.clean import drop_wild, off_picture, sort_sides
 from pipeline.landmarks.detector import Detector, Found
 from pipeline.landmarks.follow import follow_everyone, look_closer
 from pipeline.landmarks.join import Person, people_of
-from pipeline.landmarks.looks import colours, could_be_one, size_of
+from pipeline.landmarks.looks import could_be_one, size_of
 from pipeline.landmarks.net import LandmarkNet
 from pipeline.landmarks.paths import apart, torso
 from pipeline.landmarks.people import survey
 from pipeline.landmarks.refine import look_mirrored
+from pipeline.landmarks.seek import fill_gaps
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.spool import Spool, stretches
 from pipeline.landmarks.track import N, Track
@@ -37,11 +39,12 @@ class _Followed:
 
     pieces: list[Person]
     done: list[Activity]
-    looks: list[tuple[np.ndarray, float]]  # colours and torso length, piece by piece
+    looks: list[tuple[np.ndarray, float]]  # clothes (n, 26, 3) and torso length, piece by piece
 
-    @property
-    def score(self) -> float:
-        return max(a.score for a in self.done) + 0.1 * sum(a.score for a in self.done)
+    def score(self, largest: float) -> float:
+        """How active this one was, beside others of whom the largest has so long a torso."""
+        done = [a.among(largest) for a in self.done]
+        return max(done) + 0.1 * sum(done)
 
 
 def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progress: Callable[[float], None] | None = None) -> Track:
@@ -76,8 +79,8 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
 
 def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: LandmarkSettings, followed: list[_Followed]) -> None:
     """Follow everybody worth it in one stretch, and add them to whom they were before."""
-    sightings = survey(spool, detector, per_second=settings.find_per_second, least=settings.find_score)
     camera, t = camera_shift(spool), np.asarray(spool.t)
+    sightings = survey(spool, detector, camera, per_second=settings.find_per_second, least=settings.find_score)
     found: dict[int, list[Found]] = {}
     for sighting in sightings:
         for number, one in zip(sighting.frames, sighting.found, strict=True):
@@ -87,19 +90,25 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
     paths = ahead + follow_everyone(net, spool, found, -1, other_way=ahead, scenery=standing_by)
     people = people_of(paths, sightings, t)
     did = [activity(person, t, camera) for person in people]
-    best = max((done.score for done in did), default=0.0)
-    for person, done in zip(people, did, strict=True):
-        if done.score > CLOSE_CALL * best:
+    worn = wardrobes(people)
+    active = scores(did)
+    for k, score in enumerate(active):
+        if score > CLOSE_CALL * max(active) and not people[k].valid.all():
+            fill_gaps(net, spool, people, k, worn, t)
+            did[k] = activity(people[k], t, camera)
+    active = scores(did)
+    for person, score in zip(people, active, strict=True):
+        if score > CLOSE_CALL * max(active):
             look_closer(net, spool, person, [p for p in people if p is not person])
             look_mirrored(net, spool, person, [p for p in people if p is not person])
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:
-            followed.append(_Followed([person], [done], [(colours(spool, person), size_of(person))]))
+            followed.append(_Followed([person], [done], [(person.clothes, size_of(person.xy))]))
         else:
             before.pieces.append(person)
             before.done.append(done)
-            before.looks.append((colours(spool, person), size_of(person)))
+            before.looks.append((person.clothes, size_of(person.xy)))
 
 
 def _continues(before: Person, now: Person) -> bool:
@@ -120,7 +129,8 @@ def _athlete(followed: list[_Followed]) -> tuple[list[Person], float]:
     """
     if not followed:
         return [], 0.0
-    ranked = sorted(followed, key=lambda f: -f.score)
+    largest = max(a.size for f in followed for a in f.done)
+    ranked = sorted(followed, key=lambda f: -f.score(largest))
     winner, others = ranked[0], []
     pieces = list(winner.pieces)
     for one in ranked[1:]:
@@ -128,8 +138,8 @@ def _athlete(followed: list[_Followed]) -> tuple[list[Person], float]:
         if apart_in_time and could_be_one(winner.looks[0], one.looks[0]):
             pieces += one.pieces
         else:
-            others.append(one.score)
-    return pieces, doubt([winner.score, *others])
+            others.append(one.score(largest))
+    return pieces, doubt([winner.score(largest), *others])
 
 
 def _shared_frames(a: Person, b: Person) -> int:
@@ -159,7 +169,7 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
     if np.isfinite(xy).any():
         body = float(np.nanmedian(torso(xy)))
         sort_sides(xy, body, z, visibility, disagreement)
-        wild = drop_wild(xy, t, body)
+        wild = drop_wild(xy, t, body) | off_picture(xy, size[0] * scale, size[1] * scale, body)
         for values in (xy, z, visibility, disagreement):
             values[wild] = np.nan
     return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))

@@ -1,60 +1,126 @@
-"""What a person wears, as a few colours: to know an athlete again who was out of sight."""
+"""What people wear, part by part: to tell neighbours apart frame by frame, and to know an athlete again who was out of sight.
+
+Colours are read at 26 places of a body: on chest and belly, thighs, shanks and upper arms. A wardrobe keeps the colours seen
+at each part in frames where it was surely this person; how well a later frame fits is the mean log-likelihood of its colours
+under a Parzen estimate from them, so that stripes and prints are known as what they are. Left and right are not told apart.
+"""
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 import numpy as np
 
-from pipeline.landmarks.join import Person
 from pipeline.landmarks.paths import CORE, torso
-from pipeline.landmarks.spool import Spool
-from pipeline.landmarks.track import INDEX
+from pipeline.landmarks.track import INDEX, N
 
-SAMPLES = 9  # frames looked at, spread over the time the person was seen
-SAME_COLOURS = 14.0  # mean difference (CIE 1976 delta E, 2.3 is just noticeable) up to which clothes may be the same
+SAMPLES = 16  # frames a wardrobe is learned from at most
+BANDWIDTH = 9.0  # of the Parzen estimate, CIE 1976 units: light and shade on one cloth
+LIGHTNESS = 0.5  # weight of squared lightness differences: shade changes lightness first
+STRANGE = 1e-3  # likelihood of any colour whatsoever
+LEAST_FRAMES = 4  # a wardrobe is learned from so many frames or not at all
+SAME_CLOTHES = 1.2  # of log-likelihood under the usual, up to which two may be one person at different times
 SAME_SIZE = 1.4  # ratio of torso lengths
-_ALONG, _ACROSS = np.meshgrid([0.2, 0.4, 0.6, 0.8], [0.3, 0.5, 0.7])
+PARTS = 5
 
 
-def colours(spool: Spool, person: Person) -> np.ndarray:
-    """(3, 3) CIE Lab of chest, belly and thighs: medians over samples and frames; NaN where never seen."""
+def _places() -> tuple[np.ndarray, np.ndarray]:
+    """((26, 33) weights of the landmarks, (26,) part) of the places looked at."""
+    weights, parts = [], []
+    for across in (0.3, 0.5, 0.7):
+        for along in (0.2, 0.4, 0.6, 0.8):
+            row = np.zeros(N)
+            row[CORE] = (1 - along) * (1 - across), (1 - along) * across, along * (1 - across), along * across
+            weights.append(row)
+            parts.append(0 if along < 0.5 else 1)
+    for part, (a, b), shares in (
+        (2, ("hip", "knee"), (0.3, 0.5, 0.7)),
+        (3, ("knee", "ankle"), (0.35, 0.65)),
+        (4, ("shoulder", "elbow"), (0.4, 0.7)),
+    ):
+        for side in ("left", "right"):
+            for share in shares:
+                row = np.zeros(N)
+                row[INDEX[f"{side}_{a}"]], row[INDEX[f"{side}_{b}"]] = 1 - share, share
+                weights.append(row)
+                parts.append(part)
+    return np.array(weights), np.array(parts)
+
+
+PLACES, PART = _places()
+
+
+def clothes(image: np.ndarray, xy: np.ndarray) -> np.ndarray:
+    """(26, 3) CIE Lab at a body's places, each a mean over 3 x 3 pixels of an RGB picture; NaN beyond its edge."""
     import cv2
 
-    rows = np.flatnonzero(person.valid)
-    if not len(rows):
-        return np.full((3, 3), np.nan)
-    seen: list[np.ndarray] = []
-    for row in rows[np.linspace(0, len(rows) - 1, min(SAMPLES, len(rows))).astype(int)]:
-        xy = person.xy[row]
-        image = spool[person.first + int(row)]
-        left, right = xy[CORE[[0, 2]]], xy[CORE[[1, 3]]]  # shoulder, hip
-        trunk = _grid(left[0], left[1], right[0], right[1])
-        thighs = np.concatenate(
-            [xy[INDEX[f"{s}_hip"]] + np.outer([0.3, 0.5, 0.7], xy[INDEX[f"{s}_knee"]] - xy[INDEX[f"{s}_hip"]]) for s in ("left", "right")]
-        )
-        groups = (trunk[_ALONG.ravel() < 0.5], trunk[_ALONG.ravel() > 0.5], thighs)
-        seen.append(np.array([np.median(_pixels(image, g), axis=0) for g in groups]))
-    rgb = np.nanmedian(np.array(seen), axis=0)
-    return cv2.cvtColor((rgb[None] / 255).astype(np.float32), cv2.COLOR_RGB2LAB)[0]
+    height, width = image.shape[:2]
+    points = np.round(PLACES @ xy).astype(int)
+    inside = (points >= 1).all(1) & (points[:, 0] < width - 1) & (points[:, 1] < height - 1)
+    x, y = np.clip(points[:, 0], 1, width - 2), np.clip(points[:, 1], 1, height - 2)
+    near = np.array([-1, 0, 1])
+    pixels = image[(y[:, None] + near)[:, :, None], (x[:, None] + near)[:, None, :]].mean((1, 2))
+    lab = cv2.cvtColor((pixels[None] / 255).astype(np.float32), cv2.COLOR_RGB2LAB)[0]
+    lab[~inside] = np.nan
+    return lab
+
+
+@dataclass(frozen=True, eq=False)
+class Wardrobe:
+    """The colours of one person."""
+
+    parts: tuple[np.ndarray, ...]  # (k, 3) Lab of each part
+    usual: float  # how well frames of this person mostly fit
+
+    def fit(self, seen: np.ndarray) -> np.ndarray:
+        """(...,) mean log-likelihood of (..., 26, 3) clothes; NaN where no part could be compared."""
+        out = []
+        for part, known in enumerate(self.parts):
+            if not len(known):
+                continue
+            off = seen[..., part == PART, None, :] - known
+            square = (off * off) @ np.array([LIGHTNESS, 1.0, 1.0], dtype=off.dtype)
+            likelihood = np.log(np.exp(-square / (2 * BANDWIDTH**2)).mean(-1) + STRANGE)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", RuntimeWarning)  # a part out of the picture
+                out.append(np.nanmean(likelihood, axis=-1))
+        if not out:
+            return np.full(seen.shape[:-2], np.nan)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)
+            return np.nanmean(np.array(out), axis=0)
+
+
+def learn(seen: np.ndarray) -> Wardrobe | None:
+    """The wardrobe of (n, 26, 3) clothes in frames of one person; None where there are too few."""
+    seen = seen[np.isfinite(seen).any((1, 2))]
+    if len(seen) < LEAST_FRAMES:
+        return None
+    chosen = seen[np.linspace(0, len(seen) - 1, min(2 * SAMPLES, len(seen))).astype(int)]
+    half = _of(chosen[::2], 0.0)
+    return _of(chosen[::2] if len(chosen) >= 2 * SAMPLES else chosen, float(np.nanmedian(half.fit(chosen[1::2]))))
+
+
+def _of(seen: np.ndarray, usual: float) -> Wardrobe:
+    parts = []
+    for part in range(PARTS):
+        colours = seen[:, part == PART].reshape(-1, 3)
+        parts.append(colours[np.isfinite(colours).all(1)])
+    return Wardrobe(tuple(parts), usual)
 
 
 def could_be_one(a: tuple[np.ndarray, float], b: tuple[np.ndarray, float]) -> bool:
-    """Two people's (colours, torso length): the same clothes and size, so that one may be the other later on."""
-    difference = float(np.nanmean(np.linalg.norm(a[0] - b[0], axis=1)))
-    return difference < SAME_COLOURS and max(a[1], b[1]) < SAME_SIZE * min(a[1], b[1])
+    """Two people's (clothes (n, 26, 3), torso length): the same clothes and size, so that one may be the other later on."""
+    one, other = learn(a[0]), learn(b[0])
+    if one is None or other is None or not max(a[1], b[1]) < SAME_SIZE * min(a[1], b[1]):
+        return False
+    lacks = [w.usual - float(np.nanmedian(w.fit(seen))) for w, seen in ((one, b[0]), (other, a[0]))]
+    return bool(np.mean(lacks) < SAME_CLOTHES)
 
 
-def size_of(person: Person) -> float:
-    """Torso length in working pixels, as long as it mostly looks."""
-    return float(np.percentile(torso(person.xy[person.valid]), 75))
-
-
-def _grid(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> np.ndarray:
-    """Points inside the quadrilateral a-b (one side), c-d (the other)."""
-    along, across = _ALONG.ravel()[:, None], _ACROSS.ravel()[:, None]
-    return (a + along * (b - a)) * (1 - across) + (c + along * (d - c)) * across
-
-
-def _pixels(image: np.ndarray, points: np.ndarray) -> np.ndarray:
-    inside = np.round(points).astype(int)
-    height, width = image.shape[:2]
-    return image[np.clip(inside[:, 1], 0, height - 1), np.clip(inside[:, 0], 0, width - 1)].astype(float)
+def size_of(xy: np.ndarray) -> float:
+    """Torso length of (n, 33, 2) bodies in working pixels, as long as it mostly looks."""
+    sizes: Iterable[float] = torso(xy)
+    return float(np.nanpercentile(np.asarray(sizes), 75))

@@ -11,6 +11,7 @@ from pipeline.landmarks.net import Guess
 from pipeline.landmarks.track import INDEX, N
 
 CORE = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "left_hip", "right_hip")])
+PLACES = 26  # of a body at which colours are read
 MAIN = np.array([INDEX[f"{s}_{p}"] for p in ("shoulder", "hip", "knee", "ankle", "elbow", "wrist") for s in ("left", "right")])
 
 
@@ -27,6 +28,7 @@ class Path:
     crop: np.ndarray  # (n, 4) x, y, side, angle of the crop looked at
     steer: np.ndarray  # (n, 2, 2) the steering points: middle of the hips, top of the circle round the body
     looked: np.ndarray  # (n,) bool: looked at in this frame; else filled in between
+    clothes: np.ndarray  # (n, 26, 3) colours worn, see `looks`; NaN where not looked at
     shared: np.ndarray  # (n,) bool: taken over from the pass of the other direction, whose crop was the same
     step: int = 1  # +1 forwards, -1 backwards
     looks: int = 0  # calls of the network
@@ -36,14 +38,17 @@ class Path:
         """Nothing seen yet."""
         blank = np.full
         return cls(first, blank((n, N, 2), np.nan), blank((n, N), np.nan), blank((n, N), np.nan), blank((n, N), np.nan),
-                   np.zeros(n), blank((n, 4), np.nan), blank((n, 2, 2), np.nan), np.zeros(n, bool), np.zeros(n, bool), step)  # fmt: skip
+                   np.zeros(n), blank((n, 4), np.nan), blank((n, 2, 2), np.nan), np.zeros(n, bool),
+                   blank((n, PLACES, 3), np.nan, np.float32), np.zeros(n, bool), step)  # fmt: skip
 
-    def put(self, number: int, guess: Guess) -> None:
+    def put(self, number: int, guess: Guess, clothes: np.ndarray | None = None) -> None:
         """Keep what was seen in one frame."""
         i = number - self.first
         self.xy[i], self.z[i], self.visibility[i], self.peak[i] = guess.xy, guess.z, guess.visibility, guess.peak
         self.looked[i] = True
         self.presence[i], self.steer[i] = guess.presence, (guess.centre, guess.top)
+        if clothes is not None:
+            self.clothes[i] = clothes
 
     def guess(self, row: int) -> Guess:
         """What was seen in one row."""

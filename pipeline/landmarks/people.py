@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from pipeline.landmarks.detector import Detector, Found
+from pipeline.landmarks.movement import Movement
 from pipeline.landmarks.spool import Spool
 
 Region = tuple[float, float, float, float]  # x0, y0, x1, y1 pixels
@@ -16,6 +18,8 @@ SIZE_STEP = 1.35  # ratio of reach between two looks
 INNER = 0.1  # of a tile's side: someone whose hips are nearer to its inner border belongs to the next tile
 WELL_INSIDE = 0.33  # of a tile's side from its middle
 ALL_TILES = 4  # every so many looks all tiles are looked at, for people who come
+NEAR = 0.6  # of the picture's shorter side: the squares looked at where it moves
+CLEARLY = 0.7  # score of someone seen clearly
 SMALLEST = 12  # pixels of reach
 ONE_PERSON = 0.3  # of the reach: two finds nearer than this are one person
 UNLIKE = 2.5  # a link must be so many times nearer than the next
@@ -45,9 +49,15 @@ class Sighting:
         return out[0], out[1]
 
 
-def survey(spool: Spool, detector: Detector, *, per_second: float, least: float) -> list[Sighting]:
-    """Everybody who can be found in a stretch, as sightings. The first and the last frame are looked at most closely."""
+def survey(spool: Spool, detector: Detector, camera: np.ndarray, *, per_second: float, least: float) -> list[Sighting]:
+    """Everybody who can be found in a stretch, as sightings. The first and the last frame are looked at most closely.
+
+    `camera` (n, 2) is the scene's shift. Where it moves, smaller squares are looked at as well: in a large one small people run
+    into one another.
+    """
     instants = look_at(spool, per_second)
+    movement = Movement(spool, camera, instants)
+    near = NEAR * min(spool.size)
     tiles = regions(*spool.size)
     open_, closed = [], []
     for k, number in enumerate(instants):
@@ -58,7 +68,10 @@ def survey(spool: Spool, detector: Detector, *, per_second: float, least: float)
             (left if gap <= LONGEST_GAP_S else closed).append(sighting)
         open_ = left
         closely = k < 2 or k >= len(instants) - 2 or k % ALL_TILES == 0
-        people = find(detector, spool[number], tiles if closely else _tiles_of(tiles, [s.found[-1] for s in open_]), least=least)
+        places = tiles if closely else _tiles_of(tiles, [s.found[-1] for s in open_])
+        people = find(detector, spool[number], places, least=least)
+        if closely or not _alone(people):
+            people = find(detector, spool[number], movement.windows(number, near, 2), least=least, known=people)
         pairs = sorted(
             (_distance(s.found[-1], f, t - spool.t[s.frames[-1] - spool.first]), i, j)
             for i, s in enumerate(open_)
@@ -73,6 +86,11 @@ def survey(spool: Spool, detector: Detector, *, per_second: float, least: float)
                 taken_f.add(j)
         open_ += [Sighting([number], [f]) for j, f in enumerate(people) if j not in taken_f]
     return closed + open_
+
+
+def _alone(people: list[Found]) -> bool:
+    """One person was found, and clearly."""
+    return len(people) == 1 and people[0].score > CLEARLY
 
 
 def _ambiguous(pairs: list[tuple[float, int, int]], distance: float, i: int, j: int) -> bool:
@@ -105,10 +123,10 @@ def _tiles_of(tiles: list[Region], people: list[Found]) -> list[Region]:
     return chosen or tiles
 
 
-def find(detector: Detector, image: np.ndarray, tiles: list[Region], *, least: float) -> list[Found]:
-    """Everybody found in the tiles of a picture, each once."""
+def find(detector: Detector, image: np.ndarray, tiles: list[Region], *, least: float, known: Sequence[Found] = ()) -> list[Found]:
+    """Everybody found in the tiles of a picture, or `known` from larger ones, each once."""
     height, width = image.shape[:2]
-    seen: list[Found] = []
+    seen: list[tuple[bool, Found]] = [(False, one) for one in known]
     for x0, y0, x1, y1 in tiles:
         for one in detector(image, least=least, region=(x0, y0, x1, y1)):
             (hx, hy), margin = one.hips, INNER * (x1 - x0)
@@ -119,9 +137,9 @@ def find(detector: Detector, image: np.ndarray, tiles: list[Region], *, least: f
                 and (hy < y1 - margin or y1 >= height)
             )
             if inside and one.reach > SMALLEST:
-                seen.append(one)
+                seen.append((True, one))
     kept: list[Found] = []
-    for one in sorted(seen, key=lambda f: -f.score):
+    for _, one in sorted(seen, key=lambda f: (not f[0], -f[1].score)):  # from a smaller square first: there people stand apart
         if all(np.hypot(*(one.hips - k.hips)) > ONE_PERSON * max(one.reach, k.reach) for k in kept):
             kept.append(one)
     return kept

@@ -6,7 +6,7 @@ import hashlib
 
 from pydantic import BaseModel, ConfigDict, Field
 
-METHOD = 4  # raise when the code changes what it gives for the same settings
+METHOD = 5  # raise when the code changes what it gives for the same settings
 
 
 class LandmarkSettings(BaseModel):

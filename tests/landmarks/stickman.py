@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.landmarks.join import Person
-from pipeline.landmarks.paths import Path
+from pipeline.landmarks.paths import PLACES, Path
 from pipeline.landmarks.track import NAMES, N
 
 UPRIGHT = {  # torsos, hips' middle at the origin, y down, facing the camera
@@ -31,7 +31,12 @@ def body(x: float, y: float, size: float, turn_deg: float = 0.0) -> np.ndarray:
     return points @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) * size + [x, y]
 
 
-def path_of(xy: np.ndarray, *, step: int = 1, peak: float = 0.9) -> Path:
+def wearing(lab: tuple[float, float, float], n: int, seed: int = 0) -> np.ndarray:
+    """(n, 26, 3) one colour all over, in changing light."""
+    return (np.array(lab) + np.random.default_rng(seed).normal(0, 3, (n, PLACES, 3))).astype(np.float32)
+
+
+def path_of(xy: np.ndarray, *, step: int = 1, peak: float = 0.9, clothes: np.ndarray | None = None) -> Path:
     """A pass that saw these points; NaN rows are frames it did not follow."""
     n = len(xy)
     path = Path.empty(0, n, step)
@@ -39,11 +44,19 @@ def path_of(xy: np.ndarray, *, step: int = 1, peak: float = 0.9) -> Path:
     seen = np.isfinite(xy[:, 0, 0])
     path.looked[:] = seen
     path.peak[seen], path.visibility[seen], path.z[seen], path.presence[seen] = peak, 1.0, 0.0, 1.0
+    if clothes is not None:
+        path.clothes[seen] = clothes[seen]
     return path
 
 
-def person_of(xy: np.ndarray) -> Person:
+def person_of(xy: np.ndarray, clothes: np.ndarray | None = None) -> Person:
     """A followed person with these points."""
     n = len(xy)
     full = np.ones((n, N))
-    return Person(0, xy, 0 * full, full, full, np.ones(n), 0 * full, np.where(np.isfinite(xy[:, 0, 0]), 0, -1))
+    seen = np.isfinite(xy[:, 0, 0])
+    worn = np.full((n, PLACES, 3), np.nan, np.float32)
+    if clothes is not None:
+        worn[seen] = clothes[seen]
+    return Person(
+        0, xy.copy(), 0 * full, full.copy(), full.copy(), np.ones(n), 0 * full, np.where(seen, 0, -1), looked=seen.copy(), clothes=worn
+    )

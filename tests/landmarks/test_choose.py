@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.landmarks.choose import activity, doubt
+from pipeline.landmarks.choose import activity, doubt, scores
 from pipeline.landmarks.track import INDEX
 from tests.landmarks.stickman import body, person_of
 
@@ -57,3 +57,10 @@ def test_two_alike_are_doubtful_one_alone_is_not():
     assert doubt([4.0, 3.9, 0.2]) > 0.9
     assert doubt([4.0, 0.4]) == pytest.approx(0.1)
     assert doubt([4.0]) == 0
+
+
+def test_of_two_who_move_alike_the_nearer_one_is_filmed():
+    near, far = activity(raising_arms(), T, STILL), activity(person_of(raising_arms().xy * 0.4), T, STILL)
+    assert near.score == pytest.approx(far.score, rel=0.05)
+    by_size = scores([far, near])
+    assert by_size[1] == near.score and by_size[0] < 0.7 * by_size[1]

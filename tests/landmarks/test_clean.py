@@ -3,8 +3,9 @@
 import numpy as np
 from numpy.testing import assert_allclose, assert_array_equal
 
-from pipeline.landmarks.clean import drop_wild, sort_sides
+from pipeline.landmarks.clean import drop_wild, off_picture, sort_sides
 from pipeline.landmarks.join import ARMS, LEGS
+from pipeline.landmarks.track import INDEX
 from tests.landmarks.stickman import body
 
 
@@ -45,3 +46,13 @@ def test_one_wild_point_is_taken_out_and_fast_ones_stay():
     wild = drop_wild(spoilt, np.arange(40) / 30, 50.0)
     assert wild[20, 27] and wild.sum() == 1
     assert not drop_wild(true, np.arange(40) / 30, 50.0).any()
+
+
+def test_a_foot_beyond_the_edge_is_no_sight_and_an_arm_ends_where_its_elbow_left():
+    xy = np.array([body(100, 100, 40), body(100, 140, 40), body(15, 100, 40)])
+    off = off_picture(xy, 200, 200, 40)
+    assert not off[0].any()
+    feet = [INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("ankle", "heel", "foot_index")]
+    assert off[1, feet].all() and off[1].sum() == len(feet)
+    arm = [INDEX[f"right_{p}"] for p in ("elbow", "wrist", "pinky", "index", "thumb")]
+    assert off[2, arm].all() and not off[2, INDEX["left_wrist"]]

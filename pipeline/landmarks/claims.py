@@ -1,0 +1,167 @@
+"""Who is who, by what they wear: two people followed cannot be one body, and nobody changes clothes.
+
+Passes drift to a neighbour, mostly where the two stand close. Each person's wardrobe is learned from the frames in which
+nobody else claims the same body; with it a frame says whose it is. A frame that two claim goes to the one whose clothes they are
+(where clothes do not tell, to the one who did not jump there), and a frame in somebody else's clothes is nobody's: lost,
+not followed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.landmarks.clean import runs
+from pipeline.landmarks.join import Person
+from pipeline.landmarks.looks import LEAST_FRAMES, Wardrobe, could_be_one, learn, size_of
+from pipeline.landmarks.paths import CORE, limbs_apart, torso
+
+ONE_BODY = 0.35  # torsos, mean over the main joints: nearer than this, two people claim one body
+TELLING = 0.4  # of log-likelihood: clothes that fit one so much better than the other tell whose they are
+STRANGER, STRANGER_FRAMES = 1.0, 5  # so much better they fit somebody else, over so many frames: it is somebody else
+UNLIKE = 1.0  # and so much worse than they usually fit
+JUMPED = 0.15  # torsos: who came so much farther to a claimed body jumped there
+APART_FRAMES = 0.1  # share of the shorter one's frames in which two parts of one person may be apart
+SURE_FRAMES = 3
+GO = 2.5  # torsos a second that a person may go unseen
+PURER, NOT_MINE = 2, 0.5  # times wardrobes are learned again, without frames that fit somebody else so much better
+LEFT = 0.15  # share of a person's frames that must remain, or it was nobody
+
+
+def wardrobes(people: list[Person]) -> list[Wardrobe | None]:
+    """Everybody's wardrobe, from the frames in which nobody else claims the body.
+
+    Frames in which the clothes are rather somebody else's are then left out, and it is learned again: who drifted wears two
+    people's colours, and is told by the one whose colours are pure.
+    """
+    rows = []
+    for person in people:
+        alone = person.valid.copy()
+        for other in people:
+            if other is not person:
+                alone &= ~_claimed(person, other)
+        rows.append(alone if alone.sum() >= LEAST_FRAMES else person.valid)  # others were on this one, in turn
+    known = [learn(p.clothes[r]) for p, r in zip(people, rows, strict=True)]
+    for _ in range(PURER):
+        purer = []
+        for k, person in enumerate(people):
+            own = rows[k] & (likeness(person.clothes, k, known) > -NOT_MINE)
+            again = learn(person.clothes[own]) if LEAST_FRAMES <= own.sum() < rows[k].sum() else None
+            purer.append(again if again is not None else known[k])
+        known = purer
+    return known
+
+
+def likeness(clothes: np.ndarray, k: int, known: list[Wardrobe | None]) -> np.ndarray:
+    """(...,) how much better (..., 26, 3) clothes fit person `k` than whoever else they fit best; 0 where that cannot be told."""
+    own = known[k]
+    if own is None:
+        return np.zeros(clothes.shape[:-2])
+    others = [w.fit(clothes) for i, w in enumerate(known) if i != k and w is not None]
+    if not others:
+        return np.zeros(clothes.shape[:-2])
+    return np.nan_to_num(own.fit(clothes) - np.max(others, axis=0), nan=0.0)
+
+
+def settle(people: list[Person], t: np.ndarray) -> list[Person]:
+    """The same people, each body and frame with one of them at most; those of whom nothing is left are gone. Changes them in place."""
+    had = {id(p): int(p.valid.sum()) for p in people}
+    for last in (False, True):
+        people = _merged(people, t)
+        known = wardrobes(people)
+        for i, a in enumerate(people):
+            for j in range(i):
+                _settle_two(a, people[j], known[i], known[j], at_last=last)
+        for k, person in enumerate(people):
+            _drop_strangers(person, k, known)
+        people = [p for p in people if p.valid.sum() > max(LEFT * had[id(p)], 2)]
+    return _merged(people, t)
+
+
+def _merged(people: list[Person], t: np.ndarray) -> list[Person]:
+    """Parts of one person put together: the same clothes and size, on one body or at different times, and near enough to have gone there."""
+    people = sorted(people, key=lambda p: -int(p.valid.sum()))
+    i = 0
+    while i < len(people):
+        for j in range(i + 1, len(people)):
+            if _one_person(people[i], people[j], t):
+                people[i].add(people.pop(j))
+                i = -1  # begin again: more may fit now
+                break
+        i += 1
+    return people
+
+
+def _one_person(a: Person, b: Person, t: np.ndarray) -> bool:
+    both = a.valid & b.valid
+    if (both & ~_claimed(a, b)).sum() > APART_FRAMES * min(a.valid.sum(), b.valid.sum()):
+        return False
+    if not both.any():
+        ra, rb = np.flatnonzero(a.valid), np.flatnonzero(b.valid)
+        pairs = [(int(ra[ra < r].max()), int(r)) for r in rb if (ra < r).any() and not ((rb < r) & (rb > ra[ra < r].max())).any()]
+        pairs += [(int(rb[rb < r].max()), int(r)) for r in ra if (rb < r).any() and not ((ra < r) & (ra > rb[rb < r].max())).any()]
+        if not pairs:
+            return False
+        before, after = min(pairs, key=lambda p: p[1] - p[0])
+        one, other = (a, b) if a.valid[before] else (b, a)
+        size = max(float(np.nanpercentile(torso(a.xy), 75)), 1.0)
+        way = float(np.linalg.norm(one.xy[before][CORE].mean(0) - other.xy[after][CORE].mean(0))) / size
+        if way > ONE_BODY + GO * float(t[after] - t[before]):
+            return False
+    elif _claimed(a, b).sum() < SURE_FRAMES and (both.sum() > SURE_FRAMES):
+        return False
+    return could_be_one((a.clothes[a.valid], size_of(a.xy)), (b.clothes[b.valid], size_of(b.xy)))
+
+
+def _claimed(a: Person, b: Person) -> np.ndarray:
+    """(n,) bool: both are on one body."""
+    size = np.fmax(np.fmax(np.nan_to_num(torso(a.xy)), np.nan_to_num(torso(b.xy))), 1.0)
+    return np.nan_to_num(limbs_apart(a.xy, b.xy, size), nan=9.0) < ONE_BODY
+
+
+def _settle_two(a: Person, b: Person, mine: Wardrobe | None, theirs: Wardrobe | None, *, at_last: bool) -> None:
+    for start, stop in runs(_claimed(a, b)):
+        rows = slice(start, stop)
+        told = 0.0
+        if mine is not None and theirs is not None:
+            seen = np.concatenate([a.clothes[rows], b.clothes[rows]])
+            told = float(np.nan_to_num(np.nanmean(mine.fit(seen) - theirs.fit(seen)))) if np.isfinite(seen).any() else 0.0
+        if abs(told) < TELLING:
+            jumped = _jump(b, start, stop) - _jump(a, start, stop)
+            told = jumped if abs(jumped) > JUMPED else 0.0
+        if told == 0 and at_last:
+            told = float(a.valid.sum()) - float(b.valid.sum()) + 0.5
+        if told:
+            (b if told > 0 else a).lose(rows)
+
+
+def _jump(person: Person, start: int, stop: int) -> float:
+    """Torsos: the farthest step of the joints from frame to frame at either end of some frames."""
+    far = 0.0
+    for i in (start, stop):
+        if 0 < i < len(person.xy) and person.valid[i - 1] and person.valid[i]:
+            far = max(far, float(limbs_apart(person.xy[i], person.xy[i - 1], max(float(torso(person.xy[i])), 1.0))))
+    return far
+
+
+def _drop_strangers(person: Person, k: int, known: list[Wardrobe | None]) -> None:
+    """Lose the frames in which the clothes are clearly somebody else's."""
+    own = known[k]
+    if own is None:
+        return
+    looked = np.flatnonzero(person.valid & np.isfinite(person.clothes).any((1, 2)))
+    if len(looked) < STRANGER_FRAMES:
+        return
+    better = _smooth(likeness(person.clothes[looked], k, known))
+    lack = _smooth(own.usual - np.nan_to_num(own.fit(person.clothes[looked]), nan=own.usual))
+    strange = np.zeros(len(person.xy), bool)
+    strange[looked] = (better < -STRANGER) & (lack > UNLIKE)
+    for i, row in enumerate(looked[:-1]):  # and what was filled in between
+        if strange[row] and strange[looked[i + 1]]:
+            strange[row : looked[i + 1]] = True
+    person.lose(strange)
+
+
+def _smooth(values: np.ndarray) -> np.ndarray:
+    from scipy.ndimage import median_filter
+
+    return median_filter(values, size=STRANGER_FRAMES, mode="nearest")

@@ -1,0 +1,50 @@
+"""Clothes read from drawn pictures."""
+
+import cv2
+import numpy as np
+
+from pipeline.landmarks.hide import LIMBS, TRUNK
+from pipeline.landmarks.looks import PART, clothes, could_be_one, learn
+from tests.landmarks.stickman import body, wearing
+
+
+def drawn(xy, rgb):
+    """A picture of one body in one colour on grey."""
+    image = np.full((400, 400, 3), 128, np.uint8)
+    points = np.round(xy).astype(int)
+    cv2.fillConvexPoly(image, cv2.convexHull(points[TRUNK]), rgb)
+    for a, b, _ in LIMBS:
+        cv2.line(image, points[a].tolist(), points[b].tolist(), rgb, 12)
+    return image
+
+
+def test_clothes_are_read_where_the_body_is_however_it_is_turned():
+    for turn in (0, 90, 180, 250):
+        xy = body(200, 200, 60, turn)
+        seen = clothes(drawn(xy, (255, 0, 0)), xy)
+        # CIE Lab of sRGB red: 53.2, 80.1, 67.2 (IEC 61966-2-1 primaries, D65)
+        assert np.allclose(seen, [53.2, 80.1, 67.2], atol=1.0)
+
+
+def test_beyond_the_pictures_edge_nothing_is_read():
+    xy = body(200, 395, 60)
+    seen = clothes(drawn(xy, (255, 0, 0)), xy)
+    assert np.isnan(seen[PART == 3]).all() and np.isfinite(seen[PART == 0]).all()
+
+
+def test_a_wardrobe_knows_stripes_and_its_own_from_others():
+    stripes = wearing((60, 0, 0), 20, 1)
+    stripes[:, ::2] = wearing((20, 50, 0), 20, 2)[:, ::2]
+    known = learn(stripes)
+    again = wearing((20, 50, 0), 5, 3)
+    again[:, ::2] = wearing((60, 0, 0), 5, 4)[:, ::2]
+    assert (known.fit(again) > known.usual - 0.5).all()
+    assert (known.fit(wearing((60, 0, 60), 5)) < known.usual - 2).all()
+    assert learn(stripes[:2]) is None
+
+
+def test_the_same_clothes_in_another_size_are_another_person():
+    red = (wearing((45, 60, 40), 20, 1), 50.0)
+    assert could_be_one(red, (wearing((45, 60, 40), 20, 2), 55.0))
+    assert not could_be_one(red, (wearing((45, 60, 40), 20, 2), 90.0))
+    assert not could_be_one(red, (wearing((45, -50, 40), 20, 2), 50.0))
