@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.measures.reading import Curve
+from pipeline.reports.phase import WINDOW, to_phase
 from pipeline.reports.records import COLUMN, AttemptRecord, ReadingRow
 from pipeline.scoring.tolerances import Kind, Tolerance, Tolerances
 from pipeline.store import Store
@@ -15,10 +16,10 @@ from pipeline.vocabulary import Verdict
 
 @dataclass(frozen=True)
 class Best:
-    """The reading nearest to its target, and when its attempt's key window starts."""
+    """The reading nearest to its target, and its attempt's key window (s)."""
 
     reading: ReadingRow
-    key_start_s: float
+    window: WINDOW
     curve: Curve | None = None
 
 
@@ -35,7 +36,7 @@ def best_readings(attempts: Sequence[AttemptRecord], tolerances: Tolerances) -> 
                 continue
             apart = _apart(reading.value, tolerance)
             if reading.column not in found or apart <= found[reading.column][0]:
-                found[reading.column] = apart, Best(reading, attempt.row.key_start_s)
+                found[reading.column] = apart, Best(reading, (attempt.row.key_start_s, attempt.row.key_end_s))
     return {column: best for column, (_apart, best) in found.items()}
 
 
@@ -54,6 +55,6 @@ def with_curves(store: Store, best: dict[COLUMN, Best]) -> dict[COLUMN, Best]:
     return {k: replace(b, curve=curves.get((b.reading.link, b.reading.detail, b.reading.side))) for k, b in best.items()}
 
 
-def aligned(best: Best, key_start_s: float) -> Curve | None:
-    """The best reading's curve, shifted so that its key window starts at `key_start_s`; None where no curve was kept."""
-    return replace(best.curve, t=best.curve.t - best.key_start_s + key_start_s) if best.curve is not None else None
+def aligned(best: Best, window: WINDOW) -> Curve | None:
+    """The best reading's curve, laid by phase on an attempt with this key window; None where no curve was kept."""
+    return replace(best.curve, t=to_phase(best.curve.t, best.window, window)) if best.curve is not None else None

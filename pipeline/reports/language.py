@@ -54,6 +54,14 @@ def day_words(tr: Translations, iso: str) -> str:
     return tr.gettext("%(day)d %(month)s %(year)d") % {"day": day.day, "month": tr.gettext(MONTHS[day.month - 1]), "year": day.year}
 
 
+def month_words(tr: Translations, iso: str) -> str:
+    """2026-03-02 as March 2026."""
+    day = _date(iso)
+    if day is None:
+        return tr.gettext("no date")
+    return tr.gettext("%(month)s %(year)d") % {"month": tr.gettext(MONTHS[day.month - 1]), "year": day.year}
+
+
 def week_key(iso: str) -> str:
     """2026-03-02 as 2026-W10 (ISO 8601); undated clips share the key `undated`."""
     day = _date(iso)

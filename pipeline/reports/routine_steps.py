@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.attempts.routine import LineUp, Routine, best_line_up, load_routines
+from pipeline.attempts.routine import LineUp, Passage, Routine, best_line_up, load_routines
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.reading_view import skill_title
@@ -68,6 +68,20 @@ def routine_lines(tr: Translations, store: Store, athlete: str = "") -> list[Rou
             day_words(tr, first["date"]), steps(tr, up, found, links), in_words(tr, up, found),
         )))  # fmt: skip
     return [line for _date, line in sorted(lines, key=lambda one: (one[0], one[1].athlete), reverse=True)]
+
+
+def passages_of(store: Store, athlete: str) -> dict[str, tuple[Passage, ...]]:
+    """What the routine shown asks of each of an athlete's attempts in it, by the attempt's link; nothing where no routine fits."""
+    attempts = store.attempts(athlete)
+    attempts = attempts[(attempts["setting"] == Setting.ROUTINE) & attempts["skill"].isin(list(Skill))]
+    routines = routines_in_force(store.path.parent) if len(attempts) else ()
+    out: dict[str, tuple[Passage, ...]] = {}
+    for _clip, part in attempts.groupby("clip", sort=False):
+        part = part.sort_values("number")
+        up = best_line_up(routines, [Skill(skill) for skill in part["skill"]])
+        for _place, j in up.matched if up else ():
+            out[part["link"].iloc[j]] = up.routine.passages_of(Skill(part["skill"].iloc[j]))
+    return out
 
 
 def steps(tr: Translations, up: LineUp | None, found: Sequence[Skill], links: Sequence[str]) -> list[StepView]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.errors import MatsideError
-from pipeline.reports.athlete_view import Folders, athlete_view, player_of
+from pipeline.reports.athlete_view import athlete_view, scripts_of
+from pipeline.reports.attempt_view import Folders
 from pipeline.reports.files import write_changed
 from pipeline.reports.language import translations
 from pipeline.reports.pages import environment
@@ -40,7 +41,7 @@ def share_athlete(
     env = environment(tr)
     env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
     text = env.get_template("athlete.html").render(
-        athlete=view, root="", shared=True, before=None, after=None, focus=[], **player_of(tr, view)
+        athlete=view, root="", shared=True, before=None, after=None, focus=[], **scripts_of(tr, view.attempts)
     )
     try:
         write_changed(path, text)

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from pipeline.clips.video import glimpses
-from pipeline.reports.athlete_view import link_to
+from pipeline.reports.attempt_view import link_to
 from pipeline.reports.blur import BLUR_OF_PICTURE
 from pipeline.reports.files import write_whole
 from pipeline.reports.language import translations

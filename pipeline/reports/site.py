@@ -10,7 +10,8 @@ from pipeline.errors import MatsideError
 from pipeline.practice.focus import Focus, choose_focus
 from pipeline.practice.pins import read_pins
 from pipeline.practice.settings import PracticeSettings, kept_settings
-from pipeline.reports.athlete_view import Folders, athlete_view, link_to, player_of
+from pipeline.reports.athlete_view import athlete_view, scripts_of
+from pipeline.reports.attempt_view import Folders, link_to
 from pipeline.reports.beside import beside_links
 from pipeline.reports.eye_page import write_eye
 from pipeline.reports.files import slug, write_changed
@@ -132,15 +133,23 @@ class _Site:
         folders = Folders(self.data, link_to(self.data, folder))
         near = [{"code": code, "file": athlete_file(code)} for code in records.athletes]
         template = self.env.get_template("athlete.html")
+        written = []
         for i, (code, attempts) in enumerate(records.athletes.items()):
             view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders, self.routine)
             text = template.render(
                 athlete=view, page=near[i]["file"], root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
                 shared=False, focus=focus_views(self.tr, [f for (who, _), f in focuses.items() if who == code], self.tolerances),
-                **player_of(self.tr, view),
+                **scripts_of(self.tr, view.attempts, forward=bool(view.months)),
             )  # fmt: skip
             write_changed(folder / near[i]["file"], text)
-        return [folder / one["file"] for one in near]
+            written.append(folder / near[i]["file"])
+            for month in view.months:
+                page = self.env.get_template("month.html").render(
+                    code=code, page=near[i]["file"], month=month, root="../", shared=False, **scripts_of(self.tr, month.attempts)
+                )
+                write_changed(folder / month.file, page)
+                written.append(folder / month.file)
+        return written
 
     def _filters(self) -> dict[str, object]:
         """The week's scripts and words, and a policy that lets them run."""

@@ -162,6 +162,10 @@ STATUS_WORDS: dict[str, str] = {
     "failed": _("failed"),
     "needs you": _("needs you"),
 }
+INTENT_WORDS = {
+    "sharp": _("meant to be sharp: fast, with an early peak, then still."),
+    "soft": _("meant to be soft: slow and even from beginning to end."),
+}
 PLAYER_WORDS = {
     "group": _("Play the attempt"),
     "play": _("Play"),
@@ -171,6 +175,7 @@ PLAYER_WORDS = {
     "key": _("To the moment read"),
     "pace": _("Speed"),
     "video": _("The attempt, moving; all but the athlete's body blurred"),
+    "best": _("the attempt nearest to what is wanted, at the same phase"),
 }
 WEEK_WORDS = {
     "athlete": _("Athlete"),

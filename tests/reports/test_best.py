@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.reports.best import aligned, best_readings, with_curves
+from pipeline.reports.phase import to_phase
 from pipeline.reports.plots import CurveData, curve_plot
 from pipeline.reports.records import attempts_of
 from pipeline.scoring.tolerances import load_tolerances
@@ -20,19 +21,30 @@ def attempts(site):
 
 def test_the_nearest_to_the_target_is_the_best(attempts):
     best = best_readings(attempts, load_tolerances())
-    column = ("shoulder_stand", "hip_angle", "")
+    column = ("lunge", "hip_angle", "")
     told = [r for a in attempts for r in a.readings if r.column == column and np.isfinite(r.value) and r.verdict != "cannot tell"]
     assert len(told) > 1 and abs(best[column].reading.value - 180) == min(abs(r.value - 180) for r in told)
     contact = [r.value for a in attempts for r in a.readings if r.detail == "knee_contact_time" and r.verdict not in ("cannot tell", "")]
     assert not contact or best["backward_roll", "knee_contact_time", ""].reading.value == min(contact), "less is better"
 
 
-def test_its_curve_starts_its_key_window_where_the_others_does(site, attempts):
+def test_phases_are_laid_on_each_other():
+    """By hand: a hold from 1 to 2 s laid on one from 5 to 7 s; half-way is half-way, and outside the hold a second is a second."""
+    t = np.array([0.0, 1.0, 1.5, 2.0, 3.0])
+    assert to_phase(t, (1.0, 2.0), (5.0, 7.0)).tolist() == [4.0, 5.0, 6.0, 7.0, 8.0]
+    assert to_phase(to_phase(t, (1.0, 2.0), (5.0, 7.0)), (5.0, 7.0), (1.0, 2.0)).tolist() == t.tolist()
+    assert to_phase(t, (1.0, 1.0), (5.0, 7.0)).tolist() == [4.0, 5.0, 5.5, 6.0, 7.0], "no window: start on start"
+
+
+def test_its_curve_has_its_key_window_where_the_others_is(site, attempts):
     with Store(site / "data" / "matside.sqlite") as store:
         best = with_curves(store, best_readings(attempts, load_tolerances()))["shoulder_stand", "hip_angle", ""]
         own = next(c for c in store.curves(best.reading.link) if c.detail == "hip_angle")
-    moved = aligned(best, 10.0)
-    assert np.allclose(moved.t - own.t, 10.0 - best.key_start_s) and np.array_equal(moved.value, own.value, equal_nan=True)
+    long = best.window[1] - best.window[0]
+    moved = aligned(best, (10.0, 10.0 + long))
+    assert np.allclose(moved.t - own.t, 10.0 - best.window[0]) and np.array_equal(moved.value, own.value, equal_nan=True)
+    stretched = aligned(best, (10.0, 10.0 + 2 * long))
+    assert np.interp(best.window[1], own.t, stretched.t) == pytest.approx(10.0 + 2 * long, abs=0.04)
 
 
 def test_it_is_drawn_only_where_this_attempt_reaches():
