@@ -39,7 +39,7 @@ def lifts(s: Signals, start_s: float, end_s: float) -> list[Lift]:
     first, last = int(inside[0]), int(inside[-1])
     with np.errstate(invalid="ignore"):
         hung, up = raised < HANGING, raised > OVERHEAD
-    out = []
+    out: list[Lift] = []
     for a, b in runs(up[first : last + 1]):
         arrived = first + a
         below = np.flatnonzero(hung[first:arrived])

@@ -11,6 +11,7 @@ from pipeline.attempts.signals import Signals, runs
 from pipeline.vocabulary import Skill
 
 TOUCH = 0.22  # trunks above its resting height at which a falling hand or foot is as good as down: it falls ten trunks a second
+LANDED = 0.16  # the same for a foot that comes down to stand, slower at the end
 TOO_HIGH = 0.6  # trunks; a hand or foot that never comes lower than this was not put down
 OFF_FLOOR = 0.2  # trunks the hips have risen when they have left the floor
 TOGETHER = 0.6  # trunks between the ankles in the picture when the feet are closed
@@ -45,7 +46,7 @@ def came_down(s: Signals, height: np.ndarray, start: float, end: float, *, after
         late = t >= after
         if late.sum() < 2:
             return float("nan")
-        level = float(np.quantile(v[late], 0.15)) + TOUCH
+        level = float(np.quantile(v[late], 0.15)) + LANDED
         falls = [i for i in range(1, len(v)) if t[i] > after and v[i - 1] >= level > v[i]][:1]
     if not falls or level - TOUCH > TOO_HIGH:
         return float("nan")

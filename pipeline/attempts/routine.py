@@ -112,11 +112,11 @@ def line_up(routine: Routine, found: Sequence[Skill]) -> LineUp:
     extra = [j for j in range(len(found)) if j not in {m[1] for m in matched}]
     moved = []
     for i in list(missing):
-        j = next((j for j in extra if found[j] == wanted[i]), None)
-        if j is not None:
-            moved.append((i, j))
+        same = [j for j in extra if found[j] == wanted[i]]
+        if same:
+            moved.append((i, same[0]))
             missing.remove(i)
-            extra.remove(j)
+            extra.remove(same[0])
     return LineUp(routine, tuple(matched), tuple(missing), tuple(extra), tuple(moved))
 
 

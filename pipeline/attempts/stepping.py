@@ -42,7 +42,7 @@ def with_steps(s: Signals, found: list[Candidate]) -> list[Candidate]:
     found: in time order, no two overlapping; they stay so.
     """
     steps, width = bursts(s), hip_width(s)
-    out = []
+    out: list[Candidate] = []
     for i, c in enumerate(found):
         floor = out[-1].end_s if out else float(s.t[0])
         limit = found[i + 1].start_s if i + 1 < len(found) else float(s.t[-1])
