@@ -68,7 +68,16 @@ def _in_turn(look: Look, share: float, problem: str) -> Evidence:
         return Evidence(float("nan"), usable=share, line=LINE, problem=problem)
     frame = float(np.median(np.diff(look.scene.t)))
     value, at = abs(left - right), max(left, right)
-    return Evidence(value, spread=frame / np.sqrt(6), usable=share, at_s=at, line=LINE, limits=(0.0, np.inf))
+    early = look.attempt.moment("hand2_s") - look.attempt.moment("hand1_s")  # the same, read higher above the floor
+    doubt = abs(value - early) if np.isfinite(early) else value
+    return Evidence(
+        (value + early) / 2 if np.isfinite(early) else value,
+        spread=float(np.hypot(frame / np.sqrt(6), doubt)),
+        usable=share,
+        at_s=at,
+        line=LINE,
+        limits=(0.0, np.inf),
+    )
 
 
 def hand_places(look: Look) -> list[np.ndarray]:

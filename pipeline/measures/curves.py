@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX
-from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_lunge, lunge, roll_head, sharpness
+from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_lunge, lunge, sharpness
 from pipeline.measures.angles import Point, angle_of
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
@@ -62,7 +62,7 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
 
 
 def further_curves(look: Look, table: Table) -> list[Curve]:
-    """What the further details follow over time: the arms' speed, the legs apart, the toes, the face."""
+    """What the further details follow over time: the arms' speed, the legs apart, the toes."""
     scene = look.scene
     if scene.skill in (Skill.LUNGE, Skill.SHOULDER_STAND):
         return sharpness.curve(look, table)
@@ -71,9 +71,6 @@ def further_curves(look: Look, table: Table) -> list[Curve]:
         out = [_curve(scene, "legs_apart", Side.NONE, DEGREES, cartwheel_shape.thighs(scene), flat("legs_apart"))]
         out += [_curve(scene, "toe_point", side, DEGREES, cartwheel_shape.toes(scene, side), flat("toe_point")) for side in BOTH]
         return out
-    if scene.skill is Skill.BACKWARD_ROLL:
-        turned = np.degrees(np.arcsin(np.clip(roll_head.face_aside(look), -1, 1)))
-        return [_curve(scene, "head_turn", Side.NONE, DEGREES, turned, flat("head_turn"))]
     return []
 
 

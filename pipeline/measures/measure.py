@@ -12,7 +12,7 @@ from pipeline.measures import (
     loaded_lunge,
     lunge,
     roll_finish,
-    roll_head,
+    roll_hands,
     sharpness,
     shoulder_stand,
     stand_rise,
@@ -37,7 +37,7 @@ _FURTHER = {  # details that look at moments, at single hands and feet, or at ho
     Skill.LUNGE: (sharpness.readings,),
     Skill.LOADED_LUNGE: (),
     Skill.SHOULDER_STAND: (stand_rise.readings, sharpness.readings),
-    Skill.BACKWARD_ROLL: (roll_finish.readings, roll_head.readings, steps.readings),
+    Skill.BACKWARD_ROLL: (roll_finish.readings, roll_hands.readings, steps.readings),
     Skill.CARTWHEEL: (cartwheel_shape.readings, cartwheel_hands.readings, steps.readings),
 }
 

@@ -52,7 +52,7 @@ FURTHER_WORDS: dict[tuple[Skill, str], DetailWords] = {
         _("Hide the ears between the arms before the weight goes forward, and keep them hidden."),
     ),
     (S, "legs_together"): DetailWords(
-        _("In the stillest, highest part of the hold, the angle between the lines from hip to ankle of the two legs is read."),
+        _("In the stillest, highest part of the hold, the angle between the lines from hip to ankle of the two legs is read, where one leg does not hide the other."),
         _("The legs as one."),
         "", _("apart"), "",
         _("Hold a sheet of paper between the ankles and keep it there."),
@@ -64,7 +64,7 @@ FURTHER_WORDS: dict[tuple[Skill, str], DetailWords] = {
         _("Heels close to the seat, chest forward, arms reaching ahead; roll down a wedge first."),
     ),
     (S, "finish_side"): DetailWords(
-        _("The width of the shoulders and hips and which of them is nearer tell which way she faces, on rising and at the end; the turn between is read."),
+        _("The width of the shoulders and hips and which side is nearer tell which way she faces, standing before and at the end; the turn between is read."),
         _("Finished to the side that belongs to her lead leg."),
         _("short of the quarter turn"), _("past the quarter turn"),
         _("Put a mark on the wall where the chest looks at the end."),
@@ -80,7 +80,7 @@ FURTHER_WORDS: dict[tuple[Skill, str], DetailWords] = {
         _("Land on both feet, knees soft, eyes on a spot on the wall until the coach has counted to three."),
     ),
     (R, "head_turn"): DetailWords(
-        _("While the hips are above the head, the largest turn of the nose away from the middle between the ears is read."),
+        _("One phone beside the mat does not show whether the head turns, so there is no number; the coach's own eye decides."),
         _("Chin in, head straight between the hands."),
         "", _("to a side"), "",
         _("Stop and go back to the wedge: chin on the chest, hold a soft pad under it, hands push so that the neck carries nothing."),
@@ -100,7 +100,7 @@ FURTHER_WORDS: dict[tuple[Skill, str], DetailWords] = {
         "",
     ),
     (C, "toe_point"): DetailWords(
-        _("From the first hand down to the first foot down, the angle between shank and foot is read, each foot by itself."),
+        _("From the first hand down to the first foot down, how far the toes lie beyond the heel along the shank tells the angle between shank and foot, each foot by itself."),
         _("Feet stretched in the line of the shank."),
         _("short of pointed"), "",
         _("Paint the ceiling with the toes on the way over."),
@@ -120,7 +120,7 @@ FURTHER_WORDS: dict[tuple[Skill, str], DetailWords] = {
         _("Chalk two hands on a line of the mat and put the hands into them."),
     ),
     (C, "head_to_hands"): DetailWords(
-        _("While upside down, the direction from the middle of the ears to the nose is laid against the one to the middle of the hands."),
+        _("In a clip of the whole body the face is too small to tell, so there is no number; the coach's own eye decides."),
         _("Face turned to the hands."),
         "", _("away from the hands"), "",
         _("Stick a dot between the hands on the mat and keep the eyes on it until the feet are down."),

@@ -14,7 +14,7 @@ from pipeline.measures.look import DEPTH_SHARE, FOCAL
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Reading
 from pipeline.measures.roll_finish import path, path_without_jitter
-from pipeline.measures.roll_head import alone
+from pipeline.measures.roll_hands import alone
 from pipeline.measures.sharpness import KEPT, half_width, lift_of, speed_of
 from pipeline.measures.uncertainty import Known, error_table
 from pipeline.vocabulary import COUNTS, DETAIL, Setting, Side, Skill
@@ -201,6 +201,11 @@ def test_a_clip_without_a_second_of_standing_has_no_sway() -> None:
 
 
 # ------------------------------------------------------------------ hands and head
+
+
+def test_a_turned_head_is_left_open_with_a_word_on_how_to_film_it() -> None:
+    got = read(film(stood(3.0)), Skill.BACKWARD_ROLL, hands_s=0.5, over_s=0.7, feet_s=1.0, standing_s=1.5)["head_turn"]
+    assert np.isnan(got.value) and "along the mat" in got.reason
 
 
 def test_seconds_on_one_hand_alone() -> None:

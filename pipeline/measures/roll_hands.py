@@ -1,76 +1,36 @@
-"""The backward roll while the hips are above the head, seen from the side: is the head turned, do both hands push?
+"""The backward roll while the hips are above the head, seen from the side: do both hands push? Whether the head turns stays open.
 
-Safety: a head turned to a side loads the neck on that side. Seen from the side the turn is a matter of depth, which the landmarks
-tell poorly; the range is wide, and a coach's eye beside her decides.
+Safety: a head turned to a side loads the neck on that side. From the side the turn is a matter of depth, and the landmarks do not
+show it (turned by 31 degrees reads 3): there is no value, and the reason says how to film it. A coach's eye beside her decides.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from pipeline.geometry import middle
 from pipeline.landmarks.track import INDEX
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
-from pipeline.measures.look import BOTH, DEPTH_SHARE, Look
+from pipeline.measures.look import BOTH, Look
 from pipeline.measures.reading import Reading
-from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.measures.uncertainty import Evidence, Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
-WIDTH_S = 0.25
-FACE = 0.33  # trunks from the middle of the ears to the tip of the nose (0.28 to 0.37 on rendered bodies of 5 to 18 years)
-MOST = 0.9  # the largest turn is read as this quantile, for jitter makes the very largest too large
 DOWN = 0.16  # trunks above a resting foot at which a hand is on the floor
 DOWN_SD = 0.06  # trunks; how differently that height may be read
 FOOT = ("heel", "foot_index")
 HAND = ("wrist", "index", "pinky")
 FACE_LINE = ("left_ear", "nose", "right_ear")
 HANDS_LINE = names((Side.LEFT, "wrist"), (Side.RIGHT, "wrist"))
-WHERE = "time with the hips above the head"
-FROM_BEHIND = "Whether the head turns is seen best from behind or in front, along the mat: film one roll from there."
+FROM_BEHIND = "Whether the head turns to a side cannot be told from the side. Watch it from beside her, or film one roll along the mat, from behind or in front."
 NOT_DOWN = "It could not be seen when the hands or the feet came down. Keep hands, feet and the mat in the picture from start to end."
 
 
 def readings(look: Look, table: Table) -> list[Reading]:
-    """The head's turn, and the seconds that one hand pushes alone."""
-    found = {"head_turn": _head(look), "hands_even": _hands(look)}
+    """Why the head's turn stays open, and the seconds that one hand pushes alone."""
+    problem = problem_of(look.scene, 1.0, "", "", FROM_BEHIND) or FROM_BEHIND
+    found = {"head_turn": Evidence(float("nan"), line=FACE_LINE, problem=problem), "hands_even": _hands(look)}
     return [make_reading(Skill.BACKWARD_ROLL, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
-
-
-def face_aside(look: Look) -> np.ndarray:
-    """(n,) the nose's part out of the trunk's front-back plane, as a share of the face's length (mid-ears to nose); left positive."""
-    s = look.scene
-    nose = look.p3("nose") - look.middle3("ear")
-    aside = look.p3("left_shoulder") - look.p3("right_shoulder")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        aside = aside / np.linalg.norm(aside, axis=-1, keepdims=True)
-    return np.sum(nose * aside, axis=-1) / (FACE * s.unit)
-
-
-def _head(look: Look) -> Evidence:
-    s = look.scene
-    hips, ears = (middle(s.p(Side.LEFT, part), s.p(Side.RIGHT, part))[:, 1] for part in ("hip", "ear"))
-    with np.errstate(invalid="ignore"):
-        over = s.inside & (hips < ears)
-    share_aside, t = face_aside(look)[over], s.t[over]
-    ok = np.isfinite(share_aside)
-    share = float(ok.mean()) if len(ok) else 0.0
-    problem = problem_of(s, share, "face", WHERE, FROM_BEHIND)
-    if not problem and ok.sum() < 4:
-        problem = words.not_seen("face", share, WHERE, FROM_BEHIND)
-    if problem:
-        return Evidence(float("nan"), usable=share, line=FACE_LINE, problem=problem)
-    smooth, sd = smooth_both_ways(t[ok], share_aside[ok][:, None], WIDTH_S)
-    turned = np.degrees(np.arcsin(np.clip(np.abs(smooth[:, 0]), 0, 1)))
-    value = float(np.quantile(turned, MOST))
-    at = float(t[ok][np.argmin(np.abs(turned - value))])
-    i = INDEX["nose"]
-    depth = DEPTH_SHARE * np.nan_to_num(s.disagreement[over][ok][:, i]) / (FACE * s.unit)
-    return Evidence(
-        value, spread=float(np.degrees(np.nanmedian(sd))), passes=float(np.degrees(np.median(depth))), usable=share, at_s=at, line=FACE_LINE,
-        limits=(0.0, 90.0),
-    )  # fmt: skip
 
 
 def hand_heights(look: Look) -> np.ndarray:
