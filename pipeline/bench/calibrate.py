@@ -9,7 +9,7 @@ Every detail is measured with an empty table, so that its raw value and its own 
 - factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without its clip (CV+;
   Barber et al. 2021), so that it was not seen. The ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 %
   (split conformal; Vovk et al. 2005), but of 20 scores that is the largest, whose own chance is wide. So a detail's own quantile is
-  mixed with that of all details' scores together, as POOLED readings' worth. Where a detail has MANY readings the two sides are
+  mixed with that of all well-behaved details' scores together, as POOLED readings' worth. Where a detail has MANY readings the two sides are
   learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
 
 A detail with fewer than LEAST readings keeps its first guess and a wide factor; the table says how many readings are behind a row.
@@ -20,7 +20,7 @@ no part.
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,7 +42,8 @@ COVER = 0.95
 LEAST, MANY = 8, 36  # readings
 FEW = 4  # readings' worth of pull towards no bias
 GUESSED = 2  # readings' worth of pull towards the first guess of the sd
-POOLED = 60  # readings' worth of all details' quantile in a detail's own
+POOLED = 40  # readings' worth of all well-behaved details' quantile in a detail's own
+LONG_TAIL = 3.0  # a detail whose 95 % quantile of scores lies beyond it is no measure for others
 LEAST_FACTOR, MOST_FACTOR, WIDE = 1.7, 3.5, 2.6
 FIRST_GUESS = {DEGREES: 5.0, CHORD: 2.0, SHANK: 10.0, SECONDS: 0.08, LEG: 3.0, ARMS_PER_S: 0.6, SPARC: 0.2}  # sd
 HARDER = {"finish_side": 15.0, "head_turn": 15.0, "hands_in_line": 12.0, "head_to_hands": 15.0, "hand_turned_in": 30.0}  # sd, degrees
@@ -125,7 +126,7 @@ def learn(rows: pd.DataFrame) -> dict[tuple[Skill, str], Known]:
     known = {key: _errors(rows, key) for key in DETAIL}
     fits = {key: e for key, e in known.items() if len(np.unique(e.clip)) >= LEAST and DETAIL[key].unit not in COUNTS and key != REST}
     scores = {key: unseen_scores(e, first_guess(key)) for key, e in fits.items()}
-    everybody = conformal(np.abs(np.concatenate(list(scores.values()))), COVER) if scores else WIDE
+    usual = _usual(scores.values())
     out = {}
     for key in DETAIL:
         n = len(known[key].error)
@@ -139,7 +140,7 @@ def learn(rows: pd.DataFrame) -> dict[tuple[Skill, str], Known]:
             out[key] = Known(0.0, max(seen, guess), WIDE, n)
         else:
             bias, sd = fitted(known[key], first_guess(key))
-            mixed = [_mixed(conformal(s, cover), n, everybody) for s, cover in _sides(scores[key], n)]
+            mixed = [_mixed(conformal(s, cover), n, cover, usual) for s, cover in _sides(scores[key], n)]
             out[key] = Known(bias, sd, mixed[0], n, mixed[1] if len(mixed) > 1 else float("nan"))
     return out
 
@@ -166,8 +167,16 @@ def _sides(scores: np.ndarray, n: int) -> list[tuple[np.ndarray, float]]:
     return [(scores, (1 + COVER) / 2), (-scores, (1 + COVER) / 2)]
 
 
-def _mixed(own: float, n: int, everybody: float) -> float:
-    return float(np.clip((n * min(max(own, 0.0), MOST_FACTOR) + POOLED * everybody) / (n + POOLED), LEAST_FACTOR, MOST_FACTOR))
+def _usual(scores: Collection[np.ndarray]) -> float:
+    """The quantile of all details' scores together, but for those with long tails."""
+    tame = [np.abs(s) for s in scores if np.quantile(np.abs(s), COVER) < LONG_TAIL]
+    return conformal(np.concatenate(tame), COVER) if tame else WIDE
+
+
+def _mixed(own: float, n: int, cover: float, usual: float) -> float:
+    """A detail's factor; its own quantile may say more where it is not just the largest score (from 39 readings at 95 %)."""
+    most = MOST_FACTOR if n < 2 / (1 - cover) - 1 else 1.5 * MOST_FACTOR
+    return float(np.clip((n * np.clip(own, 0.0, most) + POOLED * usual) / (n + POOLED), LEAST_FACTOR, most))
 
 
 def _count(errors: Errors) -> Known:
