@@ -13,17 +13,17 @@ from pipeline.reports.eye_view import her_word
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, month_words, translated, week_key, week_words
 from pipeline.reports.pages import content_policy, script
+from pipeline.reports.places import athlete_file, places_of
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.reports.records import AttemptRecord, ReadingRow, columns_of
 from pipeline.reports.routine_steps import RoutineLine, passages_of, routine_lines
 from pipeline.reports.routine_view import LossRow, RoutineRecords, loss_rows
-from pipeline.reports.week_view import CellView, WeekLink, athlete_file, mark_of
+from pipeline.reports.week_view import CellView, WeekLink, mark_of
 from pipeline.reports.words import PLAYER_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 
 MOST_DAYS = 8  # columns of the day-by-day table
-IN_FULL = 24  # attempts on the athlete's own page; whole days, the newest first, and at least one of them
 
 
 @dataclass(frozen=True)
@@ -69,13 +69,14 @@ class AthleteView:
     attempts: list[AttemptView]
     mates: list[MotionView] = field(default_factory=list)  # moving pictures of best attempts that stand elsewhere
     months: list[Month] = field(default_factory=list)  # the newest first
+    pages: dict[str, str] = field(default_factory=dict)  # the file of each attempt's page, by its place there
     losses: list[LossRow] = field(default_factory=list)  # alone against routine, what falls apart first
     routines: list[RoutineLine] = field(default_factory=list)
 
-
-def month_file(code: str, day: str) -> str:
-    """The file of a month's earlier attempts; the dot keeps it apart from every athlete's own page."""
-    return f"{slug(code)}.{day[:7] or 'undated'}.html"
+    def place(self, anchor: str) -> str:
+        """The link to a reading's place, on whichever page it stands."""
+        file = next((file for attempt, file in self.pages.items() if anchor == attempt or anchor.startswith(f"{attempt}-")), "")
+        return f"{file}#{anchor}"
 
 
 def athlete_view(
@@ -93,17 +94,15 @@ def athlete_view(
     on = tr.ngettext("on %d day", "on %d days", len(dates)) % len(dates)
     summary = f"{cohort}. {count} {on}." if cohort else f"{count} {on}."
     older = len(dates) - MOST_DAYS
-    full = set(dates) if folders.inside else days_in_full([a.row.date for a in attempts])
-    pages = {
-        a.row.link: "" if folders.inside else athlete_file(code) if a.row.date in full else month_file(code, a.row.date) for a in attempts
-    }
+    own = "" if folders.inside else athlete_file(code)
+    pages = {a.row.link: own for a in attempts} if folders.inside else places_of(code, attempts)
     hers = {} if folders.inside else her_verdicts(store)  # a coach's own words are not handed on with a page for the family
     drawing = Drawing(
         tr, store, tolerances, folders, with_curves(store, best_readings(attempts, tolerances)),
         {key: her_word(tr, *word) for key, word in hers.items()}, pages, passages_of(store, code),
     )  # fmt: skip
     said = list(zip(attempts, _day_words(tr, attempts), strict=True))[::-1]
-    shown = [drawing.attempt(a, day) for a, day in said if a.row.date in full]
+    shown = [drawing.attempt(a, day) for a, day in said if pages[a.row.link] == own]
     anchors = {slug(a.row.link) for a in attempts}
     return AthleteView(
         code=code,
@@ -114,24 +113,11 @@ def athlete_view(
         rows=_days_table(tr, rows, dates[:MOST_DAYS], pages),
         attempts=shown,
         mates=drawing.mates(shown),
-        months=_months(tr, drawing, [(a, day) for a, day in said if a.row.date not in full]),
+        months=_months(tr, drawing, [(a, day) for a, day in said if pages[a.row.link] != own]),
+        pages={slug(link): file for link, file in pages.items()},
         losses=loss_rows(tr, routine.athlete(code), tolerances, club=False) if routine else [],
         routines=[line for line in routine_lines(tr, store, code) if line.anchor in anchors] if routine else [],
     )
-
-
-def days_in_full(dates: Sequence[str]) -> set[str]:
-    """Which days' attempts stand on the athlete's own page: the newest with at most `IN_FULL` attempts together, at least one.
-
-    dates : of each attempt, ISO; attempts without a date count as the oldest day.
-    """
-    count, total, full = Counter(dates), 0, set()
-    for day in sorted(count, reverse=True):
-        total += count[day]
-        if full and total > IN_FULL:
-            break
-        full.add(day)
-    return full
 
 
 def _months(tr: Translations, drawing: Drawing, said: Sequence[tuple[AttemptRecord, str]]) -> list[Month]:

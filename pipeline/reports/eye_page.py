@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import jinja2
@@ -18,14 +19,22 @@ from pipeline.store import Store
 PAGE = "eye.html"
 
 
-def write_eye(env: jinja2.Environment, tr: Translations, store: Store, scored: pd.DataFrame, tolerances: Tolerances, out: Path) -> bool:
+def write_eye(
+    env: jinja2.Environment,
+    tr: Translations,
+    store: Store,
+    scored: pd.DataFrame,
+    tolerances: Tolerances,
+    out: Path,
+    pages: Mapping[str, str],
+) -> bool:
     """Write the page, or remove it where there is nothing to show; whether it is there. scored : all readings with
-    verdicts by these tolerances."""
+    verdicts by these tolerances. pages : the file of each attempt's page, by its link."""
     compared = compare(store, scored, tolerances)
     if compared.both.empty and not compared.lost:
         (out / PAGE).unlink(missing_ok=True)
         return False
     css = beside_stylesheet()
-    text = env.get_template("eye.html").render(view=eye_view(tr, compared), root="", css=css, csp=content_policy(style=css))
+    text = env.get_template("eye.html").render(view=eye_view(tr, compared, pages), root="", css=css, csp=content_policy(style=css))
     write_changed(out / PAGE, text)
     return True

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from pipeline.practice.agreement import SCALE, Weights
@@ -11,8 +13,8 @@ from pipeline.practice.eye import Compared
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.numbers import number
+from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, skill_title
-from pipeline.reports.week_view import athlete_file
 
 
 @dataclass(frozen=True)
@@ -61,8 +63,8 @@ def her_word(tr: Translations, verdict: str, said: str, before: int) -> HerWord:
     return HerWord(VERDICTS[verdict], words)
 
 
-def eye_view(tr: Translations, compared: Compared) -> EyeView:
-    """The view of all her verdicts beside Matside's."""
+def eye_view(tr: Translations, compared: Compared, pages: Mapping[str, str] = MappingProxyType({})) -> EyeView:
+    """The view of all her verdicts beside Matside's. pages : the file of each attempt's page, by its link."""
     both = compared.both
     linear, quadratic = compared.agree(), compared.agree(Weights.QUADRATIC)
     known = math.isfinite(linear.kappa)
@@ -92,16 +94,18 @@ def eye_view(tr: Translations, compared: Compared) -> EyeView:
             tr.gettext("Only the coach cannot tell: %d.") % linear.hers_open,
             tr.gettext("Neither can: %d.") % linear.both_open,
         ],
-        apart=[_apart(tr, r) for r in apart.itertuples(index=False) if not r.possible],
-        possible=[_apart(tr, r) for r in apart.itertuples(index=False) if r.possible],
+        apart=[_apart(tr, r, pages) for r in apart.itertuples(index=False) if not r.possible],
+        possible=[_apart(tr, r, pages) for r in apart.itertuples(index=False) if r.possible],
         notes=_notes(tr, compared),
     )  # fmt: skip
 
 
-def _apart(tr: Translations, r: Any) -> ApartView:
+def _apart(tr: Translations, r: Any, pages: Mapping[str, str]) -> ApartView:
     anchor = "-".join(part for part in (slug(r.link), r.detail, r.side) if part)
     what = f"{r.athlete}, {tr.gettext(skill_title(r.skill))}: {column_title(tr, (r.skill, r.detail, r.side))}"
-    return ApartView(f"athletes/{athlete_file(r.athlete)}#{anchor}", what, day_words(tr, r.date), VERDICTS[r.hers], VERDICTS[r.its])
+    return ApartView(
+        f"athletes/{pages.get(r.link, athlete_file(r.athlete))}#{anchor}", what, day_words(tr, r.date), VERDICTS[r.hers], VERDICTS[r.its]
+    )
 
 
 def _range(tr: Translations, low: float, high: float) -> str:

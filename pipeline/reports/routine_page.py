@@ -12,11 +12,11 @@ import pandas as pd
 from pipeline.reports.files import write_changed
 from pipeline.reports.language import Translations
 from pipeline.reports.pages import beside_stylesheet, content_policy
+from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.reports.routine_steps import RoutineLine, routine_lines
 from pipeline.reports.routine_view import LossRow, RoutineRecords, loss_rows
 from pipeline.reports.trend_page import csv_text
-from pipeline.reports.week_view import athlete_file
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 from pipeline.trends.routine_loss import Basis, Loss

@@ -9,8 +9,8 @@ from pathlib import Path
 from pipeline.attempts.routine import LineUp, Passage, Routine, best_line_up, load_routines
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words
+from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import skill_title
-from pipeline.reports.week_view import athlete_file
 from pipeline.store import Store
 from pipeline.vocabulary import Setting, Skill
 

@@ -18,13 +18,14 @@ from pipeline.reports.files import slug, write_changed
 from pipeline.reports.focus_view import focus_table, focus_views
 from pipeline.reports.language import Translations, translated, translations, week_words
 from pipeline.reports.pages import content_policy, environment, script, stylesheet
+from pipeline.reports.places import athlete_file, places
 from pipeline.reports.practice_page import PAGE, practice_sheets, write_practice
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.routine_page import write_routine
 from pipeline.reports.routine_view import RoutineRecords, read_pairs
 from pipeline.reports.tables import clips_csv, readings_csv
-from pipeline.reports.week_view import WeekLink, athlete_file, problems_of, week_view
+from pipeline.reports.week_view import WeekLink, problems_of, week_view
 from pipeline.reports.words import CAUTION, HOW_SURE, WEEK_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import INVENTED, Store
@@ -76,9 +77,11 @@ class _Site:
         self.env.globals.update(common(tr, tolerances, title, note or store.fact(INVENTED)), trends=trends)
         self.today = today
         self.routine: RoutineRecords | None = None
+        self.pages: dict[str, str] = {}  # the file of each attempt's page, by its link
 
     def write(self) -> Path:
         records = read_records(self.store, self.tolerances)
+        self.pages = places(records.athletes)
         focuses = choose_focus(records.scored, self.tolerances, pins=read_pins(self.store), today=self.today)
         self._practice(focuses)
         self._beside(records)
@@ -101,7 +104,7 @@ class _Site:
     def _beside(self, records: Records) -> None:
         """The pages beside the weeks: the coach's own eye, alone against routine, and links to them and to the score sheets."""
         self.routine = read_pairs(self.store, self.tolerances)
-        eye = write_eye(self.env, self.tr, self.store, records.scored, self.tolerances, self.out)
+        eye = write_eye(self.env, self.tr, self.store, records.scored, self.tolerances, self.out, self.pages)
         routine = write_routine(self.env, self.tr, self.store, self.tolerances, self.routine, self.out)
         self.env.globals["beside"] = beside_links(self.tr, self.out, eye=eye, routine=routine)
 
@@ -120,7 +123,7 @@ class _Site:
         for link, path, root in pages:
             at = links.index(link)
             text = template.render(
-                week=week_view(self.tr, records.weeks[link.key], root), weeks=links, root=root, problems=problems[link.key],
+                week=week_view(self.tr, records.weeks[link.key], root, self.pages), weeks=links, root=root, problems=problems[link.key],
                 focus=focus_table(self.tr, focuses, self.tolerances) if not root else None,
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
                 **self._filters(),

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, week_words
+from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, known_detail, short_value, skill_title
 from pipeline.reports.records import COLUMN, ReadingRow, Week, columns_of
 from pipeline.vocabulary import Verdict
@@ -120,11 +120,6 @@ class Problems:
     others: list[ClipView] = field(default_factory=list)
 
 
-def athlete_file(code: str) -> str:
-    """The file name of an athlete's page."""
-    return f"{slug(code)}.html"
-
-
 def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     """The mark of one reading, leading to its place on the athlete's page."""
     verdict = tr.gettext(VERDICTS[row.verdict].word)
@@ -132,8 +127,8 @@ def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     return Mark(VERDICTS[row.verdict], short_value(row), f"{root}#{row.anchor}", title)
 
 
-def week_view(tr: Translations, week: Week, root: str) -> WeekView:
-    """The page of one week. `root` leads from the page to the folder of the index."""
+def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str]) -> WeekView:
+    """The page of one week. `root` leads from the page to the folder of the index; pages : the file of each attempt's page, by its link."""
     rows = week.readings
     columns = columns_of(rows)
     return WeekView(
@@ -141,8 +136,8 @@ def week_view(tr: Translations, week: Week, root: str) -> WeekView:
         title=week_words(tr, week.date),
         summary=_summary(tr, len(week.clips), len(week.attempts), rows),
         groups=_groups(tr, columns),
-        rows=_rows(tr, rows, columns, root),
-        gaps=_gaps(tr, rows),
+        rows=_rows(tr, rows, columns, root, pages),
+        gaps=_gaps(tr, rows, pages),
     )
 
 
@@ -165,11 +160,11 @@ def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
     return [GroupView(skill, skill_title(skill), views) for skill, views in groups.items()]
 
 
-def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN], root: str) -> list[RowView]:
+def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN], root: str, pages: Mapping[str, str]) -> list[RowView]:
     cells: dict[str, dict[COLUMN, list[Mark]]] = defaultdict(lambda: defaultdict(list))
     cohorts: dict[str, str] = {}
     for row in rows:
-        cells[row.athlete][row.column].append(mark_of(tr, row, f"{root}athletes/{athlete_file(row.athlete)}"))
+        cells[row.athlete][row.column].append(mark_of(tr, row, f"{root}athletes/{pages.get(row.link, athlete_file(row.athlete))}"))
         cohorts[row.athlete] = row.cohort
     firsts = {next(c for c in columns if c[0] == skill) for skill in {c[0] for c in columns}}
     titles = {c: f"{tr.gettext(skill_title(c[0]))}: {column_title(tr, c)}" for c in columns}
@@ -184,7 +179,7 @@ def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN
     ]
 
 
-def _gaps(tr: Translations, rows: Sequence[ReadingRow]) -> list[GapView]:
+def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]) -> list[GapView]:
     found: dict[str, list[ReadingRow]] = defaultdict(list)
     for row in rows:
         if row.verdict == Verdict.CANNOT_TELL or not math.isfinite(row.value):
@@ -193,7 +188,7 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow]) -> list[GapView]:
     for reason, where in sorted(found.items(), key=lambda item: -len(item[1])):
         places = [
             Place(
-                f"athletes/{athlete_file(r.athlete)}#{r.anchor}",
+                f"athletes/{pages.get(r.link, athlete_file(r.athlete))}#{r.anchor}",
                 f"{r.athlete} {tr.gettext(skill_title(r.skill))}, {column_title(tr, r.column)}",
             )
             for r in where[:MOST_PLACES]

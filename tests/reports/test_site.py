@@ -61,7 +61,15 @@ def pages(out: Path) -> list[Page]:
 def test_every_page_is_there(site):
     names = {path.relative_to(site).as_posix() for path in site.rglob("*.html")}
     athletes = {f"athletes/{invented.code(i)}.html" for i in range(6)}
-    assert names == {"index.html", "practice.html", "weeks/2026-W10.html", "weeks/2026-W11.html", "weeks/2026-W12.html", "weeks/undated.html", *athletes}
+    assert names == {
+        "index.html",
+        "practice.html",
+        "weeks/2026-W10.html",
+        "weeks/2026-W11.html",
+        "weeks/2026-W12.html",
+        "weeks/undated.html",
+        *athletes,
+    }
 
 
 def test_every_link_leads_somewhere_inside(site):
