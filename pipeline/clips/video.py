@@ -17,6 +17,7 @@ import av
 import numpy as np
 from av.video.reformatter import VideoReformatter
 
+from pipeline.clips.pixels import rgb
 from pipeline.errors import MatsideError
 
 log = logging.getLogger(__name__)
@@ -29,7 +30,6 @@ SLACK_S = 0.5  # by which a claimed length may be too long, for sound that goes 
 EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 DECODER_THREADS = 2  # decoding overlaps with the work on the frames; more would only starve the other workers
 BROKEN = "the clip breaks off"  # how the message of a clip cut short begins
-BT709, DEFAULT_COLOURS, FULL_RANGE = 1, 5, 2  # FFmpeg's and swscale's numbers
 
 
 class UnreadableClip(MatsideError):
@@ -155,7 +155,7 @@ def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODE
                 faults.append(f"the times jump from {t:.1f} to {at:.1f} s")
                 break
             t = at
-            yield Frame(count, t, upright.apply(_rgb(scaler, raw, size)), scale)
+            yield Frame(count, t, upright.apply(rgb(scaler, raw, size)), scale)
             count += 1
         _complain(path, container, stream, count, t, max(0.0, first_s), faults)
 
@@ -180,7 +180,7 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
                     scale = min(1.0, longest_side / max(full))
                     size = (max(1, round(full[0] * scale)), max(1, round(full[1] * scale)))
                     t = max(0.0, (raw.time or 0.0) - start)
-                    seen[t] = Frame(len(seen), t, upright.apply(_rgb(scaler, raw, size)), scale)
+                    seen[t] = Frame(len(seen), t, upright.apply(rgb(scaler, raw, size)), scale)
                     break
     if not seen:
         raise UnreadableClip(f"{path.name}: no picture could be decoded. Copy the clip from the phone again.")
@@ -271,16 +271,6 @@ def _decoded(container: av.container.InputContainer, stream: av.VideoStream, fau
             faults.append(_words(error))
         if packet is None:
             return
-
-
-def _rgb(scaler: VideoReformatter, raw: av.VideoFrame, size: tuple[int, int]) -> np.ndarray:
-    """(height, width, 3) uint8, in the colours the camera meant."""
-    scaled = scaler.reformat(
-        raw, width=size[0], height=size[1], format="rgb24",
-        src_colorspace=BT709 if raw.colorspace == BT709 else DEFAULT_COLOURS, dst_colorspace=DEFAULT_COLOURS,
-        src_color_range=FULL_RANGE if raw.color_range == FULL_RANGE else 1, dst_color_range=1,
-    )  # fmt: skip
-    return scaled.to_ndarray()
 
 
 def _square_size(raw: av.VideoFrame, stream: av.VideoStream) -> tuple[int, int]:
