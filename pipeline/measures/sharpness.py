@@ -26,7 +26,7 @@ from pipeline.vocabulary import ARMS_PER_S, Side, Skill
 RATE = 120.0  # of the even clock; well above what any phone films, so that times are finely drawn
 CUTOFF_HZ = 6.0  # arms of walking and reaching hold little above it (Winter, from memory)
 SLOW = 0.05  # of the peak: where a movement starts and ends (Balasubramanian et al. 2015)
-TURNED_AWAY = 55.0  # degrees out of the picture that she may face; beyond it, arms that swing forward come at the camera
+TURNED_AWAY = 45.0  # degrees out of the picture that she may face; beyond it, arms that swing forward come at the camera
 LONGEST_GAP_S = 0.12
 BEFORE_S, AFTER_S = 0.6, 0.6
 SEARCH_S = 2.5  # the arms may lift this long before the step into a lunge, or after the rise to standing
