@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -137,7 +139,7 @@ def athlete(
     from pipeline.reports.trend_page import write_athlete
 
     profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
-    with only_run(out / "data"), _results(out) as store:
+    with only_run(out / "data"), _shown(out, code) as store:
         code = _spelled(store, code)
         page = write_athlete(store, profile, out, code, filters=filters, language=page_language(store))
         for line in athlete_lines(store, profile, code, filters):
@@ -163,7 +165,7 @@ def share(
     from pipeline.reports.share import share_athlete
 
     profile, first = load_profile(tolerances or ()), _day("--since", since)
-    with only_run(out / "data"), _results(out) as store:
+    with only_run(out / "data"), _shown(out, code) as store:
         code = _spelled(store, code)
         share_athlete(
             store, profile, code, file, out / "data", since=first.isoformat() if first else "", language=language or page_language(store)
@@ -192,7 +194,7 @@ def compare(
     from pipeline.reports.cohort_page import write_cohorts
 
     profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
-    with only_run(out / "data"), _results(out) as store:
+    with only_run(out / "data"), _shown(out) as store:
         page = write_cohorts(store, profile, out, filters=filters, names=names, language=page_language(store))
     typer.echo(f"Page: {page.resolve()}")
 
@@ -296,6 +298,22 @@ def _results(out: Path) -> Store:
     if not path.is_file():
         raise MatsideError(f"{path}: no results yet. Start with `matside run FOLDER --out {out}`.")
     return Store(path)
+
+
+@contextmanager
+def _shown(out: Path, code: str = "") -> Iterator[Store]:
+    """The store of an output folder as pages may show it: without those whose consent has run out. Raises MatsideError where `code`
+    is one of them."""
+    with _results(out) as store:
+        lapsed = store.lapsed(date.today().isoformat())
+        for one, day in lapsed.items():
+            if one.upper() == code.upper():
+                raise MatsideError(
+                    f"{one}: consent ran out on {day}, so nothing is shown; what was measured is kept. Renew it in the roster and run "
+                    f"again, or remove it with `matside forget {one}`."
+                )
+        with store.without(lapsed):
+            yield store
 
 
 def _spelled(store: Store, code: str) -> str:

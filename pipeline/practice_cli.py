@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -58,7 +59,8 @@ def practice(
         asked = changed(base, minutes=minutes, paper=paper)
         if roster is not None:
             _read_roster(store, roster)
-        page = write_sheet(store, profile, out, asked, cohort=cohort, language=page_language(store))
+        with store.without(store.lapsed(date.today().isoformat())):
+            page = write_sheet(store, profile, out, asked, cohort=cohort, language=page_language(store))
         if not page.is_file():
             raise MatsideError(f"{out}: nobody to put on the sheet yet. Run `matside run FOLDER --out {out}` with a roster first.")
         if asked != kept_settings(store):
@@ -133,7 +135,8 @@ def list_focus(
     profile = load_profile(tolerances or ())
     with _results(out) as store:
         only = known_athlete(store, code) if code else ""
-        focuses = choose_focus(store.readings(), profile, pins=read_pins(store))
+        with store.without(store.lapsed(date.today().isoformat())):
+            focuses = choose_focus(store.readings(), profile, pins=read_pins(store))
         tr = translations(page_language(store))
     for athlete in sorted({who for who, _ in focuses if only in ("", who)}):
         typer.echo(athlete)

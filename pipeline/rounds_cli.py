@@ -52,7 +52,8 @@ def fill(
         raise typer.BadParameter(f"expected a day after {first}, but came {last}.", param_hint="--until")
     profile = load_profile(tolerances or ())
     with _results(out) as store:
-        page = write_filled(store, profile, out, rules, since=first, until=last, language=page_language(store))
+        with store.without(store.lapsed(date.today().isoformat())):
+            page = write_filled(store, profile, out, rules, since=first, until=last, language=page_language(store))
         _redraw(store, out, tolerances)
     typer.echo(f"Score sheet: {page.resolve()}")
 
@@ -175,7 +176,8 @@ def show(
     profile = load_profile(tolerances or ())
     with _results(out) as store:
         tr = translations(page_language(store))
-        compared = compare(store, score(store.readings(), profile), profile)
+        with store.without(store.lapsed(date.today().isoformat())):
+            compared = compare(store, score(store.readings(), profile), profile)
     if compared.both.empty:
         raise MatsideError(
             "No verdicts of yours are kept yet. Start with `matside eye add` or `matside eye read`; both explain themselves."

@@ -126,11 +126,15 @@ def _number(value: float | None) -> float | None:
     return None if value is None or not np.isfinite(value) else float(value)
 
 
+HIDING = ("clips", "attempts", "eye")  # the tables that views lie over while somebody is hidden
+
+
 class Store:
     """The database in one file. Use as a context manager; every write is a transaction."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._hidden: tuple[str, ...] = ()
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
             self._db = sqlite3.connect(path, timeout=60)
@@ -333,9 +337,10 @@ class Store:
         return [c if i < numbers else pd.Categorical.from_codes(c, list(codes[i])) for i, c in enumerate(joined)]
 
     def athletes(self) -> pd.DataFrame:
-        """One row an athlete with readings' clips: athlete, first, last (ISO dates), clips."""
+        """One row an athlete of whom attempts with a date are known: athlete, first, last (ISO dates), clips."""
         return pd.read_sql_query(
-            "SELECT athlete, min(date) AS first, max(date) AS last, count(*) AS clips FROM clips WHERE date <> '' GROUP BY athlete ORDER BY athlete",
+            "SELECT athlete, min(date) AS first, max(date) AS last, count(*) AS clips FROM clips "
+            "WHERE date <> '' AND clip IN (SELECT clip FROM attempts) GROUP BY athlete ORDER BY athlete",
             self._db,
         )
 
@@ -400,6 +405,43 @@ class Store:
             with self._transaction() as db:
                 db.execute("DELETE FROM roster")
                 db.executemany("INSERT INTO roster VALUES (?,?,?,?)", rows)
+
+    def lapsed(self, today: str) -> dict[str, str]:
+        """Athletes of whom something was measured and whose consent, by the latest roster, ran out before an ISO day: {code: last day}.
+        Who is on no roster is not among them: a roster may list one group only."""
+        rows = self._db.execute(
+            "SELECT DISTINCT c.athlete, r.consent_until FROM main.clips c JOIN roster r ON upper(r.athlete) = upper(c.athlete) "
+            "WHERE r.consent_until < ? AND c.clip IN (SELECT clip FROM main.attempts) ORDER BY 1",
+            (today,),
+        )
+        return {row[0]: row[1] for row in rows}
+
+    def hide(self, athletes: Iterable[str]) -> None:
+        """From now on, and through this object only, read as if nothing had been measured of these athletes and the coach had said
+        nothing of them; of nobody where empty. For what only reads: while somebody is hidden, clips cannot be written."""
+        for name in HIDING:
+            self._db.execute(f"DROP VIEW IF EXISTS temp.{name}")
+        self._hidden = tuple(athletes)
+        if not self._hidden:
+            return
+        codes = ",".join("'" + code.replace("'", "''") + "'" for code in self._hidden)
+        of_them = f"(SELECT a.clip FROM main.attempts a JOIN main.clips c USING (clip) WHERE c.athlete IN ({codes}))"
+        for name, kept in (
+            ("clips", f"clip NOT IN {of_them}"),
+            ("attempts", f"clip NOT IN {of_them}"),
+            ("eye", f"athlete NOT IN ({codes})"),
+        ):
+            self._db.execute(f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{name} WHERE {kept}")  # read in place of the table
+
+    @contextmanager
+    def without(self, athletes: Iterable[str]) -> Iterator[None]:
+        """Athletes hidden for a while; see `hide`."""
+        before = self._hidden
+        self.hide(athletes)
+        try:
+            yield
+        finally:
+            self.hide(before)
 
     def roster(self) -> pd.DataFrame:
         """The latest roster: athlete, cohort, lead_side, consent_until."""

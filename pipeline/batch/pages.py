@@ -51,12 +51,14 @@ def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: boo
     if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8") == stamp:
         return index, False
     marker.unlink(missing_ok=True)  # a crash midway must not leave half-new pages that look done
-    index = _draw(store, tolerances, out, language)
+    lapsed = store.lapsed(date.today().isoformat())  # kept until forgotten or too old, but shown no more
+    with store.without(lapsed):
+        index = _draw(store, tolerances, out, language, lapsed)
     write_whole(marker, stamp)
     return index, True
 
 
-def _draw(store: Store, tolerances: Tolerances, out: Path, language: str) -> Path:
+def _draw(store: Store, tolerances: Tolerances, out: Path, language: str, lapsed: dict[str, str]) -> Path:
     """The weeks and athletes, then what can be said over time and between cohorts; returns the index."""
     from pipeline.reports.cohort_page import FOLDER as COHORTS
     from pipeline.reports.cohort_page import write_cohorts
@@ -68,7 +70,7 @@ def _draw(store: Store, tolerances: Tolerances, out: Path, language: str) -> Pat
         for old in [*(out / folder).glob("*.html"), *(out / folder).glob("*.csv")]:
             old.unlink(missing_ok=True)
     dated = bool(store.latest_date()) and any(store.athletes()["athlete"])
-    index = write_site(store, tolerances, out, out / "data", trends=dated, language=language)
+    index = write_site(store, tolerances, out, out / "data", trends=dated, language=language, lapsed=lapsed)
     if dated:
         with suppress(MatsideError):  # too little to compare yet; `matside compare` says so when asked
             write_cohorts(store, tolerances, out, language=language)

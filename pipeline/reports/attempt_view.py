@@ -20,13 +20,12 @@ from pipeline.measures.reading import Curve
 from pipeline.reports.best import Best, aligned
 from pipeline.reports.eye_view import HerWord
 from pipeline.reports.files import slug
-from pipeline.reports.further_words import FURTHER_WORDS
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.motion import FOLDER, line_key, read_motion
 from pipeline.reports.numbers import number, plus_minus
 from pipeline.reports.phase import WINDOW
 from pipeline.reports.plots import CurveData, curve_plot, overlay
-from pipeline.reports.reading_view import VERDICTS, ReadingView, VerdictView, reading_view, short_value, skill_title
+from pipeline.reports.reading_view import VERDICTS, ReadingView, VerdictView, is_further, reading_view, short_value, skill_title
 from pipeline.reports.records import COLUMN, AttemptRecord, ReadingRow
 from pipeline.reports.words import INTENT_WORDS, SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerances
@@ -122,11 +121,6 @@ def link_to(data: Path, page_folder: Path) -> str:
         return quote(Path(os.path.relpath(data.resolve(), page_folder.resolve())).as_posix())
     except ValueError:  # another drive
         return data.resolve().as_uri()
-
-
-def is_further(skill: str, detail: str) -> bool:
-    """Whether a detail stands behind the body lines; the loaded lunge has no other."""
-    return skill in set(Skill) and Skill(skill) is not Skill.LOADED_LUNGE and (Skill(skill), detail) in FURTHER_WORDS
 
 
 class Drawing:

@@ -51,6 +51,8 @@ def plus_minus(value: float, low: float, high: float, unit: str) -> str:
     if abs((high - value) - (value - low)) <= EVEN * (high - low):
         decimals = places(unit, half)
         step = 10**-decimals
+        if unit == ARMS_PER_S:  # a unit of words is said once
+            shown = number(value, decimals)
         return f"{shown} ± {number(math.ceil(half / step - 1e-9) * step, decimals)}{UNIT.get(unit, '')}"
     return f"{shown} ({span(low, high, unit)})"
 

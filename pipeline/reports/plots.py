@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
-from pipeline.reports.numbers import number, quantity
+from pipeline.reports.numbers import UNIT, number, quantity
 from pipeline.scoring.tolerances import Kind, Tolerance
-from pipeline.vocabulary import DEGREES
+from pipeline.vocabulary import ARMS_PER_S, DEGREES, SECONDS
 
 MOST_POINTS = 200  # of one curve; more cannot be seen at this size
 
@@ -149,9 +149,10 @@ def curve_plot(
             body.append(
                 f'<rect x="{left:g}" y="{up:g}" width="{width - left - right:g}" height="{max(down - up, 0):.1f}" class="zone {name}"/>'
             )
-    a, b = x(window[0]), x(window[1])
-    body.append(f'<rect x="{a:g}" y="{top:g}" width="{max(b - a, 1):.1f}" height="{height - top - bottom:g}" class="window"/>')
-    body.append(_text(min(max((a + b) / 2, left + 40), width - right - 40), top - 7, window_words, "tick"))
+    a, b = max(x(window[0]), left), min(x(window[1]), width - right)
+    if b >= a:  # the arms' speed is drawn over the lift alone
+        body.append(f'<rect x="{a:g}" y="{top:g}" width="{max(b - a, 1):.1f}" height="{height - top - bottom:g}" class="window"/>')
+        body.append(_text(min(max((a + b) / 2, left + 40), width - right - 40), top - 7, window_words, "tick"))
     body += _axes(x, y, unit, width, height, left, right, bottom, seconds_words)
     if np.isfinite(other[1]).any():
         empty = np.full(len(other[0]), np.nan)
@@ -197,7 +198,10 @@ def _axes(x: Scale, y: Scale, unit: str, width: float, height: float, left: floa
     for tick in ticks(y.low, y.high, 4):
         at = y(tick)
         body.append(f'<path d="M{left:g} {at:g}H{width - right:g}" class="grid"/>')
-        body.append(_text(left - 6, at + 4, quantity(tick, unit) if unit != "s" else number(tick, 1), "tick", "end"))
+        plain = unit in (SECONDS, ARMS_PER_S)  # the unit stands once, or is known
+        body.append(_text(left - 6, at + 4, number(tick, 1) if plain else quantity(tick, unit), "tick", "end"))
+    if unit == ARMS_PER_S:
+        body.append(_text(left, 13, UNIT[unit].strip(), "tick", "start"))
     steps = ticks(x.low, x.high, 6)
     for tick in steps:
         body.append(_text(x(tick), height - bottom + 17, f"{tick:g}" + (f" {seconds}" if tick == steps[-1] else ""), "tick"))

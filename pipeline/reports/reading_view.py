@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from pipeline.reports.further_words import FURTHER_WORDS
 from pipeline.reports.language import Translations
 from pipeline.reports.numbers import OF_WHAT, half_width, number, places, plus_minus, quantity, span
 from pipeline.reports.plots import ribbon
 from pipeline.reports.records import COLUMN, ReadingRow
 from pipeline.reports.words import DETAIL_WORDS, GENERIC, SKILL_WORDS, VERDICT_MEANS, VERDICT_WORDS, DetailWords
 from pipeline.scoring.tolerances import Kind, Tolerance
+from pipeline.scoring.verdicts import ONLY_OWN
 from pipeline.vocabulary import DETAIL, Detail, Skill, Verdict
 
 
@@ -54,6 +56,11 @@ def known_detail(skill: str, detail: str) -> Detail | None:
     return DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
 
 
+def is_further(skill: str, detail: str) -> bool:
+    """Whether a detail stands behind the body lines; the loaded lunge has no other."""
+    return skill in set(Skill) and Skill(skill) is not Skill.LOADED_LUNGE and (Skill(skill), detail) in FURTHER_WORDS
+
+
 def detail_words(skill: str, detail: str) -> DetailWords:
     """The words of a detail, or general ones for a detail added later."""
     return DETAIL_WORDS.get((Skill(skill), detail), GENERIC) if skill in set(Skill) else GENERIC
@@ -86,8 +93,9 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
     has_value = math.isfinite(row.value)
     shown = plus_minus(row.value, row.low, row.high, row.unit) if has_value else ""
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)
+    own = has_value and row.reason == ONLY_OWN  # measured, and there is nothing to tell
     decided = row.verdict in (Verdict.CLOSE, Verdict.NOT_YET)
-    film = SKILL_WORDS[Skill(row.skill)].film if row.skill in set(Skill) and row.verdict == Verdict.CANNOT_TELL else ""
+    film = SKILL_WORDS[Skill(row.skill)].film if row.skill in set(Skill) and row.verdict == Verdict.CANNOT_TELL and not own else ""
     return ReadingView(
         anchor=row.anchor,
         title=column_title(tr, row.column),

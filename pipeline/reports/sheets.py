@@ -18,10 +18,10 @@ from pipeline.reports.blur import BLUR_OF_PICTURE
 from pipeline.reports.files import write_whole
 from pipeline.reports.language import translations
 from pipeline.reports.pages import content_policy, environment, stylesheet
+from pipeline.reports.places import UNASSIGNED
 from pipeline.reports.words import CAUTION
 
 FOLDER = "sheets"  # below the data folder
-PAGE = "unassigned.html"
 LONGEST_SIDE = 360
 JPEG_QUALITY = 80
 
@@ -61,7 +61,7 @@ def write_sheets(
     for old in (data / FOLDER).glob("*.jpg"):
         if old.name.split("_")[0] not in keep:
             old.unlink(missing_ok=True)
-    page = out / PAGE
+    page = out / UNASSIGNED
     if not clips:
         page.unlink(missing_ok=True)
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 
@@ -16,9 +17,9 @@ from pipeline.reports.beside import beside_links
 from pipeline.reports.eye_page import write_eye
 from pipeline.reports.files import slug, write_changed
 from pipeline.reports.focus_view import focus_table, focus_views
-from pipeline.reports.language import Translations, translated, translations, week_words
+from pipeline.reports.language import Translations, day_words, translated, translations, week_words
 from pipeline.reports.pages import content_policy, environment, script, stylesheet
-from pipeline.reports.places import athlete_file, places
+from pipeline.reports.places import UNASSIGNED, athlete_file, places
 from pipeline.reports.practice_page import PAGE, practice_sheets, write_practice
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
@@ -35,17 +36,18 @@ OURS = '<meta name="generator" content="Matside">'  # only files that carry this
 
 def write_site(
     store: Store, tolerances: Tolerances, out: Path, data: Path, *, title: str = "Matside", note: str = "", language: str = "en",
-    trends: bool = False, today: date | None = None,
+    trends: bool = False, today: date | None = None, lapsed: Mapping[str, str] | None = None,
 ) -> Path:  # fmt: skip
     """Write all pages and tables below `out` and return the index's path.
 
     data : the data folder, for the pictures. note : a line shown on every page (that data are invented, for instance).
     trends : link to trends/ and cohorts/, where those pages are written too. today : the day on which a coach's pins must hold.
+    lapsed : athletes who are hidden in `store` as consent ran out, and its last day; the front page says so.
     Pages that no longer have an athlete or a week are removed, if Matside wrote them; nothing else is touched.
     Raises MatsideError where `out` cannot be written.
     """
     try:
-        return _Site(store, tolerances, out, data, title, note, translations(language), trends, today).write()
+        return _Site(store, tolerances, out, data, title, note, translations(language), trends, today, lapsed or {}).write()
     except OSError as error:
         raise MatsideError(
             f"{error.filename or out}: the pages cannot be written ({error.strerror}). Choose another folder or make room."
@@ -71,11 +73,11 @@ def write_sheet(
 
 class _Site:
     def __init__(self, store: Store, tolerances: Tolerances, out: Path, data: Path, title: str, note: str, tr: Translations,
-                 trends: bool, today: date | None) -> None:  # fmt: skip
+                 trends: bool, today: date | None, lapsed: Mapping[str, str]) -> None:  # fmt: skip
         self.store, self.tolerances, self.out, self.data, self.tr = store, tolerances, out, data, tr
         self.env = environment(tr)
         self.env.globals.update(common(tr, tolerances, title, note or store.fact(INVENTED)), trends=trends)
-        self.today = today
+        self.today, self.lapsed = today, lapsed
         self.routine: RoutineRecords | None = None
         self.pages: dict[str, str] = {}  # the file of each attempt's page, by its link
 
@@ -123,7 +125,8 @@ class _Site:
         for link, path, root in pages:
             at = links.index(link)
             text = template.render(
-                week=week_view(self.tr, records.weeks[link.key], root, self.pages), weeks=links, root=root, problems=problems[link.key],
+                week=week_view(self.tr, records.weeks[link.key], root, self.pages), weeks=links, root=root, problems=problems[link.key], lapsed=_lapsed(self.tr, self.lapsed) if not root else "",
+                waiting_page=UNASSIGNED if (self.out / UNASSIGNED).is_file() else "",
                 focus=focus_table(self.tr, focuses, self.tolerances) if not root else None,
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,
                 **self._filters(),
@@ -157,9 +160,9 @@ class _Site:
     def _filters(self) -> dict[str, object]:
         """The week's scripts and words, and a policy that lets them run."""
         verdicts = [[view.id, self.tr.gettext(view.word)] for view in VERDICTS.values()]
-        scripts = script("week.js"), script("keys.js")
+        scripts = script("week.js"), script("land.js"), script("keys.js")
         return {
-            "week_script": scripts[0], "keys_script": scripts[1], "csp": content_policy(*scripts),
+            "week_script": scripts[0], "land_script": scripts[1], "keys_script": scripts[2], "csp": content_policy(*scripts),
             "week_words": {**translated(self.tr, WEEK_WORDS), "verdicts": verdicts},
         }  # fmt: skip
 
@@ -172,6 +175,16 @@ def common(tr: Translations, tolerances: Tolerances, title: str, note: str) -> d
         "verdicts": list(VERDICTS.values()), "tolerance_note": tr.gettext("Tolerances: %s.") % source,
         "made": tr.gettext("Matside %(version)s. Tolerances: %(source)s.") % {"version": __version__, "source": source},
     }  # fmt: skip
+
+
+def _lapsed(tr: Translations, lapsed: Mapping[str, str]) -> str:
+    """Whose results are kept but not shown."""
+    who = ", ".join(tr.gettext("%(code)s (until %(day)s)") % {"code": code, "day": day_words(tr, day)} for code, day in lapsed.items())
+    return (
+        tr.gettext("Not shown, as consent has run out: %s. Renew it in the roster and run again, or remove all with matside forget.") % who
+        if who
+        else ""
+    )
 
 
 def _attempts(tr: Translations, count: int) -> str:

@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 
 from pipeline.reports.language import Translations, week_words
 from pipeline.reports.places import athlete_file
-from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, known_detail, short_value, skill_title
+from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_value, skill_title
 from pipeline.reports.records import COLUMN, ReadingRow, Week, columns_of
+from pipeline.scoring.verdicts import ONLY_OWN
 from pipeline.vocabulary import Verdict
 
 MEASURED, NEEDS_YOU = "measured", "needs you"  # of a clip's statuses, the two that the page tells apart
@@ -91,14 +92,22 @@ class ClipView:
 
 
 @dataclass(frozen=True)
+class TableView:
+    """A line an athlete, a group of columns a skill."""
+
+    groups: list[GroupView]
+    rows: list[RowView]
+
+
+@dataclass(frozen=True)
 class WeekView:
     """A week's page."""
 
     key: str
     title: str
     summary: str
-    groups: list[GroupView]
-    rows: list[RowView]
+    table: TableView  # the body lines
+    further: TableView
     gaps: list[GapView]
 
 
@@ -130,13 +139,14 @@ def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
 def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str]) -> WeekView:
     """The page of one week. `root` leads from the page to the folder of the index; pages : the file of each attempt's page, by its link."""
     rows = week.readings
-    columns = columns_of(rows)
+    lines = [r for r in rows if not is_further(r.skill, r.detail)]
+    further = [r for r in rows if is_further(r.skill, r.detail)]
     return WeekView(
         key=week.key,
         title=week_words(tr, week.date),
         summary=_summary(tr, len(week.clips), len(week.attempts), rows),
-        groups=_groups(tr, columns),
-        rows=_rows(tr, rows, columns, root, pages),
+        table=_table(tr, lines, root, pages),
+        further=_table(tr, further, root, pages),
         gaps=_gaps(tr, rows, pages),
     )
 
@@ -150,6 +160,11 @@ def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[Reading
         tr.ngettext("by %d athlete.", "by %d athletes.", athletes) % athletes,
         tr.gettext("%(told)d of %(all)d readings could be told.") % {"told": told, "all": len(rows)},
     ))  # fmt: skip
+
+
+def _table(tr: Translations, rows: Sequence[ReadingRow], root: str, pages: Mapping[str, str]) -> TableView:
+    columns = columns_of(rows)
+    return TableView(_groups(tr, columns), _rows(tr, rows, columns, root, pages))
 
 
 def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
@@ -182,7 +197,8 @@ def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN
 def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]) -> list[GapView]:
     found: dict[str, list[ReadingRow]] = defaultdict(list)
     for row in rows:
-        if row.verdict == Verdict.CANNOT_TELL or not math.isfinite(row.value):
+        own = row.reason == ONLY_OWN and math.isfinite(row.value)  # measured, and there is nothing to tell
+        if (row.verdict == Verdict.CANNOT_TELL or not math.isfinite(row.value)) and not own:
             found[row.reason].append(row)
     out = []
     for reason, where in sorted(found.items(), key=lambda item: -len(item[1])):

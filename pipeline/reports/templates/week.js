@@ -2,9 +2,10 @@
 // Finding and filtering in the week's table, and turning pages by keyboard. Without scripts the table is whole.
 (() => {
   const words = JSON.parse(document.getElementById("week-words").textContent);
-  const table = document.querySelector("table.grid");
+  const tables = [...document.querySelectorAll("table.grid")]; // the body lines, then the further details
   const bar = document.getElementById("filters");
-  const rows = table ? [...table.tBodies[0].rows] : [];
+  const rows = tables.flatMap((table) => [...table.tBodies[0].rows]);
+  const everybody = new Set(rows.map((row) => row.dataset.athlete)).size;
 
   const field = (label, element) => {
     const box = document.createElement("div");
@@ -21,7 +22,7 @@
     return select;
   };
 
-  if (table && rows.length > 1) {
+  if (everybody > 1) {
     const find = document.createElement("input");
     find.type = "search";
     find.autocomplete = "off";
@@ -29,24 +30,25 @@
     field(words.athlete, find);
     const cohorts = [...new Set(rows.map((row) => row.dataset.cohort).filter(Boolean))].sort();
     const cohort = choice(words.cohort, words.all_cohorts, cohorts.map((name) => [name, name]));
-    const heads = [...table.tHead.rows[0].cells].slice(1);
-    const skill = choice(words.skill, words.all_skills, heads.map((head) => [head.dataset.skill, head.textContent]));
+    const heads = tables.flatMap((table) => [...table.tHead.rows[0].cells].slice(1));
+    const skills = new Map(heads.map((head) => [head.dataset.skill, head.textContent]));
+    const skill = choice(words.skill, words.all_skills, [...skills]);
     const verdict = choice(words.verdict, words.all_verdicts, words.verdicts);
     const count = bar.appendChild(document.createElement("output"));
     bar.hidden = false;
 
     const apply = () => {
       const code = find.value.trim().toLowerCase();
-      let shown = 0;
-      for (const cell of table.querySelectorAll("[data-skill]")) cell.hidden = Boolean(skill.value) && cell.dataset.skill !== skill.value;
+      const shown = new Set();
+      for (const cell of document.querySelectorAll("table.grid [data-skill]")) cell.hidden = Boolean(skill.value) && cell.dataset.skill !== skill.value;
       for (const row of rows) {
         const marks = [...row.querySelectorAll("td:not([hidden]) .chip")];
         for (const mark of marks) mark.classList.toggle("faint", Boolean(verdict.value) && mark.dataset.verdict !== verdict.value);
         const fits = row.dataset.athlete.toLowerCase().includes(code) && (!cohort.value || row.dataset.cohort === cohort.value);
         row.hidden = !(fits && (!(verdict.value || skill.value) || marks.some((mark) => !mark.classList.contains("faint"))));
-        shown += !row.hidden;
+        if (!row.hidden) shown.add(row.dataset.athlete);
       }
-      count.textContent = shown === rows.length ? "" : words.shown.replace("%(shown)d", shown).replace("%(all)d", rows.length);
+      count.textContent = shown.size === everybody ? "" : words.shown.replace("%(shown)d", shown.size).replace("%(all)d", everybody);
       const chosen = { athlete: find.value.trim(), cohort: cohort.value, skill: skill.value, verdict: verdict.value };
       const kept = new URLSearchParams(Object.entries(chosen).filter(([, value]) => value)).toString();
       try {
