@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from pipeline.batch.process import MEASURED, NOTHING_FOUND, Task
-from pipeline.clips.intake import READY, SKIPPED, Clip
+from pipeline.clips.intake import NEEDS_YOU, READY, Clip
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.store import ClipResult, Known
 
@@ -22,7 +22,7 @@ class Plan:
     rows: list[ClipResult] = field(default_factory=list)  # clips that are not opened, where the store does not say so yet
     renamed: list[tuple[str, str]] = field(default_factory=list)  # measured before under another name: (old, new)
     unchanged: int = 0
-    kept: list[Clip] = field(default_factory=list)  # not opened any more (consent, mostly), with results from before
+    kept: list[Clip] = field(default_factory=list)  # not opened now (consent, mostly; a disk that fails), with results from before
     sizes: dict[str, int] = field(default_factory=dict)  # bytes of each task's clip, for the progress
 
 
@@ -86,10 +86,17 @@ def _name_for(clip: Clip, known: Mapping[str, Known], by_content: Mapping[str, s
     return apart if other else clip.name
 
 
+def _says_nothing_new(held: Known, clip: Clip) -> bool:
+    """Whether results from before stay: the clip may not be opened, cannot be read tonight, or has a wrong cell, but not another athlete."""
+    if clip.status == NEEDS_YOU:
+        return held.athlete == clip.athlete and not clip.content
+    return not clip.content
+
+
 def _row_for(clip: Clip, known: Mapping[str, Known], plan: Plan) -> None:
     """A clip that is not opened gets a row with its reason; results from before are kept until they are forgotten."""
     held = known.get(clip.name)
-    if held is not None and held.status in DONE and clip.status == SKIPPED and not clip.content:
+    if held is not None and held.status in DONE and _says_nothing_new(held, clip):
         plan.kept.append(clip)
         return
     row = Known(clip.content, clip.athlete, clip.cohort, clip.date.isoformat() if clip.date else "", clip.status, clip.reason, "")

@@ -7,7 +7,7 @@ import logging
 import shutil
 import sqlite3
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence, Set
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -69,11 +69,12 @@ def run_folder(
     from pipeline.batch.pages import load_profile, write_pages
 
     tell = tell or Silent()
-    settings, today = settings or Settings(), today or date.today()
+    settings = settings or Settings()
     profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
     data = out / "data"
     with only_run(data, wait=wait), _full_disk_told(data):
         _room(data)
+        today = today or date.today()  # not before: whoever waits for another run may wait past midnight
         with Store(data / "matside.sqlite") as store:
             page_language(store, language)
             old = forget_old(store, out, settings.night.keep_days, today)
@@ -101,9 +102,9 @@ def _night(
         log.warning(notice)
     plan = make_plan(clips, store.known(), landmarks=settings.landmarks, model=_model_hash(settings), data=data, again=again)
     night.unchanged = plan.unchanged
-    night.notices += [
-        f"{clip.name}: {clip.reason}; what was measured before is kept until `matside forget {clip.athlete}`" for clip in plan.kept
-    ]
+    for notice in _kept_words(plan.kept):
+        night.notices.append(notice)
+        log.warning(notice)
     for before, now in plan.renamed:
         log.info("%s is now called %s", before, now)
         store.rename(before, now)
@@ -118,7 +119,7 @@ def _night(
         return engine(tasks, function, workers=crew, limits=limits, log_to=data / "workers.log")
 
     night.measured = _measure(plan, store, data, tell, work_on)
-    night.statuses = _statuses(clips, store)
+    night.statuses = _statuses(clips, store, {clip.name for clip in plan.kept})
     night.asked = ask(intake.clip_list, intake.gaps) or (intake.clip_list.path if night.statuses[NEEDS_YOU] else None)
     night.unassigned = show_unassigned(
         clips,
@@ -149,7 +150,8 @@ def _measure(plan: Plan, store: Store, data: Path, tell: Reporter, work_on: Call
     tell.start(len(plan.tasks), sum(plan.sizes.values()))
     shares: dict[str, float] = {}
     done, number = 0.0, 0
-    events = work_on(plan.tasks, process_clip)
+    longest_first = sorted(plan.tasks, key=lambda task: -plan.sizes[task.clip])  # or one worker is left alone with a long one
+    events = work_on(longest_first, process_clip)
     for event in events:
         size = plan.sizes[event.task.clip]
         if isinstance(event, Beat):
@@ -182,11 +184,27 @@ def _result(outcome: Outcome) -> ClipResult:
     )  # fmt: skip
 
 
-def _statuses(clips: Sequence[Clip], store: Store) -> Counter[str]:
-    """How the clips in the folder stand now."""
+def _kept_words(kept: Sequence[Clip]) -> list[str]:
+    """One line for all clips that are not opened for the same reason, however many nights and clips it has been."""
+    together: dict[tuple[str, str], list[Clip]] = {}
+    for clip in kept:
+        together.setdefault((clip.reason, clip.athlete), []).append(clip)
+    out = []
+    for (reason, athlete), clips in together.items():
+        of = clips[0].name if len(clips) == 1 else f"{len(clips)} clips, first {clips[0].name}"
+        until = f" until `matside forget {athlete}`" if clips[0].status == SKIPPED and athlete else ""
+        out.append(f"{of}: {reason}; what was measured before is kept{until}")
+    return out
+
+
+def _statuses(clips: Sequence[Clip], store: Store, kept: Set[str] = frozenset()) -> Counter[str]:
+    """How the clips in the folder stand now; those with results from before that need the coach now, or cannot be read, as such."""
     known = store.known()
     by_content = {k.content: k.status for k in known.values() if k.content}
-    return Counter(known[c.name].status if c.name in known else by_content.get(c.content, c.status) for c in clips)
+    return Counter(
+        c.status if c.name in kept and c.status != SKIPPED else known[c.name].status if c.name in known else by_content.get(c.content, c.status)
+        for c in clips
+    )
 
 
 def _model_hash(settings: Settings) -> str:

@@ -33,6 +33,7 @@ class Told:
     skill: Skill | None = None
     setting: Setting | None = None
     problem: str = ""  # file, row, column, expected, came
+    claimed: tuple[str, ...] = ()  # the athletes that the clip's rows name, also where something in them is wrong
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def _rows(table: Table) -> dict[str, Told]:
                 f"{name}, rows {before.row} and {number}: the clip is there twice and the rows differ; expected one row a clip. "
                 "If two athletes are in it, cut it in two"
             )
-            one = Told(one.clip, number, name, problem=problem)
+            one = Told(one.clip, number, name, problem=problem, claimed=tuple(dict.fromkeys((*before.claimed, *one.claimed))))
         told[one.clip] = one
     return told
 
@@ -91,9 +92,11 @@ def _rows(table: Table) -> dict[str, Told]:
 def _told(file: str, number: int, row: dict[str, str]) -> Told:
     clip = row["clip"].replace("\\", "/").removeprefix("./")
     athlete, day, skill, setting = (row.get(column, "") for column in LIST_COLUMNS[1:])
+    claimed = (athlete,) if athlete and athlete.lower() != LEFT_OUT and len(athlete) <= CODE_LENGTH else ()
 
     def wrong(column: str, expected: str, came: str) -> Told:
-        return Told(clip, number, file, problem=f"{file}, row {number}, column {column}: expected {expected}, but came {came[:60]!r}")
+        problem = f"{file}, row {number}, column {column}: expected {expected}, but came {came[:60]!r}"
+        return Told(clip, number, file, problem=problem, claimed=claimed)
 
     if len(athlete) > CODE_LENGTH:
         return wrong("athlete", "an athlete's code such as OT-01", athlete)
@@ -106,7 +109,9 @@ def _told(file: str, number: int, row: dict[str, str]) -> Told:
         return wrong("skill", f"{', '.join(s.replace('_', ' ') for s in Skill)} or nothing", skill)
     if setting and setting.lower() not in list(Setting):
         return wrong("setting", f"{' or '.join(Setting)} or nothing", setting)
-    return Told(clip, number, file, athlete, on, Skill(skill_id) if skill else None, Setting(setting.lower()) if setting else None)
+    return Told(
+        clip, number, file, athlete, on, Skill(skill_id) if skill else None, Setting(setting.lower()) if setting else None, claimed=claimed
+    )  # fmt: skip
 
 
 def ask(clips: ClipList, gaps: Sequence[tuple[str, str, str]]) -> Path | None:

@@ -77,7 +77,7 @@ def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: dat
     told = told or Told(name)
     clip = Clip(name, path, NEEDS_YOU, skill=told.skill, setting=told.setting, listed=told.row > 0)
     if told.problem:
-        return replace(clip, reason=told.problem)
+        return _in_doubt(clip, told, roster, today)
     if told.athlete.lower() == LEFT_OUT:
         return replace(clip, status=SKIPPED, reason=f"left out: {told.file} says skip")
     code = told.athlete or athlete_in_name(name, roster)
@@ -105,12 +105,33 @@ def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: dat
     return replace(clip, status=READY)
 
 
+def _in_doubt(clip: Clip, told: Told, roster: Roster, today: date) -> Clip:
+    """A clip whose row is wrong needs the coach; whoever it may be of, without consent nobody looks at it, not even for the question."""
+    by_name = athlete_in_name(clip.name, roster)
+    codes = told.claimed or ((by_name,) if by_name else ())
+    for code in codes:
+        if refusal := roster.refusal(code, today):
+            return replace(clip, status=SKIPPED, athlete=code if len(codes) == 1 else "", reason=f"{refusal}; {told.problem}")
+    one = roster.find(codes[0]) if len(codes) == 1 else None
+    return replace(clip, athlete=one.athlete if one else "", cohort=one.cohort if one else "", reason=told.problem)
+
+
 def _once(clips: list[Clip]) -> list[Clip]:
-    """Leave each content ready once: under its first name."""
-    first: dict[str, str] = {}
+    """Leave each content ready once: under its first name, and not at all where it is said to be of two athletes."""
+    ready: dict[str, list[Clip]] = {}
+    for clip in clips:
+        if clip.status == READY:
+            ready.setdefault(clip.content, []).append(clip)
     out = []
     for clip in clips:
-        if clip.status == READY and first.setdefault(clip.content, clip.name) != clip.name:
-            clip = replace(clip, status=SKIPPED, reason=f"the same video as {first[clip.content]}, which is measured once")
+        same = ready.get(clip.content, [clip]) if clip.status == READY else [clip]
+        if other := next((c for c in same if c.athlete != clip.athlete), None):
+            reason = (
+                f"the same video as {other.name}, but that is said to be of {other.athlete} and this of {clip.athlete}: "
+                "expected one athlete a video. If both are in it, cut it in two"
+            )
+            clip = replace(clip, status=NEEDS_YOU, reason=reason, listed=True)
+        elif same[0].name != clip.name:
+            clip = replace(clip, status=SKIPPED, reason=f"the same video as {same[0].name}, which is measured once")
         out.append(clip)
     return out

@@ -25,8 +25,8 @@ def athlete_in_name(name: str, roster: Roster) -> str:
     if match and match["athlete"].upper() not in NOT_CODES:
         return match["athlete"]
     for folder in reversed(path.parts[:-1]):
-        if one := roster.find(folder):
-            return one.athlete
+        if one := roster.spelled(folder):
+            return one
     return ""
 
 

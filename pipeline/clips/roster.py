@@ -80,6 +80,11 @@ class Roster:
         """The athlete with this code, in any mix of capitals."""
         return self.athletes.get(code.upper())
 
+    def spelled(self, code: str) -> str:
+        """The code as the roster has it, also from a row that is wrong; empty where it has none."""
+        one = self.find(code)
+        return one.athlete if one else code.upper() if code.upper() in self._doubtful else ""
+
     def refusal(self, code: str, today: date) -> str:
         """Why this athlete's clips may not be opened; empty where they may."""
         one = self.find(code)

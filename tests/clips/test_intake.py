@@ -304,3 +304,46 @@ def test_a_broken_file_without_a_date_is_a_failed_row(folder, tmp_path):
     put(folder, "OT-01/IMG_1.MOV", b"not a video at all")
     got = taken(folder, tmp_path)["OT-01/IMG_1.MOV"]
     assert got.status == FAILED and "not a video" in got.reason
+
+
+# ---- doubt -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_wrong_row_opens_no_clip_of_somebody_without_consent(folder, tmp_path):
+    """A typing mistake beside CU-03's code must not turn her clip into one that anybody may be shown."""
+    for name in ("IMG_1.MOV", "CU-03_2026-03-02_1.mp4", "IMG_2.MOV", "IMG_3.MOV"):
+        put(folder, name)
+    rows = "IMG_1.MOV,CU-03,yesterday,,\nCU-03_2026-03-02_1.mp4,,,handstand,\nIMG_2.MOV,OT-01,yesterday,,\nIMG_3.MOV,,yesterday,,\n"
+    (folder / "clips.csv").write_text(f"clip,athlete,date,skill,setting\n{rows}")
+    clips = taken(folder, tmp_path)
+    for name in ("IMG_1.MOV", "CU-03_2026-03-02_1.mp4"):
+        assert clips[name].status == SKIPPED and clips[name].reason.startswith("not opened: consent for CU-03 ran out")
+        assert "clips.csv, row" in clips[name].reason and not clips[name].content
+    assert (clips["IMG_2.MOV"].status, clips["IMG_2.MOV"].athlete) == (NEEDS_YOU, "OT-01"), "whose it is needs no picture"
+    assert (clips["IMG_3.MOV"].status, clips["IMG_3.MOV"].athlete) == (NEEDS_YOU, "")
+
+
+def test_a_clip_of_two_children_is_nobodys_until_it_is_cut(folder, tmp_path):
+    put(folder, "IMG_1.MOV")
+    put(folder, "IMG_2.MOV")
+    (folder / "clips.csv").write_text("clip,athlete\nIMG_1.MOV,OT-01\nIMG_1.MOV,HE-02\nIMG_2.MOV,OT-01\nIMG_2.MOV,CU-03\n")
+    clips = taken(folder, tmp_path)
+    assert (clips["IMG_1.MOV"].status, clips["IMG_1.MOV"].athlete) == (NEEDS_YOU, "") and "cut it in two" in clips["IMG_1.MOV"].reason
+    assert clips["IMG_2.MOV"].status == SKIPPED and "consent for CU-03 ran out" in clips["IMG_2.MOV"].reason
+    assert not any(clip.content for clip in clips.values())
+
+
+def test_one_video_said_to_be_of_two_athletes_is_measured_for_neither(folder, tmp_path):
+    put(folder, "OT-01_2026-03-02_1.mp4", b"the same")
+    put(folder, "HE-02_2026-03-02_1.mp4", b"the same")
+    clips = taken(folder, tmp_path)
+    for mine, other in (("OT-01", "HE-02"), ("HE-02", "OT-01")):
+        clip = clips[f"{mine}_2026-03-02_1.mp4"]
+        assert clip.status == NEEDS_YOU and f"of {other} and this of {mine}" in clip.reason and "cut it in two" in clip.reason
+
+
+def test_a_folder_of_somebody_whose_row_is_wrong_is_not_anybodys(folder, tmp_path):
+    (folder / "roster.csv").write_text(ROSTER + "OT-09,Otters,left,soon\n")
+    put(folder, "OT-09/IMG_1.MOV")
+    clip = taken(folder, tmp_path)["OT-09/IMG_1.MOV"]
+    assert clip.status == SKIPPED and "column consent_until" in clip.reason and not clip.content
