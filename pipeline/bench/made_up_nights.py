@@ -14,15 +14,20 @@ from pipeline.landmarks.models import landmark_model
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.measures.reading import Curve, Reading
 from pipeline.store import AttemptResult, ClipResult, Store
-from pipeline.vocabulary import DETAILS, Setting, Side
+from pipeline.vocabulary import DETAILS, Setting, Side, Verdict
 
 ATHLETES, FIRST_DAY, DAYS = 40, date(2026, 1, 5), 120
+LAST_DAY = FIRST_DAY + timedelta(days=DAYS)
 
 
 def fill(folder: Path, out: Path, *, clips: int, readings_a_clip: int, seed: int = 1) -> None:
-    """Write `clips` files with a roster, and a store in which each is measured with `readings_a_clip` readings and curves."""
+    """Write `clips` files with a roster, and a store in which each is measured with `readings_a_clip` readings and curves.
+
+    Every fourth clip is a routine; the coach has said of every tenth reading what she sees, and pinned a focus for every fifth athlete,
+    so that all pages have something to show.
+    """
     rng = np.random.default_rng(seed)
-    settings, model = LandmarkSettings(), landmark_model().sha256
+    settings, model = LandmarkSettings(), landmark_model(LandmarkSettings().model).sha256
     folder.mkdir(parents=True)
     codes = [f"{'OT' if i % 2 else 'HE'}-{i:02d}" for i in range(ATHLETES)]
     rows = "".join(f"{code},{'Otters' if code.startswith('OT') else 'Herons'},left,2099-12-31\n" for code in codes)
@@ -36,13 +41,19 @@ def fill(folder: Path, out: Path, *, clips: int, readings_a_clip: int, seed: int
         cohort = "Otters" if code.startswith("OT") else "Herons"
         content = hashes.of(name, folder / name)
         task = Task(name, folder / name, content, code, cohort, str(day), settings, out / "data", Side.LEFT, model=model)
-        results.append(_result(task, readings_a_clip, rng))
+        results.append(_result(task, readings_a_clip, rng, Setting.ROUTINE if number % 4 == 3 else Setting.ALONE))
     hashes.save()
     with Store(out / "data" / "matside.sqlite") as store:
         store.put_all(results)
+        store.set_roster([tuple(row.split(",")) for row in rows.split()])
+        readings = [(a.link, r.detail, r.side) for result in results for a in result.attempts for r in a.readings]
+        verdicts = [str(v) for v in Verdict]
+        store.add_eye((*one, verdicts[i % len(verdicts)], f"{LAST_DAY}T20:00:00+00:00") for i, one in enumerate(readings[::10]))
+        for code in codes[::5]:
+            store.pin(code, "lunge", "hip_angle", "", "")
 
 
-def _result(task: Task, count: int, rng: np.random.Generator) -> ClipResult:
+def _result(task: Task, count: int, rng: np.random.Generator, setting: Setting) -> ClipResult:
     """Attempts with about five readings each until there are enough."""
     attempts: list[AttemptResult] = []
     while count > 0:
@@ -50,9 +61,7 @@ def _result(task: Task, count: int, rng: np.random.Generator) -> ClipResult:
         details = [d for d in DETAILS if d.skill == skill][:count]
         count -= len(details)
         number = len(attempts) + 1
-        attempt = Attempt(
-            skill, number, 4.0 * number, 4.0 * number + 3, 4.0 * number + 1, 4.0 * number + 2, 1, Side.LEFT, Setting.ALONE, 0.9
-        )
+        attempt = Attempt(skill, number, 4.0 * number, 4.0 * number + 3, 4.0 * number + 1, 4.0 * number + 2, 1, Side.LEFT, setting, 0.9)
         readings, curves = [], []
         t = np.arange(90) / 30 + attempt.start_s
         for detail in details:

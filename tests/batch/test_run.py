@@ -57,6 +57,14 @@ def test_a_second_night_does_nothing_and_draws_nothing(folder, out):
     assert contents(out) == before
 
 
+def test_a_made_up_night_counts_as_done_so_that_the_benchmark_of_an_unchanged_one_is_true(tmp_path):
+    from pipeline.bench.made_up_nights import fill
+
+    fill(tmp_path / "clips", tmp_path / "out", clips=4, readings_a_clip=3)
+    asked, done = night(tmp_path / "clips", tmp_path / "out")
+    assert asked == [] and done.unchanged == 4
+
+
 def test_a_new_tolerance_draws_again_and_opens_no_clip(folder, out, monkeypatch):
     night(folder, out)
     monkeypatch.setattr("pipeline.clips.content.content_hash", lambda _: pytest.fail("a clip was read"))
