@@ -48,7 +48,7 @@ class Look:
     def smooth(self, names: tuple[str, ...], start: float, end: float, width: float) -> tuple[np.ndarray, np.ndarray]:
         """(t (m,), xy (m, k, 2)) of some landmarks between two moments, also beyond the scene; smoothed over `width` seconds each way."""
         i = np.flatnonzero((self.track.t >= start) & (self.track.t <= end))
-        points = self.placed(self.track.xy[np.ix_(i, [INDEX[name] for name in names])])
+        points = self.placed(self.track.xy[np.ix_(i, np.array([INDEX[name] for name in names]))])
         if len(i) == 0:
             return self.track.t[i], points
         flat, _ = smooth_both_ways(self.track.t[i], points.reshape(len(i), -1), width)

@@ -54,7 +54,7 @@ def readings(look: Look, table: Table) -> list[Reading]:
     """The sway in the first second of standing, % of the leg."""
     s, start = look.scene, look.attempt.moment("standing_s")
     inside = (look.track.t >= start) & (look.track.t <= start + STOOD_S)
-    points = look.placed(look.track.xy[np.ix_(inside, [INDEX[p] for p in POINTS])])[..., 0]
+    points = look.placed(look.track.xy[np.ix_(inside, np.array([INDEX[p] for p in POINTS]))])[..., 0]
     ok = np.isfinite(points).all(axis=1)
     share = float(ok.mean()) if len(ok) else 0.0
     t = look.track.t[inside][ok]

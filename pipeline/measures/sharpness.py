@@ -143,7 +143,7 @@ def window_of(look: Look) -> tuple[float, float]:
     if not np.isfinite(start):
         return nan
     t, up = raised(look, start, end)
-    found = []
+    found: list[tuple[float, float]] = []
     for i in np.flatnonzero((up[1:] > OVERHEAD) & (up[:-1] <= OVERHEAD)) + 1:
         hung = np.flatnonzero(up[:i] < HANGING)
         if len(hung) == 0 or (found and t[hung[-1]] < found[-1][1]):

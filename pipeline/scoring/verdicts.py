@@ -58,7 +58,8 @@ def decide_codes(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance
 
 def score(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance]) -> pd.DataFrame:
     """A copy of the readings (columns of READING_COLUMNS) with `verdict` filled; a `cannot tell` always has a reason."""
-    out, own = readings.copy(), getattr(tolerances, "own", frozenset())
+    out = readings.copy()
+    own: frozenset[tuple[str, str]] = getattr(tolerances, "own", frozenset())
     verdict = np.empty(len(out), dtype=object)
     verdict.fill(Verdict.CANNOT_TELL)
     reason = out["reason"].fillna("").to_numpy(dtype=object, copy=True)
