@@ -27,6 +27,10 @@ HEAVY = (
     "psutil",
 )
 COMMANDS = sorted(command.callback.__name__ for command in cli.app.registered_commands)
+GROUPS = {
+    group.name or group.typer_instance.info.name: sorted(c.name or c.callback.__name__ for c in group.typer_instance.registered_commands)
+    for group in cli.app.registered_groups
+}
 runner = CliRunner()
 
 
@@ -64,6 +68,17 @@ def matside(*arguments, monkeypatch=None):
 
 def test_the_commands_are_these():
     assert COMMANDS == ["athlete", "compare", "demo", "doctor", "forget", "note", "practice", "report", "routines", "run", "share"]
+
+
+def test_the_commands_of_the_coachs_own_words_are_these():
+    assert GROUPS == {"eye": ["add", "read", "show"], "focus": ["list", "pin", "unpin"], "points": ["blank", "enter", "fill"]}
+
+
+@pytest.mark.parametrize(("group", "command"), [(group, command) for group, commands in GROUPS.items() for command in ["", *commands]])
+def test_each_of_them_explains_itself_with_an_example(group, command):
+    result = runner.invoke(cli.app, [*f"{group} {command}".split(), "--help"], env={"COLUMNS": "200"})
+    assert result.exit_code == 0
+    assert "Example:" in result.output and f"matside {group} {command}".strip() in result.output
 
 
 @pytest.mark.parametrize("command", COMMANDS)

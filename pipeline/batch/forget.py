@@ -9,13 +9,17 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
+from pipeline.batch.leftovers import remove_parts
 from pipeline.batch.pages import write_pages
+from pipeline.clips.clip_list import BESIDE_NAME
 from pipeline.clips.content import ContentHashes
+from pipeline.clips.tables import decoded
 from pipeline.errors import MatsideError
 from pipeline.files import write_whole
 from pipeline.reports.points_files import forget_sheets
+from pipeline.reports.sheets import UNASSIGNED
 from pipeline.scoring.tolerances import Tolerances
-from pipeline.store import Known, Store
+from pipeline.store import Known, Store, mentions
 
 FOLDERS = "clips folders"  # the store's fact with the folders that runs have looked into
 LAST_RUN = "last run"
@@ -46,7 +50,8 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
         known = store.known()
         code_asked = code.upper()
         theirs = {clip: k for clip, k in known.items() if k.athlete.upper() == code_asked}
-        elsewhere = {*store.pins()["athlete"], *store.roster()["athlete"], *store.eye()["athlete"]}
+        noted = {about for about in store.notes()["about"] if about not in {*store.cohorts(), *store.roster()["cohort"]}}
+        elsewhere = {*store.pins()["athlete"], *store.roster()["athlete"], *store.eye()["athlete"], *noted}
         known_otherwise = {one for one in elsewhere if one.upper() == code_asked}
         if not theirs and not known_otherwise:
             codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
@@ -57,6 +62,7 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
         if delete_clips:
             done.deleted_sources = [path for path in done.sources if _deleted(path)]
             done.sources = [path for path in done.sources if path not in done.deleted_sources]
+        _forget_folders(store, spelled)
         done.pages = [f"athletes/{one}.html" for one in sorted(spelled) if (out / "athletes" / f"{one}.html").exists()]
         write_pages(store, tolerances, out, changed=True)
     return done
@@ -72,6 +78,7 @@ def forget_old(store: Store, out: Path, keep_days: int, today: date) -> Forgotte
     old = {clip: k for clip, k in store.known().items() if k.made_with and k.date and k.date < oldest}
     done = _remove(old, store, out, about=set()) if old else Forgotten()
     done.sheets = forget_sheets(out, before=oldest)
+    store.erase_before(oldest)
     return done
 
 
@@ -108,31 +115,44 @@ def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]
         path for path in (data / "landmarks").glob("*.parquet") if path.name.split("_")[0] in contents - left and _deleted(path)
     )
     wanted = {data / file for file in store.picture_files(list(clips))}
-    starts = tuple(f"{k.athlete}_{k.date}_{k.content[:8]}_" for k in clips.values() if k.content)
-    wanted.update(
-        path for path in (data / "pictures").glob("*") if starts and path.name.startswith(starts)
-    )  # also of runs that were cut off
+    starts = [f"{k.athlete}_{k.date}_{k.content[:8]}_" for k in clips.values() if k.content] + [f"{code}_" for code in about]
+    begin = tuple(start.upper() for start in starts)  # also of runs that were cut off, and of clips given to somebody else since then
+    wanted.update(path for path in (data / "pictures").glob("*") if begin and path.name.upper().startswith(begin))
     done.pictures = _count(path for path in wanted if _deleted(path))
     hashes = ContentHashes(data / "contents.json")
-    hashes.forget(set(clips))
+    hashes.forget(
+        set(clips), {k.content for k in clips.values() if k.content} - {k.content for c, k in store.known().items() if c not in clips}
+    )
     hashes.save()
-    names = [re.escape(clip) for clip in clips] + [rf"(?<![\w-]){re.escape(code)}(?![\w-])" for code in about]
-    pattern = re.compile("|".join(names), re.IGNORECASE)
+    pattern = re.compile("|".join([re.escape(clip) for clip in clips] + [mentions(code).pattern for code in about]), re.IGNORECASE)
     done.log_lines = sum(_without_lines(path, lambda line: bool(pattern.search(line))) for path in (data / "run.log", data / "workers.log"))
+    _without_lines(out / BESIDE_NAME, lambda line: bool(pattern.search(line)))
+    if (out / UNASSIGNED).is_file() and pattern.search((out / UNASSIGNED).read_text("utf-8", "replace")):
+        (out / UNASSIGNED).unlink()  # the next run draws it again
+    remove_parts(out)
     done.sheets = forget_sheets(out, about)
     for code in sorted(about) or [""]:
         store.erase(list(clips), about=code)
     return done
 
 
+def _forget_folders(store: Store, codes: Iterable[str]) -> None:
+    """A clips folder that is called after the athlete."""
+    folders = _folders(store)
+    kept = [folder for folder in folders if not any(mentions(code).search(folder) for code in codes)]
+    if len(kept) < len(folders):
+        store.set_fact(FOLDERS, json.dumps(kept))
+
+
 def _without_lines(path: Path, drop: Callable[[str], bool]) -> int:
-    """Rewrite a log without some lines; how many went."""
+    """Rewrite a text file without some lines; how many went."""
     if not path.is_file():
         return 0
-    lines = path.read_text("utf-8", "backslashreplace").splitlines(keepends=True)
+    text, encoding = decoded(path.read_bytes())
+    lines = text.splitlines(keepends=True)
     kept = [line for line in lines if not drop(line)]
     if len(kept) < len(lines):
-        write_whole(path, "".join(kept))
+        write_whole(path, "".join(kept).encode(encoding, "backslashreplace"))
     return len(lines) - len(kept)
 
 

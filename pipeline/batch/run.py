@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.batch.forget import forget_old, remember_folder
+from pipeline.batch.leftovers import remove_parts
 from pipeline.batch.lock import only_run
 from pipeline.batch.pages import page_language
 from pipeline.batch.plan import Plan, make_plan
@@ -147,6 +148,7 @@ def _measure(plan: Plan, store: Store, data: Path, tell: Reporter, work_on: Call
     if not plan.tasks:
         return 0
     _opencv_loads()
+    remove_parts(data.parent)
     tell.start(len(plan.tasks), sum(plan.sizes.values()))
     shares: dict[str, float] = {}
     done, number = 0.0, 0
@@ -202,7 +204,11 @@ def _statuses(clips: Sequence[Clip], store: Store, kept: Set[str] = frozenset())
     known = store.known()
     by_content = {k.content: k.status for k in known.values() if k.content}
     return Counter(
-        c.status if c.name in kept and c.status != SKIPPED else known[c.name].status if c.name in known else by_content.get(c.content, c.status)
+        c.status
+        if c.name in kept and c.status != SKIPPED
+        else known[c.name].status
+        if c.name in known
+        else by_content.get(c.content, c.status)
         for c in clips
     )
 

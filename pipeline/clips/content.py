@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Set
 from pathlib import Path
 
 from pipeline.files import write_whole
@@ -45,9 +46,9 @@ class ContentHashes:
         self._changed = True
         return digest
 
-    def forget(self, names: set[str]) -> None:
-        """Drop what is remembered of these clips."""
-        for name in names & self._known.keys():
+    def forget(self, names: set[str], contents: Set[str] = frozenset()) -> None:
+        """Drop what is remembered of these clips, and of these hashes under whatever name."""
+        for name in [n for n, known in self._known.items() if n in names or (isinstance(known, list) and set(known[2:3]) & contents)]:
             del self._known[name]
             self._changed = True
 

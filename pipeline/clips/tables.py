@@ -31,7 +31,7 @@ def read_table(path: Path, *, needs: Sequence[str]) -> Table:
         data = path.read_bytes()
     except OSError as error:
         raise MatsideError(f"{path}: cannot be read ({error.strerror}).") from error
-    text, encoding = _decode(data)
+    text, encoding = decoded(data)
     first = text.lstrip("\r\n").split("\n", 1)[0]
     separator = max(SEPARATORS, key=first.count)
     try:
@@ -54,7 +54,8 @@ def read_table(path: Path, *, needs: Sequence[str]) -> Table:
     return table
 
 
-def _decode(data: bytes) -> tuple[str, str]:
+def decoded(data: bytes) -> tuple[str, str]:
+    """A text file's text, as spreadsheets and editors write it, and the name of its encoding."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", "replace"), "utf-16"
     try:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from pathlib import Path
+
+from pipeline.store import mentions
 
 FOLDER = "points"
 BLANK = "blank"
@@ -12,8 +13,8 @@ BLANK = "blank"
 
 def sheets(out: Path) -> list[str]:
     """Names of the sheets that are there, the latest first, the blank one last."""
-    names = sorted((path.stem for path in (out / FOLDER).glob("*.html") if path.stem != BLANK), reverse=True)
-    return names + [BLANK] * (out / FOLDER / f"{BLANK}.html").is_file()
+    found = sorted((path.stem for path in (out / FOLDER).glob("*.html") if path.stem != BLANK), reverse=True)
+    return found + [BLANK] * (out / FOLDER / f"{BLANK}.html").is_file()
 
 
 def forget_sheets(out: Path, codes: Iterable[str] = (), *, before: str = "") -> list[str]:
@@ -21,7 +22,7 @@ def forget_sheets(out: Path, codes: Iterable[str] = (), *, before: str = "") -> 
 
     A round of several teams cannot be told without one of its members, so the whole sheet goes.
     """
-    named = [re.compile(rf"(?<![\w-]){re.escape(code)}(?![\w-])", re.IGNORECASE) for code in codes]
+    named = [mentions(code) for code in codes]
     files = sorted([*(out / FOLDER).glob("*.html"), *(out / FOLDER).glob("*.csv")])
     stems = {path.stem for path in files if any(one.search(path.read_text("utf-8", "replace")) for one in named)}
     stems |= {path.stem for path in files if before and path.stem != BLANK and path.stem[:10] < before}

@@ -6,6 +6,7 @@ from datetime import date
 import pytest
 
 from pipeline.batch.forget import forget_athlete, told
+from pipeline.batch.pool import Outcome
 from pipeline.batch.run import run_folder
 from pipeline.errors import MatsideError
 from pipeline.scoring.tolerances import load_tolerances
@@ -80,6 +81,68 @@ def test_nothing_is_left_of_the_athlete_and_all_of_the_others(folder, out):
     assert str(folder / ONE) in report and "roster" in report
 
 
+def test_what_the_coach_said_chose_and_played_goes_with_the_athlete_and_nothing_of_the_others(folder, out):
+    """Pins, verdicts by eye with their history, score sheets, the sheet for practice, routines' lines, rows still to fill in."""
+    from pipeline.practice.points_plan import load_plan
+    from pipeline.reports.points_page import who_may_be_there, write_blank, write_filled
+
+    (out / "clips_to_fill_in.csv").write_text("clip,athlete,date,skill,setting\nOT-01_x.mp4,OT-01,,,\nIMG_1.MOV,,,,\n")
+    (out / "data" / "pictures" / ".OT-01_half.77.part").write_bytes(b"OT-01")
+    (out / "unassigned.html").write_text("<p>OT-01_x.mp4: when was it filmed?</p>")
+    with Store(out / "data" / "matside.sqlite") as store:
+        links = {row.athlete: row.link for row in store.attempts().itertuples()}
+        for verdict, when in (("met", "2026-03-05T20:00:00"), ("not yet", "2026-03-06T20:00:00")):
+            store.add_eye([(links[code], "hip_angle", "", verdict, when) for code in ("OT-01", "HE-02")])
+        store.add_note("Herons", "2026-03-02", "drill", "wall lunges, shown by OT-01")
+        store.add_note("Herons", "2026-03-03", "drill", "wall lunges, shown by OT-011")
+        profile, plan = load_tolerances(), load_plan()
+        write_filled(store, profile, out, plan, since="2026-03-02", until="2026-03-04")
+        write_blank(store, profile, out, plan, who_may_be_there(store, "2026-03-04"))
+    assert len(list((out / "points").glob("*"))) == 4
+    done = forget_athlete("OT-01", out, load_tolerances())
+    assert knows(out, ["OT-01_", "sprained"]) == [] and knows(out, ["OT-01<", '"OT-01"', ">OT-01", ",OT-01,", "OT-01."]) == []
+    assert len(done.sheets) == 4 and "score sheets" in "\n".join(told(done, "OT-01")).lower()
+    assert (out / "clips_to_fill_in.csv").read_text() == "clip,athlete,date,skill,setting\nIMG_1.MOV,,,,\n"
+    with Store(out / "data" / "matside.sqlite") as store:
+        assert list(store.eye()["athlete"]) == ["HE-02", "HE-02"] and list(store.pins()["athlete"]) == ["HE-02"]
+        assert list(store.notes()["text"]) == ["two shoe sizes", "wall lunges, shown by OT-011"]
+    assert "HE-02" in (out / "practice.html").read_text("utf-8") and "HE-02" in (out / "eye.html").read_text("utf-8")
+
+
+def test_an_athlete_of_whom_only_a_note_is_left(folder, out):
+    with Store(out / "data" / "matside.sqlite") as store:
+        store.erase([ONE])
+        store.unpin("OT-01")
+        store.set_roster([])
+        assert "sprained" in set(store.notes()["text"])
+    forget_athlete("OT-01", out, load_tolerances())
+    assert knows(out, ["sprained"]) == []
+
+
+def test_a_clip_given_to_another_athlete_leaves_nothing_of_the_first_but_keeps_what_the_coach_said_of_it(folder, out):
+    with Store(out / "data" / "matside.sqlite") as store:
+        link = store.attempts("OT-01")["link"].iloc[0]
+        store.add_eye([(link, "hip_angle", "", "met", "2026-03-05T20:00:00")])
+    (folder / "clips.csv").write_text(f"clip,athlete\n{ONE},HE-02\n")
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    assert knows(out / "data" / "pictures", ["OT-01"]), "pictures of the attempt under its first name"
+    forget_athlete("OT-01", out, load_tolerances())
+    assert not knows(out / "data" / "pictures", ["OT-01"])
+    with Store(out / "data" / "matside.sqlite") as store:
+        said = store.eye()
+        assert list(said["athlete"]) == ["HE-02"] and list(said["link"]) == [link.replace("OT-01", "HE-02")]
+        assert link.replace("OT-01", "HE-02") in set(store.attempts("HE-02")["link"])
+
+
+def test_a_log_line_on_a_clip_that_never_came_goes_too(folder, out):
+    (folder / "clips.csv").write_text("clip,athlete\nOT-01_2026-03-07_9.mp4,OT-01\nOT-012_2026-03-07_9.mp4,\n")
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    assert "OT-01_2026-03-07_9.mp4" in (out / "data" / "run.log").read_text()
+    forget_athlete("OT-01", out, load_tolerances())
+    log = (out / "data" / "run.log").read_text()
+    assert "OT-01_" not in log and "OT-012_2026-03-07_9.mp4" in log
+
+
 def test_the_clips_themselves_go_only_when_asked(folder, out):
     done = forget_athlete("OT-01", out, load_tolerances(), delete_clips=True)
     assert done.deleted_sources == [folder / ONE] and not (folder / ONE).exists()
@@ -121,6 +184,19 @@ def test_old_results_go_by_age_and_their_clips_are_not_measured_anew(folder, out
     assert rows_of(out)[ONE] == ("skipped", "older than the 10 days that results are kept")
     assert {clip for clip, (status, _) in rows_of(out).items() if status == "measured"} == {TWO, THREE}
     assert not list((out / "data" / "pictures").glob("OT-01*"))
+
+
+def test_notes_pins_and_words_on_gone_clips_go_by_age_too(folder, out):
+    with Store(out / "data" / "matside.sqlite") as store:
+        store.pin("HE-02", "cartwheel", "knee_angle", "", "2026-03-02")
+        link = store.attempts("HE-02")["link"].iloc[0]
+        store.add_eye([(link, "hip_angle", "", "met", "2026-03-02T20:00:00")])
+        store.add_note("HE-02", "2026-03-12", "growth", "new shoes")
+        store.remove(TWO)
+    run_folder(folder, out, engine=StandIn({TWO: Outcome(None, fault="crashed")}), today=date(2026, 3, 15), settings=keeping(10))
+    with Store(out / "data" / "matside.sqlite") as store:
+        assert list(store.notes()["text"]) == ["new shoes"] and store.eye().empty
+        assert set(store.pins()["skill"]) == {"lunge"}, "until they are taken off"
 
 
 def test_a_clock_that_jumps_removes_nothing_that_night(folder, out):

@@ -170,7 +170,9 @@ def test_consent_that_runs_out_is_said_once_for_all_of_an_athletes_clips_and_non
     asked, done = night(folder, out, today=date(2028, 1, 1), again=True)
     assert asked == [] and contents(out) == before
     said = [notice for notice in done.notices if "consent" in notice]
-    assert len(said) == 1 and said[0].startswith("5 clips, first OT-01_2026-03-02_0.mp4: not opened: consent for OT-01 ran out on 2027-01-01")
+    assert len(said) == 1 and said[0].startswith(
+        "5 clips, first OT-01_2026-03-02_0.mp4: not opened: consent for OT-01 ran out on 2027-01-01"
+    )
     assert said[0].endswith("what was measured before is kept until `matside forget OT-01`")
     assert said[0] in (out / "data" / "run.log").read_text("utf-8")
 
