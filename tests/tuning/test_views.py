@@ -1,4 +1,4 @@
-"""Turned and mirrored crops carry their points along; joint centres; a few training steps."""
+"""Turned and mirrored crops carry their points along; joint centres; real people in front of drawn ones; borrowed light."""
 
 import numpy as np
 import pytest
@@ -6,11 +6,9 @@ import pytest
 torch = pytest.importorskip("torch")
 pytest.importorskip("tflite")
 
-from pipeline.landmarks.tuning.anchors import CREDIT_COLUMNS, Anchors  # noqa: E402
 from pipeline.landmarks.tuning.convention import offsets, to_joint_centres  # noqa: E402
 from pipeline.landmarks.tuning.labels import SIZE  # noqa: E402
-from pipeline.landmarks.tuning.package import MODELS  # noqa: E402
-from pipeline.landmarks.tuning.views import MIRRORED, View, scrambled  # noqa: E402
+from pipeline.landmarks.tuning.views import MIRRORED, View, borrow_light, scrambled, stand_in_front  # noqa: E402
 
 
 def brightest(x: torch.Tensor) -> np.ndarray:
@@ -71,26 +69,50 @@ def test_family_points_of_a_known_body_move_to_its_joint_centres():
     np.testing.assert_allclose(got[0], family[0])
 
 
-def test_two_steps_change_the_weights_and_leave_a_file_that_fits(tmp_path, bodies, compiler):
-    import cv2
+def test_a_view_and_its_inverse_leave_points_picture_and_world_as_they_were():
+    torch.manual_seed(4)
+    view = View.random(6, "cpu", degrees=40, zoom=0.2, shift=10)
+    back, points, world = view.inverse(), 60 + 130 * torch.rand(6, 33, 2), torch.randn(6, 33, 3)
+    torch.testing.assert_close(back.points(view.points(points)), points, rtol=1e-4, atol=1e-2)
+    torch.testing.assert_close(back.world(view.world(world)), world, rtol=1e-4, atol=1e-4)
+    y, x = torch.meshgrid(torch.arange(SIZE) + 0.5, torch.arange(SIZE) + 0.5, indexing="ij")
+    smooth = torch.exp(-((x - 140) ** 2 + (y - 110) ** 2) / 800)[None, None].expand(6, 3, -1, -1)
+    assert (back.picture(view.picture(smooth)) - smooth).abs().max() < 0.02
 
-    from pipeline.landmarks.net import LandmarkNet as Runner
-    from pipeline.landmarks.tuning.train import TrainSettings, train
 
-    np.savez(
-        tmp_path / "bodies.npz", vertices=bodies.vertices, heads=bodies.heads, faces=bodies.faces, bone_of=bodies.bone_of, weight=bodies.weight,
-        bones=np.array(bodies.bones), parents=np.array(bodies.parents),
-    )  # fmt: skip
-    jpeg = cv2.imencode(".jpg", np.full((384, 384, 3), 120, np.uint8))[1].ravel()
-    Anchors([jpeg], [0], [dict.fromkeys(CREDIT_COLUMNS, "a test")]).save(tmp_path / "anchors.npz")
-    base = MODELS / "matside_full.tflite"
-    report = train(
-        TrainSettings(
-            base=base, bodies=tmp_path / "bodies.npz", out=tmp_path / "run", pool=tmp_path / "pool", anchors=tmp_path / "anchors.npz", steps=2,
-            batch=3, real_batch=1, workers=1, slots=12, first_crops=10, check=6, mixes=(0.5,), device="cpu",
-        )
-    )  # fmt: skip
-    assert report["steps"] == 2 and report["credits"][0]["licence"] == "a test"
-    tuned = tmp_path / "run" / "tuned.tflite"
-    assert tuned.stat().st_size == base.stat().st_size and tuned.read_bytes() != base.read_bytes()
-    assert np.isfinite(Runner(tuned).raw(np.zeros((256, 256, 3), np.uint8))[0]).all()
+def _known(b: int, at: float) -> dict:
+    return {"xy": torch.full((b, 33, 2), at), "seen": torch.ones(b, 33), "person": torch.ones(b)}
+
+
+def test_someone_in_front_hides_what_he_covers_and_never_most_of_the_athlete():
+    torch.manual_seed(5)
+    b = 40
+    x, wide = torch.zeros(b, 3, SIZE, SIZE), torch.ones(b, 3, 384, 384)
+    mask = torch.zeros(b, 1, SIZE, SIZE)
+    mask[:, :, 40:216, 100:156] = 1
+    known = _known(b, 128.0)
+    known["xy"][:, 31] = 20.0  # a toe near the edge
+    out, told = stand_in_front(x, known, wide, mask, 1.0)
+    added = out.flatten(1).amax(1) > 0.5
+    assert added.any()
+    for k in range(b):
+        for j in (11, 31):
+            column, row = known["xy"][k, j].long().tolist()
+            covered = float(out[k, 0, row, column]) > 0.6
+            assert covered <= (told["seen"][k, j] == 0)  # whatever he covers is hidden from then on
+    assert (told["seen"][:, 11] == 1).all()  # twelve joints in one place: he would cover all of them, so he stays away
+    nobody = dict(known, person=torch.zeros(b))
+    assert torch.equal(stand_in_front(x, nobody, wide, mask, 1.0)[0], x)
+
+
+def test_borrowed_light_changes_slow_colours_and_keeps_edges():
+    torch.manual_seed(6)
+    x = torch.zeros(8, 3, SIZE, SIZE) + 0.4
+    x[:, :, ::2] += 0.1  # the finest stripes there are
+    red = torch.zeros(3, 3, SIZE, SIZE)
+    red[:, 0] = 0.9
+    out = borrow_light(x, red, 1.0)
+    assert (out[:, 0].mean((1, 2)) > out[:, 2].mean((1, 2)) + 0.01).all()
+    stripes = (out[:, :, ::2] - out[:, :, 1::2])[:, :, 20:-20, 20:-20]
+    torch.testing.assert_close(stripes, torch.full_like(stripes, 0.1), rtol=0, atol=0.02)
+    torch.testing.assert_close(borrow_light(x, red, 0.0), x, rtol=0, atol=1e-5)

@@ -1,4 +1,4 @@
-"""Commands of the tuning room, one a step: bodies, anchors, train, write-back, ruler, evaluate, package. `crops` shows what is drawn."""
+"""Commands of the tuning room, one a step: bodies, anchors, teach, train, write-back, ruler, evaluate, package. `crops` shows what is drawn."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
+import numpy as np
 import typer
 
 from pipeline.errors import MatsideError
@@ -49,19 +50,43 @@ def anchors(
 
 
 @app.command()
+def teach(
+    teacher: Annotated[list[Path], typer.Option(help="Heavy model of the family, marking points as the family does.")] = [],  # noqa: B006
+    tuned_teacher: Annotated[list[Path], typer.Option(help="A tuned model, marking joint centres.")] = [],  # noqa: B006
+    anchors: Path = Path("build/tuning/anchors.npz"),
+    out: Path = Path("build/tuning/taught.npz"),
+    views: int = 12,
+    device: str = "cpu",
+) -> None:
+    """Ask heavier models about the real crops, many views each.  Example: teach --teacher heavy.tflite"""
+    from .anchors import Anchors
+    from .teach import teach as run
+
+    if not teacher and not tuned_teacher:
+        raise MatsideError("teach: name a --teacher or a --tuned-teacher.")
+    asked = [(t, False) for t in teacher] + [(t, True) for t in tuned_teacher]
+    known = run(Anchors.load(anchors), asked, views=views, device=device)
+    known.save(out)
+    print(f"{out}: {len(known.xy)} people, median spread {float(np.median(known.spread)):.1f} pixels")
+
+
+@app.command()
 def train(
     base: Annotated[Path, typer.Option(help="Model file to tune, e.g. the wheel's pose_landmark_full.tflite.")],
     out: Path = Path("build/tuning/run"),
     bodies: BODIES = Path("build/tuning/bodies.npz"),
     pool: Annotated[Path, typer.Option(help="Folder for drawn crops, 196 kB a slot.")] = Path("build/tuning/pool"),
-    teacher: Annotated[Path | None, typer.Option(help="Heavy model of the family, for the real crops.")] = None,
     anchors: Annotated[Path | None, typer.Option(help="Real crops made by `anchors`.")] = None,
+    taught: Annotated[Path | None, typer.Option(help="Teachers' answers made by `teach`.")] = None,
     start: Annotated[Path | None, typer.Option(help="tuned.tflite of a run to go on from; give another --seed.")] = None,
     minutes: float = 9.0,
     steps: Annotated[int, typer.Option(help="Stop after so many steps instead of minutes.")] = 0,
     batch: int = 128,
     real_batch: int = 64,
     real_weight: float = 1.5,
+    in_front: Annotated[float, typer.Option(help="Share of drawn crops with a real person at the edge.")] = 0.0,
+    borrowed: Annotated[float, typer.Option(help="Share of drawn crops with a real picture's light and colours.")] = 0.0,
+    restyled: Annotated[float, typer.Option(help="Share of drawn crops recoloured, blurred and roughened again.")] = 0.0,
     rate: float = 1.5e-3,
     pull: float = 0.1,
     workers: int = 14,
@@ -72,13 +97,13 @@ def train(
     device: str = "",
     fill: Annotated[bool, typer.Option(help="Draw crops; off where another run fills the same pool.")] = True,
 ) -> None:
-    """Tune a landmark model.  Example: train --base full.tflite --teacher heavy.tflite --anchors build/tuning/anchors.npz"""
+    """Tune a landmark model.  Example: train --base full.tflite --anchors build/tuning/anchors.npz --taught build/tuning/taught.npz"""
     from .train import TrainSettings
     from .train import train as run
 
     settings = TrainSettings(
-        base=base, bodies=bodies, out=out, pool=pool, teacher=teacher, anchors=anchors, start=start, minutes=minutes, steps=steps, batch=batch,
-        real_batch=real_batch, real_weight=real_weight, rate=rate, pull=pull, workers=workers, slots=slots, first_crops=first_crops, check=check, seed=seed,
+        base=base, bodies=bodies, out=out, pool=pool, anchors=anchors, taught=taught, start=start, minutes=minutes, steps=steps, batch=batch,
+        real_batch=real_batch, real_weight=real_weight, in_front=in_front, borrowed=borrowed, restyled=restyled, rate=rate, pull=pull, workers=workers, slots=slots, first_crops=first_crops, check=check, seed=seed,
         device=device, fill=fill,
     )  # fmt: skip
     report = run(settings)
@@ -91,11 +116,12 @@ def write_back(
     tuned: Annotated[Path, typer.Option(help="tuned.tflite of a run.")],
     out: Path,
     share: Annotated[float, typer.Option(min=0, max=1, help="Of the tuned weights; the rest is the original's.")] = 0.55,
+    presence: Annotated[float, typer.Option(help="Added to the logit of presence.")] = 0.0,
 ) -> None:
     """Mix tuned weights with the original's into a file of the same size.  Example: write-back --base full.tflite --tuned run/tuned.tflite out.tflite"""
     from .package import write_back as run
 
-    run(base, tuned, share, out)
+    run(base, tuned, share, out, presence=presence)
     print(f"{out}: {share:.2f} tuned")
 
 

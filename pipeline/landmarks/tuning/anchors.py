@@ -49,19 +49,18 @@ class Anchors:
         return cls(jpegs, d["picture"].tolist(), [dict(zip(CREDIT_COLUMNS, row, strict=True)) for row in d["credits"].tolist()])
 
     @cached_property
-    def _share(self) -> np.ndarray:
+    def share(self) -> np.ndarray:
         """(people,) how often each is shown: a source's share grows with the square root of its people, so that no one film rules."""
         sources = np.array([self.credits[p]["source"] for p in self.picture])
         _, source, people = np.unique(sources, return_inverse=True, return_counts=True)
         share = people[source] ** -0.5
         return share / share.sum()
 
-    def batch(self, rng: np.random.Generator, size: int) -> np.ndarray:
-        """(size, 384, 384, 3) uint8 RGB."""
+    def pictures(self) -> np.ndarray:
+        """(people, 384, 384, 3) uint8 RGB."""
         import cv2
 
-        chosen = rng.choice(len(self), size, p=self._share)
-        return np.stack([cv2.imdecode(self.jpegs[k], cv2.IMREAD_COLOR)[:, :, ::-1] for k in chosen])
+        return np.stack([cv2.imdecode(j, cv2.IMREAD_COLOR)[:, :, ::-1] for j in self.jpegs])
 
 
 def judged_pictures(keypoints: Path) -> set[str]:

@@ -1,4 +1,4 @@
-"""What a student is asked for: drawn crops by their labels, real crops by the teacher's points moved to joint centres (torch).
+"""What a student is asked for: drawn crops by their labels, real crops by what heavier models see in them (torch).
 
 Both return the weighted parts by name; the loss is their sum. Points are weighted by what our skills are measured with.
 """
@@ -8,14 +8,14 @@ from __future__ import annotations
 import torch
 import torch.nn.functional as F
 
-from .convention import MODEL_HEIGHT, to_joint_centres
+from .convention import MODEL_HEIGHT
 from .heatmap import refine
 from .labels import SIZE
-from .views import MIRRORED, View, colour, restyle
+from .teach import sharp
+from .views import View, colour, restyle
 
 DEPTH_GAIN = 2.5  # the original's z per crop pixel, measured on drawn bodies
 ANGLES = ((11, 23, 25), (12, 24, 26), (23, 25, 27), (24, 26, 28))  # hips and knees
-AGREE = 14.0  # pixels between the teacher's two views of a real crop beyond which it is not believed
 _WEIGHT = torch.full((33,), 0.3)
 _WEIGHT[[1, 3, 4, 6, 9, 10]], _WEIGHT[[13, 14, 15, 16]], _WEIGHT[[11, 12, 23, 24, 25, 26, 27, 28]], _WEIGHT[[29, 30, 31, 32]] = (
     0.2,
@@ -23,6 +23,8 @@ _WEIGHT[[1, 3, 4, 6, 9, 10]], _WEIGHT[[13, 14, 15, 16]], _WEIGHT[[11, 12, 23, 24
     1.5,
     0.7,
 )
+_REAL_WEIGHT = _WEIGHT.clone()  # drawn limbs carry over to real ones less well than drawn trunks: real crops teach limbs most
+_REAL_WEIGHT[[13, 14, 15, 16, 25, 26, 27, 28]], _REAL_WEIGHT[[29, 30, 31, 32]] = 2.2, 1.2
 _SHOULDERS_HIPS = [11, 12, 23, 24]
 
 
@@ -128,56 +130,31 @@ def drawn_loss(student: list, original: list, known: dict) -> dict[str, torch.Te
     return out
 
 
-@torch.no_grad()
-def _taught(teacher, x: torch.Tensor) -> dict[str, torch.Tensor]:
-    """The teacher's word on real crops: mean of the crop and its mirror image, moved to joint centres, with where it is sure."""
-    b = len(x)
-    points, person, mask, heatmap, world = (v.float() for v in teacher(torch.cat([x, x.flip(3)])))
-    points, world = points.reshape(2 * b, 39, 5), world.reshape(2 * b, 39, 3)[:, :33]
-    refined, _, peak = refine(points, heatmap)
-    mirrored = refined[b:, :33][:, MIRRORED].clone()
-    mirrored[..., 0] = SIZE - mirrored[..., 0]
-    world_mirrored = world[b:][:, MIRRORED].clone()
-    world_mirrored[..., 0] *= -1
-    xy, world = 0.5 * (refined[:b, :33] + mirrored), 0.5 * (world[:b] + world_mirrored)
-    return {
-        "xy": to_joint_centres(xy, world), "world": world, "agree": ((refined[:b, :33] - mirrored).norm(dim=-1) < AGREE).float(),
-        "sure": 0.5 * (peak[:b, :33] + peak[b:, :33][:, MIRRORED]), "aux": points[:b, 33:35, :2], "own": points[:b, :33, 3:], "person": person[:b], "mask": mask[:b],
-    }  # fmt: skip
+def real_loss(student, weights: dict, wide: torch.Tensor, taught: dict, nobody: torch.Tensor) -> dict[str, torch.Tensor]:
+    """wide: real crops (b, 3, 384, 384) whose middle 256 hold the person; taught: teach.Taught of them; nobody: crops without people.
 
-
-def real_loss(student, weights: dict, teacher, wide: torch.Tensor, nobody: torch.Tensor) -> dict[str, torch.Tensor]:
-    """wide: real crops (b, 3, 384, 384) whose middle 256 hold the person, without labels; nobody: crops without people (n, 3, 256, 256).
-
-    The teacher looks at the crop nearly upright; the student at another view of it, turned further, zoomed, recoloured, and at times with
-    the person cut out and put before another background. A turned view has the same joints, so the student learns real bodies at
-    tilts where the teacher itself is lost.
+    The teachers looked at the crop nearly upright; the student sees it turned further, zoomed, recoloured, and at times with the person
+    cut out and put before another background. A turned view has the same joints, so the student learns real bodies at tilts where the
+    teachers themselves are lost.
     """
     b, device = len(wide), wide.device
     with torch.no_grad():
-        straight = View.random(b, device, degrees=12, zoom=0.1, shift=8, flip=False)
-        taught = _taught(teacher, straight.picture(wide))
-        view = View.random(b, device, degrees=32, zoom=0.2, shift=14, any_turn=0.06)
-        across = lambda p: view.points(straight.unpoints(p))  # noqa: E731
-        xy, aux = view.sides(across(taught["xy"])), across(taught["aux"])
-        upright = straight.turn.transpose(1, 2) / straight.zoom[:, None, None]  # a rotation: its transpose turns back
-        level = torch.cat([taught["world"][..., :2] @ upright.transpose(1, 2), taught["world"][..., 2:]], -1)
-        world = view.sides(view.world(level))
-        sure, agree, own = (view.sides(taught[k]) for k in ("sure", "agree", "own"))
-        x = view.picture(wide)
-        mask = _other_view(taught["mask"].permute(0, 3, 1, 2), straight, view)
+        view = View.random(b, device, degrees=34, zoom=0.25, shift=16, any_turn=0.1)
+        xy, aux = view.sides(view.points(taught["xy"])), view.points(taught["aux"])
+        world = view.sides(view.world(taught["world"]))
+        sure, spread, own = (view.sides(taught[k]) for k in ("sure", "spread", "own"))
+        x, mask = view.picture(wide), view.picture(whole_mask(taught["mask"]))
         if len(nobody):
-            cut = torch.sigmoid(mask)
-            filled = cut.mean((1, 2, 3))
-            swap = (torch.rand(b, device=device) < 0.3) & (filled > 0.04) & (filled < 0.6)
+            filled = mask.mean((1, 2, 3))
+            swap = (torch.rand(b, device=device) < 0.35) & (filled > 0.04) & (filled < 0.6)
             behind = nobody[torch.randint(len(nobody), (b,), device=device)]
-            x = torch.where(swap[:, None, None, None], x * cut + behind * (1 - cut), x)
+            x = torch.where(swap[:, None, None, None], x * mask + behind * (1 - mask), x)
         x = colour(restyle(x))
     points, person, mask_, heatmap, world_ = (v.float() for v in student(x, weights=weights))
     points = points.reshape(b, 39, 5)
     good = (taught["person"] > 0.8).float()
     within = ((xy > 0) & (xy < SIZE)).all(-1).float()
-    weight = _WEIGHT.to(device) * agree * within * (0.2 + 0.8 * sure) * good
+    weight = _REAL_WEIGHT.to(device) * sharp(spread / view.zoom[:, None].clamp(max=1)) * within * (0.2 + 0.8 * sure) * good
     refined, used, _ = refine(points, heatmap)
     discs = _discs(torch.cat([xy, aux], 1)) * torch.cat([sure, torch.ones(b, 2, device=device)], 1)[..., None, None].clamp(0.3, 1)
     held = torch.sigmoid(own)
@@ -188,14 +165,11 @@ def real_loss(student, weights: dict, teacher, wide: torch.Tensor, nobody: torch
         "real_aux": 0.5 * (_near(points[:, 33:35, :2], aux, 2.0).sum(-1) * good).mean(),
         "real_own": 0.5 * (F.binary_cross_entropy_with_logits(points[:, :33, 3:], held, reduction="none") * within[..., None]).mean(),
         "real_person": 0.5 * _bce(person, torch.maximum(taught["person"], 0.9 * good)).mean(),
-        "real_mask": 2 * F.l1_loss(_coarse(mask_), torch.sigmoid(F.avg_pool2d(mask, 4))),
+        "real_mask": 2 * F.l1_loss(_coarse(mask_), F.avg_pool2d(mask, 4)),
         "real_world": 8 * _mean(_near(world_.reshape(b, 39, 3)[:, :33], world, 0.05).sum(-1), weight),
     }
 
 
-def _other_view(plane: torch.Tensor, before: View, after: View) -> torch.Tensor:
-    """(b, 1, 256, 256) logits seen in one view -> the same in another; far below zero beyond the edge."""
-    turn = after.turn @ torch.linalg.inv(before.turn)
-    shift = after.shift - (turn @ before.shift[:, :, None])[:, :, 0]
-    moved = View(turn, shift, after.zoom, after.flipped)
-    return moved.picture(plane + 20) - 20
+def whole_mask(mask: torch.Tensor) -> torch.Tensor:
+    """(b, n, n) bytes -> (b, 1, 256, 256), 1 on the person."""
+    return F.interpolate(mask[:, None].float() / 255, size=(SIZE, SIZE), mode="bilinear", align_corners=False)

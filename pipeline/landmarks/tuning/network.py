@@ -73,6 +73,7 @@ class LandmarkNet(nn.Module):
         self._dequantised: dict[int, int] = {}
         self.constants: dict[str, _Constant] = {}
         self.steps: list[_Step] = []
+        self._bias_of: dict[int, str | None] = {}
         for k in range(self._graph.OperatorsLength()):
             self._read_operator(tflite, self._graph.Operators(k), path)
         self.input = int(self._graph.Inputs(0))
@@ -173,6 +174,7 @@ class LandmarkNet(nn.Module):
             return _activate(F.conv2d(x, weights[weight], weights[bias] if bias else None, stride, inside, dilation, groups), act)
 
         self._step(inputs[:1], output, run)
+        self._bias_of[output] = bias
 
     # ---- running ----
 
@@ -199,6 +201,15 @@ class LandmarkNet(nn.Module):
                 if last_use[i] == k and i not in ends:
                     del values[i]
         return [values[e].permute(0, 2, 3, 1) if values[e].ndim == 4 and values[e].shape[2] > 1 else values[e] for e in ends]
+
+    @property
+    def presence_bias(self) -> str:
+        """Name of the parameter that is added last to the logit of presence."""
+        came_from = {step.output: step.inputs for step in self.steps}
+        tensor = self.outputs[PERSON]
+        while not self._bias_of.get(tensor):
+            tensor = came_from[tensor][0]
+        return str(self._bias_of[tensor])
 
     # ---- writing back ----
 

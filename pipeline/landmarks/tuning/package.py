@@ -16,15 +16,20 @@ CARD = MODELS / "CARD.md"
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
 
 
-def write_back(base: Path, tuned: Path, share: float, out: Path) -> None:
-    """Mix original and tuned weights, original * (1 - share) + tuned * share, and write them into the original's file at `out`."""
+def write_back(base: Path, tuned: Path, share: float, out: Path, *, presence: float = 0.0) -> None:
+    """Mix original and tuned weights, original * (1 - share) + tuned * share, and write them into the original's file at `out`.
+
+    presence: added to the logit of presence, to bring a mix that sees people where there are none back to the original's caution.
+    """
     from .network import LandmarkNet, mixed
 
     original, other = LandmarkNet(base), LandmarkNet(tuned)
     if {k: v.shape for k, v in original.constants.items()} != {k: v.shape for k, v in other.constants.items()}:
         raise MatsideError(f"{tuned}: not tuned from {base.name}; the two files hold different weights.")
     weights = [{k: p.detach() for k, p in network.named_parameters()} for network in (original, other)]
-    out.write_bytes(original.written(mixed(*weights, share)))
+    weight = mixed(*weights, share)
+    weight[original.presence_bias] += presence
+    out.write_bytes(original.written(weight))
 
 
 def checked_hash(model: Path) -> str:

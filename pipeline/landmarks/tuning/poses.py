@@ -25,7 +25,7 @@ class Kind(StrEnum):
     UPRIGHT = "upright"  # everyday standing and walking: what the original already does well
 
 
-SHARE = {Kind.TUCK: 0.25, Kind.SHOULDER_STAND: 0.16, Kind.CARTWHEEL: 0.19, Kind.LUNGE: 0.12, Kind.MIXED: 0.16, Kind.UPRIGHT: 0.12}
+SHARE = {Kind.TUCK: 0.25, Kind.SHOULDER_STAND: 0.14, Kind.CARTWHEEL: 0.17, Kind.LUNGE: 0.17, Kind.MIXED: 0.15, Kind.UPRIGHT: 0.12}
 
 
 def _both(rng: np.random.Generator, value: float, spread: float = 6.0) -> tuple[float, float]:

@@ -23,7 +23,8 @@ RADIUS = 0.942  # of the circle that holds the body, as the family marks it
 TUCKED = 110.0  # degrees at either knee below which a roll is tucked
 COCO = (0, 2, 5, 7, 8, *range(11, 17), *range(23, 29))  # our landmark of each COCO keypoint
 LEAST_KEYPOINTS = 10
-TURNS = (0, 30, -30, 90, 180)  # degrees between crop and torso on the real pictures
+TURNS = (0, 4, -4, 8, -8, 30, -30, 90, 180)  # degrees between crop and torso on the real pictures
+UPRIGHT = 10  # turns below this are one group: one crop a person gives figures that move by several points with a turn of four degrees
 JITTER_DEGREES, JITTER_SCALE = 10.0, 0.1  # of the crops from clips: following is never exact
 
 
@@ -145,7 +146,7 @@ def clip_ruler(clips: Path, truth: Path, table: Path, *, a_clip: int = 6, seed: 
 
 
 def picture_ruler(folder: Path, *, turns: tuple[int, ...] = TURNS) -> Ruler:
-    """Crops of people with keypoints in `folder/coco_keypoints.json`: groups "real 0", "real 30", ... by the crop's turn.
+    """Crops of people with keypoints in `folder/coco_keypoints.json`: groups "real 0" (turned by up to 8 degrees), "real 30", ... by the crop's turn.
 
     COCO marks what annotators took for the joints, not joint centres: compare hips and shoulders with both conventions.
     """
@@ -168,7 +169,9 @@ def picture_ruler(folder: Path, *, turns: tuple[int, ...] = TURNS) -> Ruler:
             at = crop.to_crop(xy)
             torso = float(np.linalg.norm(at[11:13].mean(0) - at[23:25].mean(0)))
             if torso > 12:
-                ones.append(_One(cut(image, crop), at, torso, f"real {abs(turn)}", -1, names[person["image_id"]]))
+                ones.append(
+                    _One(cut(image, crop), at, torso, f"real {abs(turn) if abs(turn) > UPRIGHT else 0}", -1, names[person["image_id"]])
+                )
     return _gather(ones)
 
 

@@ -19,10 +19,11 @@ import torch
 from .anchors import Anchors
 from .checks import check_figures
 from .labels import split
-from .losses import drawn_loss, real_loss
+from .losses import drawn_loss, real_loss, whole_mask
 from .network import LandmarkNet, mixed
 from .pool import Pool
-from .views import look_again, scrambled
+from .teach import Taught, teach
+from .views import borrow_light, look_again, restyle, scrambled, stand_in_front
 
 
 @dataclass(frozen=True)
@@ -31,8 +32,8 @@ class TrainSettings:
     bodies: Path
     out: Path
     pool: Path  # folder for the drawn crops; 196 kB a slot
-    teacher: Path | None = None  # heavier model of the family for the real crops; None: the base itself
     anchors: Path | None = None  # real crops; without them real pictures get worse (see the model card)
+    taught: Path | None = None  # what `teach` made of them; None: the base itself is asked
     start: Path | None = None  # tuned.tflite of an earlier run to go on from
     minutes: float = 9.0  # wall time, all included
     steps: int = 0  # instead of minutes, for tests
@@ -43,6 +44,9 @@ class TrainSettings:
     pull: float = 0.1  # toward the original weights, per unit of rate
     average: float = 0.998  # of the weights over steps
     scrambled: float = 0.09  # share of a batch cut up into person-free crops
+    in_front: float = 0.0  # share of drawn crops with a real person at the edge
+    borrowed: float = 0.0  # share of drawn crops with a real picture's slow changes of light and colour
+    restyled: float = 0.0  # share of drawn crops recoloured, blurred and roughened again
     clip: float = 100.0  # of the gradient's length
     workers: int = 14
     slots: int = 120_000
@@ -138,11 +142,13 @@ class _Trainer:
     def __init__(self, s: TrainSettings, device: str, pool: Pool, threads: ThreadPoolExecutor, log: _Log) -> None:
         self.s, self.device, self.pool, self.threads, self.log, self.begun = s, device, pool, threads, log, time.time()
         self.original, self.student = (LandmarkNet(s.base).to(device) for _ in range(2))
-        self.teacher = LandmarkNet(s.teacher).to(device) if s.teacher else self.original
-        for network in (self.original, self.teacher):
-            network.requires_grad_(False)
+        self.original.requires_grad_(False)
         self.weights = _Weights(self.original, LandmarkNet(s.start).to(device) if s.start else self.original)
         self.anchors = Anchors.load(s.anchors) if s.anchors else None
+        if self.anchors:
+            known = Taught.load(s.taught) if s.taught else teach(self.anchors, [(s.base, False)], views=2, device=device)
+            self.taught, self.wide = known.tensors(device), torch.from_numpy(self.anchors.pictures()).to(device)
+            self.shown = torch.tensor(self.anchors.share, device=device)
         self.rng = np.random.default_rng(s.seed)
 
     def _pinned(self, array: np.ndarray) -> torch.Tensor:
@@ -153,18 +159,25 @@ class _Trainer:
         pictures, labels = self.pool.batch(np.random.default_rng([self.s.seed, seed]), self.s.batch, drawn)
         return self._pinned(pictures), self._pinned(labels)
 
-    def _real_batch(self, seed: int) -> torch.Tensor:
-        return self._pinned(self.anchors.batch(np.random.default_rng([self.s.seed, 7, seed]), self.s.real_batch))
+    def _real_batch(self, size: int) -> tuple[torch.Tensor, dict[str, torch.Tensor]]:
+        chosen = torch.multinomial(self.shown, size, replacement=True)
+        return self._crops(self.wide[chosen]), {k: v[chosen] for k, v in self.taught.items()}
 
     def _crops(self, bytes_: torch.Tensor) -> torch.Tensor:
         return bytes_.to(self.device, non_blocking=True).permute(0, 3, 1, 2).float() / 255
 
-    def _loss(self, drawn: tuple[torch.Tensor, torch.Tensor], real: torch.Tensor | None) -> dict[str, torch.Tensor]:
+    def _loss(self, drawn: tuple[torch.Tensor, torch.Tensor]) -> dict[str, torch.Tensor]:
+        s = self.s
         x, known = self._crops(drawn[0]), split(drawn[1].to(self.device, non_blocking=True))
         with torch.no_grad():
             x, known = look_again(x, known)
             nobody = x[known["person"] == 0]
-            cut = round(len(x) * self.s.scrambled)
+            if self.anchors and s.in_front + s.borrowed > 0:
+                wide, taught = self._real_batch(len(x))
+                x, known = stand_in_front(x, known, wide, whole_mask(taught["mask"]), s.in_front)
+                x = borrow_light(x, wide[..., 64:-64, 64:-64], s.borrowed)
+            x = torch.where(torch.rand(len(x), 1, 1, 1, device=self.device) < s.restyled, restyle(x).clamp(0, 1), x)
+            cut = round(len(x) * s.scrambled)
             if cut:
                 x = torch.cat([scrambled(x[:cut], int(self.rng.choice([2, 4, 4, 8]))), x[cut:]])
                 kept = torch.ones(len(x), device=self.device)
@@ -173,15 +186,14 @@ class _Trainer:
             original = [v.float() for v in self.original(x)]
         weights = self.weights.now()
         parts = drawn_loss(self.student(x, weights=weights), original, known)
-        if real is not None:
-            parts |= {
-                k: self.s.real_weight * v for k, v in real_loss(self.student, weights, self.teacher, self._crops(real), nobody).items()
-            }
+        if self.anchors:
+            real = real_loss(self.student, weights, *self._real_batch(s.real_batch), nobody)
+            parts |= {k: s.real_weight * v for k, v in real.items()}
         return parts
 
     def run(self) -> dict:
         s, log, pool = self.s, self.log, self.pool
-        _faster_layout([self.student, self.original, self.teacher], s.batch, self.device, log)
+        _faster_layout([self.student, self.original], s.batch, self.device, log)
         pool.wait_for(min(s.first_crops, pool.slots))
         check = pool.check_set()
         figures = {"original": check_figures(self.original, *check, self.device, offset=True)}
@@ -192,7 +204,6 @@ class _Trainer:
         started, ends = time.time(), self.begun + s.minutes * 60 - s.finish_s
         drawn, step, ahead = pool.drawn(), 0, 5
         queue = [self.threads.submit(self._drawn_batch, k, drawn) for k in range(ahead)]
-        reals = [self.threads.submit(self._real_batch, k) for k in range(ahead)] if self.anchors else []
         while True:
             done = step / s.steps if s.steps else (time.time() - started) / max(1.0, ends - started)
             if done >= 1:
@@ -203,11 +214,9 @@ class _Trainer:
                 time.sleep(0.2)
                 drawn = pool.drawn()
                 continue
-            batch, real = queue.pop(0).result(), reals.pop(0).result() if reals else None
+            batch = queue.pop(0).result()
             queue.append(self.threads.submit(self._drawn_batch, step + ahead, drawn))
-            if self.anchors:
-                reals.append(self.threads.submit(self._real_batch, step + ahead))
-            parts = self._loss(batch, real)
+            parts = self._loss(batch)
             rate = s.rate * min(1, (step + 1) / 150) * (0.98 * 0.5 * (1 + math.cos(math.pi * min(1, done))) + 0.02)
             for group in optimiser.param_groups:
                 group["lr"] = rate

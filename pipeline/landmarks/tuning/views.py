@@ -12,7 +12,7 @@ import torch
 import torch.nn.functional as F
 
 from .convention import mirror_order
-from .labels import SIZE
+from .labels import JOINTS, SIZE
 
 MIRRORED = mirror_order()
 
@@ -52,6 +52,11 @@ class View:
         """The inverse of `points`."""
         return (p - SIZE / 2 - self.shift[:, None]) @ torch.linalg.inv(self.turn).transpose(1, 2) + SIZE / 2
 
+    def inverse(self) -> View:
+        """The view that undoes this one; sides are exchanged again by `sides`."""
+        turn = torch.linalg.inv(self.turn)
+        return View(turn, -(turn @ self.shift[:, :, None])[:, :, 0], 1 / self.zoom, self.flipped)
+
     def world(self, w: torch.Tensor) -> torch.Tensor:
         """(b, k, 3) metres, turned and mirrored but not zoomed."""
         return torch.cat([w[..., :2] @ (self.turn / self.zoom[:, None, None]).transpose(1, 2), w[..., 2:]], -1)
@@ -86,6 +91,40 @@ def restyle(x: torch.Tensor) -> torch.Tensor:
     blurred = sometimes(0.35)
     x = smaller * blurred + x * (1 - blurred)
     return x + torch.randn_like(x) * 0.03 * torch.rand(b, 1, 1, 1, device=device) * sometimes(0.6)
+
+
+def borrow_light(x: torch.Tensor, others: torch.Tensor, share: float) -> torch.Tensor:
+    """Some of the crops with the slow changes of brightness and colour of other pictures: the low frequencies' strength, not their phase."""
+    b, device = len(x), x.device
+    ours, theirs = torch.fft.rfft2(x), torch.fft.rfft2(others[torch.randint(len(others), (b,), device=device)])
+    size = x.shape[-1]
+    rows = torch.fft.fftfreq(size, 1 / size, device=device).abs()
+    far = torch.maximum(rows[:, None], torch.arange(size // 2 + 1, device=device)[None])
+    reach = torch.randint(0, 5, (b, 1, 1, 1), device=device)
+    much = torch.rand(b, 1, 1, 1, device=device) * 0.7 * (torch.rand(b, 1, 1, 1, device=device) < share)
+    gain = theirs.abs() / (ours.abs() + 1e-3)
+    return torch.fft.irfft2(
+        ours * torch.where(far <= reach, 1 + much * (gain.clamp(0.2, 5) - 1), torch.ones_like(gain)), s=x.shape[-2:]
+    ).clamp(0, 1)
+
+
+def stand_in_front(x: torch.Tensor, known: dict, wide: torch.Tensor, mask: torch.Tensor, share: float) -> tuple[torch.Tensor, dict]:
+    """Real people cut out of `wide` (b, 3, 384, 384) by `mask` (b, 1, 256, 256) at the edge of some drawn crops, as spotters and passers-by are.
+
+    Joints they cover are hidden from then on; where they would cover more than a third of the main joints, nobody is added.
+    """
+    b, device = len(x), x.device
+    where = View.random(b, device, degrees=20, zoom=0.35, shift=0)
+    around = torch.rand(b, device=device) * 2 * math.pi
+    off = (0.3 + 0.4 * torch.rand(b, device=device)) * SIZE
+    where = View(where.turn, torch.stack([torch.cos(around), torch.sin(around)], 1) * off[:, None], where.zoom, where.flipped)
+    person, shape = where.picture(wide), where.picture(mask)
+    at = (known["xy"] / SIZE * 2 - 1)[:, None]
+    covered = F.grid_sample(shape, at, align_corners=False)[:, 0, 0] > 0.5
+    main = covered[:, list(JOINTS)].float().mean(1)
+    fits = (main < 0.34) & (known["person"] > 0) & (torch.rand(b, device=device) < share)
+    x = torch.where(fits[:, None, None, None], x * (1 - shape) + person * shape, x)
+    return x, dict(known, seen=torch.where(covered & fits[:, None], torch.zeros_like(known["seen"]), known["seen"]))
 
 
 def look_again(x: torch.Tensor, known: dict) -> tuple[torch.Tensor, dict]:
