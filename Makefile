@@ -5,13 +5,16 @@ PYTHON ?= $(firstword $(shell for p in python3.11 python3.12 python3; do \
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench clean
+.PHONY: demo test test-tune check bench clean
 
 demo: $(VENV)/ready  ## measure the sample clips; the last line says where the page is
 	$(BIN)/matside demo
 
 test: $(VENV)/ready-dev  ## lint, format, types, tests and docstring examples: what CI runs
 	PYTHON=$(BIN)/python .ci/check
+
+test-tune: $(VENV)/ready-tune  ## the tests of landmarks/tuning that need torch, a tiny training run among them
+	OMP_NUM_THREADS=1 $(BIN)/python -m pytest tests/tuning
 
 bench: $(VENV)/ready  ## speed, as ratios measured in one run
 	$(BIN)/python -m pipeline.bench speed
@@ -26,6 +29,10 @@ $(VENV)/ready: requirements.txt pyproject.toml
 
 $(VENV)/ready-dev: $(VENV)/ready requirements-dev.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements-dev.txt
+	@touch $@
+
+$(VENV)/ready-tune: $(VENV)/ready-dev requirements-tune.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements-tune.txt
 	@touch $@
 
 clean:  ## remove the environment and what tools left behind
