@@ -92,7 +92,16 @@ def contents(out: Path) -> list[tuple]:
             ("pictures", ("detail", "side", "file", "width", "height", "points")),
         )
     ]
-    rows = [(kind, *row) for kind, table in enumerate([clips, attempts, *rest]) for row in table]
+    said = [
+        database.execute(f"SELECT {', '.join(columns)} FROM {table} ORDER BY 1, 2, 3, 4")
+        for table, columns in (
+            ("eye", ("link", "detail", "side", "said", "verdict", "content", "athlete", "skill", "start_s", "end_s")),
+            ("pins", ("athlete", "skill", "detail", "side", "until")),
+            ("roster", ("athlete", "cohort", "lead_side", "consent_until")),
+            ("notes", ("about", "date", "kind", "text")),
+        )
+    ]
+    rows = [(kind, *row) for kind, table in enumerate([clips, attempts, *rest, *said]) for row in table]
     database.close()
     return rows
 

@@ -28,7 +28,8 @@ class Killed:
     broken: int = 0  # times the store was not whole right after a kill
     half: int = 0  # half files found after a kill under a final name
     equal: bool = False
-    pages_equal: bool = False
+    pages: int = 0  # files that an undisturbed night writes: pages, tables, landmarks, pictures
+    pages_equal: bool = False  # all of them the same to the byte
     notes: list[str] = field(default_factory=list)
 
 
@@ -63,8 +64,17 @@ def kill_at_random(folder: Path, out: Path, undisturbed: Path, *, kills: int, se
     last = run_night(folder, out)
     assert last.wait(timeout=TIMEOUT_S) == 0
     got.equal = contents(out) == contents(undisturbed)
-    got.pages_equal = all((out / name).read_bytes() == (undisturbed / name).read_bytes() for name in ("readings.csv", "index.html"))
+    mine, theirs = written(out), written(undisturbed)
+    got.pages, got.pages_equal = len(theirs), mine == theirs
+    got.notes += [f"{name} differs" for name in sorted(mine.keys() | theirs.keys()) if mine.get(name) != theirs.get(name)]
     return got
+
+
+def written(out: Path) -> dict[str, bytes]:
+    """Every page, table, picture and landmark file of a night by its name; not logs, locks and what is remembered of files' times."""
+    files = [p for p in out.rglob("*") if p.is_file() and not p.name.startswith(".")]
+    names = {p.relative_to(out).as_posix(): p for p in files}
+    return {n: p.read_bytes() for n, p in names.items() if n.count("/") != 1 or not n.startswith("data/") or n == "data/routines.toml"}
 
 
 def _undo_some(out: Path, rng: np.random.Generator) -> None:
@@ -100,9 +110,10 @@ def _whole(out: Path) -> bool:
 
 
 def _half_files(out: Path) -> int:
-    """Landmark and picture files under their final name that are not complete (each has a known length here)."""
+    """Landmark and picture files under their final name that are not complete (each has a known length here), and pages without an end."""
     lengths = {"landmarks": 3200, "pictures": 6400}
-    return sum(path.stat().st_size != length for folder, length in lengths.items() for path in (out / "data" / folder).glob("[!.]*"))
+    half = sum(path.stat().st_size != length for folder, length in lengths.items() for path in (out / "data" / folder).glob("[!.]*"))
+    return half + sum(not path.read_bytes().rstrip().endswith(b"</html>") for path in out.rglob("[!.]*.html"))
 
 
 def wait_until(true, seconds: float = 30.0) -> bool:

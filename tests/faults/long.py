@@ -49,12 +49,25 @@ def broken_clips(options: argparse.Namespace, home: Path) -> None:
 def kills(options: argparse.Namespace, home: Path) -> None:
     """A night that is killed again and again, against one that is not."""
     folder = clips_folder(
-        home, [f"{code}_2026-03-{day:02d}_{n}.mp4" for code in ("OT-01", "HE-02", "CU-03") for day in range(2, 7) for n in range(20)]
+        home,
+        [
+            f"{code}_2026-03-{day:02d}_{n}.mp4"
+            for code in ("OT-01", "HE-02", "CU-03")
+            for day in range(2, 7)
+            for n in range(options.night // 15)
+        ],
     )
     assert run_night(folder, home / "undisturbed").wait(timeout=1200) == 0
     got = kill_at_random(folder, home / "out", home / "undisturbed", kills=options.kills, seed=options.seed, longest_s=options.longest)
-    print(f"kills: {got.kills} of a night of 300 clips ({len(got.notes)} times it finished first and a third was undone); workers that lived on "
-          f"{got.orphans}, store not whole {got.broken}, half files {got.half}; outcome equal {got.equal}, tables and index equal {got.pages_equal}")  # fmt: skip
+    finished = sum(note.startswith("finished") for note in got.notes)
+    print(
+        f"kills: {got.kills} of a night of {options.night} clips ({finished} times it finished first and a third was undone); workers that "
+        f"lived on {got.orphans}, store not whole {got.broken}, half files {got.half}; store equal {got.equal}, all {got.pages} files "
+        f"equal {got.pages_equal}"
+    )
+    for note in got.notes:
+        if note.endswith("differs"):
+            print(f"    {note}")
 
 
 def full_disk(options: argparse.Namespace, home: Path) -> None:
@@ -95,6 +108,7 @@ def main() -> int:
     parser.add_argument("--only", choices=PARTS, action="append")
     parser.add_argument("--clips", type=int, default=1000)
     parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--night", type=int, default=300, help="clips of the night that is killed")
     parser.add_argument("--longest", type=float, default=6.0, help="a kill comes at most so many seconds after a start")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pipeline.batch.process import Task
 from pipeline.errors import MatsideError
-from pipeline.store import ClipResult, Picture
+from pipeline.store import ClipResult, Picture, Store
 from pipeline.vocabulary import Side
 from tests.batch.nights import TODAY, made_up
 
@@ -42,8 +42,30 @@ def main(folder: str, out: str) -> int:
     except MatsideError as error:
         print(error, file=sys.stderr)
         return error.exit_code
+    coach_adds_her_words(Path(out))
     print(f"{done.found} found, {done.unchanged} done before")
     return 0
+
+
+def coach_adds_her_words(out: Path) -> None:
+    """What the commands keep beside the readings, each as they do it: verdicts by eye, pins, a note, own routines, a score sheet."""
+    from pipeline.batch.lock import only_run
+    from pipeline.batch.pages import load_profile, write_pages
+    from pipeline.files import write_whole
+    from pipeline.practice.points_plan import load_plan
+    from pipeline.reports.points_page import write_filled
+
+    profile = load_profile(())
+    with only_run(out / "data"), Store(out / "data" / "matside.sqlite") as store:
+        attempts = list(store.attempts().itertuples(index=False))
+        if store.eye().empty:
+            store.add_eye((a.link, "hip_angle", "", "met", "2026-03-08T20:00:00+00:00") for a in attempts[::7])
+        for code in ("OT-01", "HE-02"):
+            store.pin(code, "lunge", "hip_angle", "", "")
+        store.add_note("OT-01", "2026-03-02", "growth", "new shoes")
+        write_whole(out / "data" / "routines.toml", '[[routine]]\nname = "Ours"\nskills = ["lunge", "cartwheel"]\n')
+        write_filled(store, profile, out, load_plan(), since="2026-03-01", until="2026-03-09")
+        write_pages(store, profile, out)
 
 
 if __name__ == "__main__":
