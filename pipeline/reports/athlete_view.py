@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pipeline.practice.eye import her_verdicts
 from pipeline.reports.attempt_view import AttemptView, Drawing, Folders, MotionView
@@ -14,7 +14,7 @@ from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, month_words, translated, week_key, week_words
 from pipeline.reports.pages import content_policy, script
 from pipeline.reports.places import athlete_file, places_of
-from pipeline.reports.reading_view import column_title, skill_title
+from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import AttemptRecord, ReadingRow, columns_of
 from pipeline.reports.routine_steps import RoutineLine, passages_of, routine_lines
 from pipeline.reports.routine_view import LossRow, RoutineRecords, loss_rows
@@ -33,6 +33,7 @@ class DetailRow:
     skill: str
     title: str
     cells: list[CellView]
+    further: bool = False  # beyond the body lines; not put on paper
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def athlete_view(
         {key: her_word(tr, *word) for key, word in hers.items()}, pages, passages_of(store, code),
     )  # fmt: skip
     said = list(zip(attempts, _day_words(tr, attempts), strict=True))[::-1]
-    shown = [drawing.attempt(a, day) for a, day in said if pages[a.row.link] == own]
+    shown = [replace(drawing.attempt(a, day), latest=a.row.date == dates[0]) for a, day in said if pages[a.row.link] == own]
     anchors = {slug(a.row.link) for a in attempts}
     return AthleteView(
         code=code,
@@ -149,7 +150,9 @@ def _days_table(tr: Translations, rows: Sequence[ReadingRow], dates: Sequence[st
     for row in rows:
         cells[row.column, row.date].append(mark_of(tr, row, pages.get(row.link, "")))
     return [
-        DetailRow(skill_title(c[0]), column_title(tr, c), [CellView(day_words(tr, d), cells.get((c, d), [])) for d in dates])
+        DetailRow(
+            skill_title(c[0]), column_title(tr, c), [CellView(day_words(tr, d), cells.get((c, d), [])) for d in dates], is_further(*c[:2])
+        )
         for c in columns_of([r for r in rows if r.date in set(dates)])
     ]
 

@@ -95,6 +95,7 @@ class AttemptView:
     readings: list[ShownReading]
     further: list[ShownReading] = field(default_factory=list)
     further_count: list[tuple[VerdictView, int]] = field(default_factory=list)
+    latest: bool = True  # of the athlete's latest day
 
 
 class Folders(NamedTuple):

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from pipeline.reports.language import MONTHS, Translations, day_words
 from pipeline.reports.numbers import quantity, span
-from pipeline.reports.reading_view import column_title, known_detail, skill_title
+from pipeline.reports.reading_view import column_title, is_further, known_detail, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.trend_plots import CohortDots, cohort_plot, share_bar
 from pipeline.scoring.tolerances import Tolerances
@@ -58,6 +58,7 @@ class DetailCells:
     skill: str
     title: str
     cells: list[CellView]
+    folded: bool = False  # beyond the body lines, without a difference that is sure
 
 
 @dataclass(frozen=True)
@@ -112,9 +113,13 @@ def cohorts_view(
         "cohorts": ", ".join(cohorts), "athletes": dots["athlete"].nunique(),
     }  # fmt: skip
     sure = [_difference(tr, row, _levels(compared), tolerances) for row in compared.differences.itertuples() if row.sure]
+    differing = {(row.skill, row.detail, row.side) for row in compared.differences.itertuples() if row.sure}
     return CohortsView(
         summary, [_term(tr, t) for t in terms], sure, len(compared.differences), _drills(tr, drills),
-        [DetailCells("-".join(p for p in key if p), skill_title(key[0]), column_title(tr, key), views) for key, views in details.items()],
+        [
+            DetailCells("-".join(filter(None, key)), skill_title(key[0]), column_title(tr, key), views, is_further(*key[:2]) and key not in differing)
+            for key, views in details.items()
+        ],
         {name: _shares(tr, name, table) for name, table in dark.items()},
     )  # fmt: skip
 

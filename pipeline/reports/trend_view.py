@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.numbers import quantity
-from pipeline.reports.reading_view import column_title, skill_title
+from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.trend_plots import PlotNote, trend_plot, value_range
 from pipeline.scoring.tolerances import Tolerances
@@ -57,6 +57,7 @@ class DetailView:
     title: str
     series: list[SeriesView]
     drop: str  # alone against routine, where both were filmed
+    further: bool = False  # beyond the body lines
 
     @property
     def real(self) -> bool:
@@ -135,7 +136,7 @@ def _detail(
         series.append(SeriesView(where, said, trend.change.real, plot, _facts(tr, trend)))
     drop = _drop(ordered, tolerances, drop_scatter) if len(ordered) == 2 else ""
     anchor = "-".join(part for part in key if part)
-    return DetailView(anchor, skill_title(skill), column_title(tr, key), series, drop)
+    return DetailView(anchor, skill_title(skill), column_title(tr, key), series, drop, is_further(skill, key[1]))
 
 
 def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:

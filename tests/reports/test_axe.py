@@ -6,8 +6,9 @@ axe-core (Deque Systems, MPL 2.0) checks pages against WCAG; its copy comes with
 import pytest
 
 pytestmark = pytest.mark.chromium
-PAGES = ("index.html", "athletes/OT-01.html", "trends/OT-01.html", "trends/index.html", "cohorts/index.html")
+PAGES = ("index.html", "athletes/OT-01.html", "athletes/HE-02.2026-03.html", "trends/OT-01.html", "trends/index.html", "cohorts/index.html")
 GRAVE = ("serious", "critical")
+ALSO = ("landmark-unique", "region", "heading-order", "page-has-heading-one")  # called moderate, but they make a page hard to listen to
 
 
 @pytest.fixture(scope="module")
@@ -20,10 +21,13 @@ def club(site, tmp_path_factory):
     from pipeline.store import Store
 
     out = tmp_path_factory.mktemp("club")
+    monkeypatch = pytest.MonkeyPatch()
+    monkeypatch.setattr("pipeline.reports.places.IN_FULL", 16)  # so that there are months
     with Store(site / "data" / "matside.sqlite") as store:
         write_site(store, load_tolerances(), out, site / "data", trends=True)
         write_cohorts(store, load_tolerances(), out)
         write_athletes(store, load_tolerances(), out)
+    monkeypatch.undo()
     return out
 
 
@@ -38,15 +42,15 @@ def faults(axe, page) -> list[tuple[str, str, int, str]]:
     return [(v["id"], v["impact"], len(v["nodes"]), v["nodes"][0]["html"][:120]) for v in found]
 
 
-@pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "scheme"), [(320, "light"), (390, "dark"), (1280, "light"), (1280, "dark")])
 @pytest.mark.parametrize("name", PAGES)
 def test_no_grave_fault(club, open_page, axe, name, scheme, width):
     page = open_page(club / name, width=width, color_scheme=scheme, bypass_csp=True)  # axe is a script of the test's own
     page.add_style_tag(content=".attempt{content-visibility:visible!important}")  # sections further down are looked at too
     for details in page.locator("details").all()[:3]:
         details.evaluate("e => e.open = true")
-    grave = [fault for fault in faults(axe, page) if fault[1] in GRAVE]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    grave = [fault for fault in faults(axe, page) if fault[1] in GRAVE or fault[0] in ALSO]
     assert grave == []
 
 
