@@ -103,6 +103,9 @@ def athlete_trends(readings: pd.DataFrame, athlete: str, precision: Precision | 
     """
     own = readings[readings["athlete"].astype(str) == athlete]
     table = judged(own, precision)
+    own = own.sort_values(["date", "clip", "attempt"], kind="stable")
+    days = pd.to_datetime(own["date"].astype(str), errors="coerce", format="ISO8601").astype("datetime64[s]")
+    own = own.assign(day=days.astype("int64").where(days.notna(), np.nan) / 86400.0)
     rows = {tuple(map(str, key)): at for key, at in own.groupby(SERIES[1:], observed=True, sort=False).indices.items()}
     out = []
     for name, part in table.groupby(SERIES[1:], observed=True, sort=True):
@@ -117,12 +120,9 @@ def _trend(athlete: str, key: tuple[str, ...], rows: pd.DataFrame, table: pd.Dat
     half = quantile * np.sqrt(table["variance"])
     table = table.assign(low=table["median"] - half, high=table["median"] + half, segment=(table["day"].diff() > GAP).cumsum())
     line = slope(table["day"].to_numpy(), table["median"].to_numpy(), table["variance"].to_numpy(), df)
-    order = rows.sort_values(["date", "clip", "attempt"], kind="stable")
-    days = pd.to_datetime(order["date"].astype(str), errors="coerce").astype("datetime64[s]")
-    seconds = days.astype("int64").where(days.notna(), np.nan)
     skill, detail, side, setting = key
     return Trend(
-        athlete, skill, detail, side, setting, unit=str(rows["unit"].iloc[0]), attempts=order.assign(day=seconds / 86400.0), sessions=table, slope=line,
+        athlete, skill, detail, side, setting, unit=str(rows["unit"].iloc[0]), attempts=rows, sessions=table, slope=line,
         change=change_since_start(table, line), sem=sem, mdc=quantile * np.sqrt(2.0) * sem, df=df,
     )  # fmt: skip
 

@@ -131,28 +131,31 @@ class Precision:
         table : sessions, ordered by series and day. Each series is judged by its own residuals and by its kind.
         """
         variance, df, sem = (np.full(len(table), nothing) for nothing in (np.nan, 0.0, np.nan))
+        series = series_number(table)
+        n, y, day, own = (table[name].to_numpy(float) for name in ("n", "median", "day", "own"))
         for name, rows in table.groupby(KIND, observed=True, sort=False).indices.items():
-            part = table.iloc[rows]
             kind = self.kinds.get(tuple(str(k) for k in name))
             if kind is None:
-                kind = learn_kind(part)
-            variance[rows], df[rows], sem[rows] = _judge_kind(part, kind)
+                kind = learn_kind(table.iloc[rows])
+            variance[rows], df[rows], sem[rows] = _judge_kind(kind, series[rows], n[rows], y[rows], day[rows], own[rows])
         out = table.copy(deep=False)  # the sessions' own columns are shared, not doubled
         out.index = pd.RangeIndex(len(out))
         out["variance"], out["df"], out["sem"] = variance, df, sem
         return out
 
 
-def _judge_kind(part: pd.DataFrame, kind: Kind) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    series = series_number(part)
-    count = int(series.max()) + 1
-    n, y, day = part["n"].to_numpy(int), part["median"].to_numpy(float), part["day"].to_numpy(float)
+def _judge_kind(
+    kind: Kind, series: np.ndarray, n: np.ndarray, y: np.ndarray, day: np.ndarray, own: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Variance, its df and sem of the sessions of one kind; all arguments (m,), in the order of series and day."""
+    series = np.cumsum(np.concatenate([[0], series[1:] != series[:-1]])).astype(int)  # 0, 1, ... within the kind
+    count, n = int(series[-1]) + 1, n.astype(int)
     usual = kind.between + median_factor(n) * kind.within
     square, expected, df = _moments(_residuals(day, y, series), usual, count)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(expected > 0, square / expected, np.nan)
     scale, total = kind.scale.moderated(ratio, np.where(np.isfinite(ratio), df, 0.0))
-    own = np.bincount(series, part["own"] * n, minlength=count) / np.bincount(series, n, minlength=count)
+    own = np.bincount(series, own * n, minlength=count) / np.bincount(series, n, minlength=count)
     variance = kind.variance(n, scale[series], own[series])
     sem = np.sqrt(np.maximum(scale * (kind.between + kind.within), own))[series]
     return np.where(total[series] > 0, variance, np.nan), total[series], np.where(total[series] > 0, sem, np.nan)
