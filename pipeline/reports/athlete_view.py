@@ -97,7 +97,7 @@ def athlete_view(
     older = len(dates) - MOST_DAYS
     own = "" if folders.inside else athlete_file(code)
     pages = {a.row.link: own for a in attempts} if folders.inside else places_of(code, attempts)
-    hers = {} if folders.inside else her_verdicts(store)  # a coach's own words are not handed on with a page for the family
+    hers = {} if folders.inside else her_verdicts(store, code)  # a coach's own words are not handed on with a page for the family
     drawing = Drawing(
         tr, store, tolerances, folders, with_curves(store, best_readings(attempts, tolerances)),
         {key: her_word(tr, *word) for key, word in hers.items()}, pages, passages_of(store, code),

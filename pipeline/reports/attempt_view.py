@@ -136,6 +136,7 @@ class Drawing:
         self.pages, self.passages = pages, passages
         self._pictures: dict[str, dict[tuple[str, str], Picture]] = {}
         self._motions: dict[str, MotionView | None] = {}
+        self._bests: dict[tuple, BestView] = {}
         self._windows = {one.reading.link: one.window for one in best.values()}
 
     def attempt(self, record: AttemptRecord, day: str) -> AttemptView:
@@ -176,10 +177,17 @@ class Drawing:
             plot=self._plot(reading, view, record, curve, beside) if curve is not None else NOTHING,
             line=line_key(reading.detail, reading.side),
             at_s=_seconds(reading.at_s),
-            best=self._best(best, pictured=picture is not None) if best and (beside is not None or picture is not None) else None,
+            best=self._best_once(best, pictured=picture is not None) if best and (beside is not None or picture is not None) else None,
             eye=self.eye.get((reading.link, reading.detail, reading.side)),
             passage=self._passage(reading),
         )
+
+    def _best_once(self, best: Best, *, pictured: bool) -> BestView:
+        """The same beside every attempt, so it is drawn once."""
+        key = (best.reading.link, best.reading.column, pictured)
+        if key not in self._bests:
+            self._bests[key] = self._best(best, pictured=pictured)
+        return self._bests[key]
 
     def _best(self, best: Best, *, pictured: bool) -> BestView:
         tr, reading = self.tr, best.reading

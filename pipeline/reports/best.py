@@ -34,13 +34,13 @@ def best_readings(attempts: Sequence[AttemptRecord], tolerances: Tolerances) -> 
             tolerance = tolerances.get((reading.skill, reading.detail))
             if tolerance is None or not math.isfinite(reading.value) or reading.verdict == Verdict.CANNOT_TELL:
                 continue
-            apart = _apart(reading.value, tolerance)
+            apart = from_target(reading.value, tolerance)
             if reading.column not in found or apart <= found[reading.column][0]:
                 found[reading.column] = apart, Best(reading, (attempt.row.key_start_s, attempt.row.key_end_s))
     return {column: best for column, (_apart, best) in found.items()}
 
 
-def _apart(value: float, tolerance: Tolerance) -> float:
+def from_target(value: float, tolerance: Tolerance) -> float:
     """How far a value is from its target, on the sides that count."""
     apart = value - tolerance.target
     if tolerance.kind is Kind.AT_MOST:

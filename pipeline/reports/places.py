@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from pipeline.reports.files import slug
 from pipeline.reports.records import AttemptRecord
 
+LATEST = "latest.html"  # the page of everybody's latest, beside the index
 UNASSIGNED = "unassigned.html"  # the page of clips that nobody has assigned, beside the index
 IN_FULL = 24  # attempts on the athlete's own page; whole days, the newest first, and at least one of them
 

@@ -19,14 +19,14 @@ from pipeline.reports.files import slug, write_changed
 from pipeline.reports.focus_view import focus_table, focus_views
 from pipeline.reports.language import Translations, day_words, translated, translations, week_words
 from pipeline.reports.pages import content_policy, environment, script, stylesheet
-from pipeline.reports.places import UNASSIGNED, athlete_file, places
+from pipeline.reports.places import LATEST, UNASSIGNED, athlete_file, places
 from pipeline.reports.practice_page import PAGE, practice_sheets, write_practice
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.routine_page import write_routine
 from pipeline.reports.routine_view import RoutineRecords, read_pairs
 from pipeline.reports.tables import clips_csv, readings_csv
-from pipeline.reports.week_view import WeekLink, problems_of, week_view
+from pipeline.reports.week_view import LATEST_WEEKS, WeekLink, latest_week, problems_of, week_view
 from pipeline.reports.words import CAUTION, HOW_SURE, WEEK_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import INVENTED, Store
@@ -89,6 +89,7 @@ class _Site:
         self._beside(records)
         write_changed(self.out / "readings.csv", readings_csv(records.scored))
         write_changed(self.out / "clips.csv", clips_csv(records.clips))
+        self._latest(records)
         written = {*self._athletes(records, focuses), *self._weeks(records, focuses)}
         _tidy(self.out / "athletes", written)
         _tidy(self.out / "weeks", written)
@@ -110,6 +111,21 @@ class _Site:
         routine = write_routine(self.env, self.tr, self.store, self.tolerances, self.routine, self.out)
         self.env.globals["beside"] = beside_links(self.tr, self.out, eye=eye, routine=routine)
 
+    def _latest(self, records: Records) -> None:
+        """Everybody's latest in one table, where more than a week is on record."""
+        week = latest_week(records)
+        there = bool(week.attempts) and len(records.weeks) > 1
+        self.env.globals["latest_page"] = LATEST if there else ""
+        if not there:
+            (self.out / LATEST).unlink(missing_ok=True)
+            return
+        lead = self.tr.gettext(
+            "Every athlete's newest day of each skill, of the last %d weeks. A heading sorts by what is furthest from wanted."
+        )
+        view = week_view(self.tr, week, "", self.pages, self.tolerances)
+        page = self.env.get_template("latest.html").render(view=view, lead=lead % LATEST_WEEKS, root="", **self._filters())
+        write_changed(self.out / LATEST, page)
+
     def _weeks(self, records: Records, focuses: dict[tuple[str, str], Focus]) -> list[Path]:
         links = [
             WeekLink(week.key, week_words(self.tr, week.date), f"weeks/{week.key}.html", _attempts(self.tr, len(week.attempts)))
@@ -125,7 +141,7 @@ class _Site:
         for link, path, root in pages:
             at = links.index(link)
             text = template.render(
-                week=week_view(self.tr, records.weeks[link.key], root, self.pages), weeks=links, root=root, problems=problems[link.key], lapsed=_lapsed(self.tr, self.lapsed) if not root else "",
+                week=week_view(self.tr, records.weeks[link.key], root, self.pages, self.tolerances), weeks=links, root=root, problems=problems[link.key], lapsed=_lapsed(self.tr, self.lapsed) if not root else "",
                 waiting_page=UNASSIGNED if (self.out / UNASSIGNED).is_file() else "",
                 focus=focus_table(self.tr, focuses, self.tolerances) if not root else None,
                 later=links[at - 1] if at > 0 else None, earlier=links[at + 1] if at + 1 < len(links) else None,

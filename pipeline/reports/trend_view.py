@@ -175,8 +175,10 @@ def figure_table(trends: Sequence[Trend]) -> pd.DataFrame:
     rows = []
     for t in trends:
         known = t.attempts[t.attempts["value"].notna()]
-        rows += [(*t.key, "attempt", r.date, r.value, r.low, r.high, 1, t.unit) for r in known.itertuples()]
-        rows += [(*t.key, "session", r.date, r.median, r.low, r.high, r.n, t.unit) for r in t.sessions.itertuples()]
+        points = zip(known["date"], known["value"], known["low"], known["high"], strict=True)
+        rows += [(*t.key, "attempt", *point, 1, t.unit) for point in points]
+        days = zip(*(t.sessions[c] for c in ("date", "median", "low", "high", "n")), strict=True)
+        rows += [(*t.key, "session", *day, t.unit) for day in days]
         if math.isfinite(t.slope.low):
             line = t.slope
             rows.append((*t.key, "trend a month", "", line.per_month, line.low, line.high, len(t.sessions), t.unit))

@@ -6,15 +6,19 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 
+from pipeline.reports.best import from_target
 from pipeline.reports.language import Translations, week_words
 from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_value, skill_title
-from pipeline.reports.records import COLUMN, ReadingRow, Week, columns_of
+from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_of
+from pipeline.scoring.tolerances import Tolerances
 from pipeline.scoring.verdicts import ONLY_OWN
 from pipeline.vocabulary import Verdict
 
 MEASURED, NEEDS_YOU = "measured", "needs you"  # of a clip's statuses, the two that the page tells apart
+LATEST_WEEKS = 8
 MOST_PLACES = 12  # links under one reason; the rest are counted
 
 
@@ -36,6 +40,8 @@ class CellView:
     marks: list[Mark]
     first: bool = False  # of its skill's columns
     skill: str = ""
+    apart: str = ""  # how far the attempt furthest from what is wanted is off; nothing where none can be told
+    key: str = ""  # of its column
 
 
 @dataclass(frozen=True)
@@ -54,6 +60,7 @@ class ColumnView:
 
     title: str
     what: str
+    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -136,7 +143,7 @@ def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     return Mark(VERDICTS[row.verdict], short_value(row), f"{root}#{row.anchor}", title)
 
 
-def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str]) -> WeekView:
+def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str], tolerances: Tolerances) -> WeekView:
     """The page of one week. `root` leads from the page to the folder of the index; pages : the file of each attempt's page, by its link."""
     rows = week.readings
     lines = [r for r in rows if not is_further(r.skill, r.detail)]
@@ -145,10 +152,21 @@ def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str])
         key=week.key,
         title=week_words(tr, week.date),
         summary=_summary(tr, len(week.clips), len(week.attempts), rows),
-        table=_table(tr, lines, root, pages),
-        further=_table(tr, further, root, pages),
+        table=_table(tr, lines, root, pages, tolerances),
+        further=_table(tr, further, root, pages, tolerances),
         gaps=_gaps(tr, rows, pages),
     )
+
+
+def latest_week(records: Records) -> Week:
+    """Of every athlete each skill on the newest day it was filmed, of the last `LATEST_WEEKS` before the newest clip."""
+    dates = [a.row.date for ones in records.athletes.values() for a in ones if a.row.date]
+    since = (date.fromisoformat(max(dates)) - timedelta(weeks=LATEST_WEEKS)).isoformat() if dates else ""
+    week = Week("latest", max(dates, default=""))
+    for ones in records.athletes.values():
+        newest = {a.row.skill: a.row.date for a in ones}  # in time order
+        week.attempts += [a for a in ones if a.row.date >= since and a.row.date == newest[a.row.skill] != ""]
+    return week
 
 
 def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[ReadingRow]) -> str:
@@ -162,25 +180,34 @@ def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[Reading
     ))  # fmt: skip
 
 
-def _table(tr: Translations, rows: Sequence[ReadingRow], root: str, pages: Mapping[str, str]) -> TableView:
+def _table(tr: Translations, rows: Sequence[ReadingRow], root: str, pages: Mapping[str, str], tolerances: Tolerances) -> TableView:
     columns = columns_of(rows)
-    return TableView(_groups(tr, columns), _rows(tr, rows, columns, root, pages))
+    return TableView(_groups(tr, columns), _rows(tr, rows, columns, root, pages, tolerances))
 
 
 def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
     groups: dict[str, list[ColumnView]] = defaultdict(list)
     for column in columns:
         known = known_detail(column[0], column[1])
-        groups[column[0]].append(ColumnView(column_title(tr, column), tr.gettext(known.what) if known else ""))
+        groups[column[0]].append(
+            ColumnView(column_title(tr, column), tr.gettext(known.what) if known else "", "-".join(filter(None, column)))
+        )
     return [GroupView(skill, skill_title(skill), views) for skill, views in groups.items()]
 
 
-def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN], root: str, pages: Mapping[str, str]) -> list[RowView]:
+def _rows(
+    tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN], root: str, pages: Mapping[str, str], tolerances: Tolerances
+) -> list[RowView]:
     cells: dict[str, dict[COLUMN, list[Mark]]] = defaultdict(lambda: defaultdict(list))
     cohorts: dict[str, str] = {}
+    apart: dict[str, dict[COLUMN, str]] = defaultdict(dict)
     for row in rows:
         cells[row.athlete][row.column].append(mark_of(tr, row, f"{root}athletes/{pages.get(row.link, athlete_file(row.athlete))}"))
         cohorts[row.athlete] = row.cohort
+        tolerance = tolerances.get((row.skill, row.detail))
+        if tolerance is not None and math.isfinite(row.value):
+            off = max(from_target(row.value, tolerance), float(apart[row.athlete].get(row.column) or 0))
+            apart[row.athlete][row.column] = f"{off:.4g}"
     firsts = {next(c for c in columns if c[0] == skill) for skill in {c[0] for c in columns}}
     titles = {c: f"{tr.gettext(skill_title(c[0]))}: {column_title(tr, c)}" for c in columns}
     return [
@@ -188,7 +215,10 @@ def _rows(tr: Translations, rows: Sequence[ReadingRow], columns: Sequence[COLUMN
             code,
             cohorts[code],
             f"athletes/{athlete_file(code)}",
-            [CellView(titles[c], cells[code].get(c, []), c in firsts, c[0]) for c in columns],
+            [
+                CellView(titles[c], cells[code].get(c, []), c in firsts, c[0], apart[code].get(c, ""), "-".join(filter(None, c)))
+                for c in columns
+            ],
         )
         for code in sorted(cells)
     ]

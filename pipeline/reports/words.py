@@ -185,6 +185,7 @@ WEEK_WORDS = {
     "all_cohorts": _("all"),
     "all_skills": _("all"),
     "all_verdicts": _("any"),
+    "sort": _("%s: furthest from wanted first"),
     "shown": _("%(shown)d of %(all)d athletes shown"),
 }
 CAUTION = _(

@@ -63,6 +63,7 @@ def test_every_page_is_there(site):
     athletes = {f"athletes/{invented.code(i)}.html" for i in range(6)}
     assert names == {
         "index.html",
+        "latest.html",
         "practice.html",
         "weeks/2026-W10.html",
         "weeks/2026-W11.html",

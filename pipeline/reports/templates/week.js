@@ -63,6 +63,27 @@
       element.addEventListener("input", apply);
     }
     apply();
+
+    // A heading sorts its table, the attempt furthest from what is wanted first; once more, and the codes are in order again.
+    for (const table of tables) {
+      const body = table.tBodies[0], inOrder = [...body.rows];
+      const heads = [...table.tHead.rows[1].cells];
+      for (const head of heads) {
+        const button = document.createElement("button");
+        button.type = "button";
+        button.className = "sort";
+        button.title = words.sort.replace("%s", head.textContent);
+        button.append(...head.childNodes);
+        head.append(button);
+        button.addEventListener("click", () => {
+          const sorted = head.ariaSort === "descending";
+          for (const one of heads) one.removeAttribute("aria-sort");
+          const off = (row) => parseFloat(row.querySelector(`td[data-column="${head.dataset.column}"]`).dataset.apart ?? "-1");
+          if (!sorted) head.setAttribute("aria-sort", "descending");
+          body.append(...(sorted ? inOrder : [...inOrder].sort((a, b) => off(b) - off(a))));
+        });
+      }
+    }
     addEventListener("keydown", (event) => {
       if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
       event.preventDefault();
