@@ -409,14 +409,17 @@ class Store:
                 [(detail, side, verdict, when, link) for link, detail, side, verdict, when in said],
             )
 
-    def eye(self) -> pd.DataFrame:
-        """The coach's own verdicts in the order she gave them: id, then the clip's content hash, the attempt as it was then (link,
+    def eye(self, athlete: str | None = None) -> pd.DataFrame:
+        """The coach's own verdicts in the order she gave them, on all clips or on those that are an athlete's now: id, then the clip's content hash, the attempt as it was then (link,
         athlete, skill, start_s, end_s), detail, side, verdict, said (ISO time)."""
-        return pd.read_sql_query("SELECT * FROM eye ORDER BY id", self._db)
+        where, args = ("WHERE content IN (SELECT content FROM clips WHERE athlete = ?)", (athlete,)) if athlete is not None else ("", ())
+        return pd.read_sql_query(f"SELECT * FROM eye {where} ORDER BY id", self._db, params=args)
 
-    def contents(self) -> dict[str, str]:
-        """The content hash of each attempt's clip, by the attempt's link."""
-        return {row[0]: row[1] for row in self._db.execute("SELECT a.link, c.content FROM attempts a JOIN clips c USING (clip)")}
+    def contents(self, athlete: str | None = None) -> dict[str, str]:
+        """The content hash of each attempt's clip, of all or of one athlete's, by the attempt's link."""
+        where, args = ("WHERE c.athlete = ?", (athlete,)) if athlete is not None else ("", ())
+        rows = self._db.execute(f"SELECT a.link, c.content FROM attempts a JOIN clips c USING (clip) {where}", args)
+        return {row[0]: row[1] for row in rows}
 
     def pin(self, athlete: str, skill: str, detail: str, side: str, until: str) -> None:
         """Keep what the coach wants an athlete to work on in a skill, until an ISO date or, where empty, until it is taken off."""

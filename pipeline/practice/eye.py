@@ -133,18 +133,18 @@ def within_range(verdict: str, low: float, high: float, tolerance: Tolerance) ->
     return True
 
 
-def her_verdicts(store: Store) -> dict[tuple[str, str, str], tuple[str, str, int]]:
-    """Her latest word on each reading: (link, detail, side) -> verdict, ISO time, how many words before it."""
-    return _latest(store)[0]
+def her_verdicts(store: Store, athlete: str | None = None) -> dict[tuple[str, str, str], tuple[str, str, int]]:
+    """Her latest word on each reading, of one athlete's clips or of all: (link, detail, side) -> verdict, ISO time, how many words before it."""
+    return _latest(store, athlete)[0]
 
 
-def _latest(store: Store) -> tuple[dict[tuple[str, str, str], tuple[str, str, int]], int]:
-    said = store.eye()
+def _latest(store: Store, athlete: str | None = None) -> tuple[dict[tuple[str, str, str], tuple[str, str, int]], int]:
+    said = store.eye(athlete)
     if said.empty:
         return {}, 0
-    contents = store.contents()
+    contents = store.contents(athlete)
     present: dict[tuple[str, str], list] = {}
-    for row in store.attempts().itertuples(index=False):
+    for row in store.attempts(athlete).itertuples(index=False):
         present.setdefault((contents[row.link], row.skill), []).append(row)
     latest: dict[tuple[str, str, str], tuple[str, str, int]] = {}
     lost = set()
