@@ -82,8 +82,9 @@ def _is_read(skill: str, detail: str, side: str) -> bool:
 
 def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None) -> list[dict]:
     known = {(r.detail, r.side): r.value for r in told.itertuples()}
+    lead = Side(next((r.lead_side for r in told.itertuples() if isinstance(r.lead_side, str)), ""))  # the roster's word
     out = []
-    for r in measure_attempt(track, attempt, table=table)[0]:
+    for r in measure_attempt(track, attempt, lead_side=lead, table=table)[0]:
         true = known.get((r.detail, str(r.side)))
         if true is not None:
             out.append({"clip": stem, "skill": str(attempt.skill), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,

@@ -102,7 +102,7 @@ def _hands(look: Look, table: Table) -> Reading:
     if problem:
         return make_count(look, "rise_hands_used", (0, 0, 0), Evidence(float("nan"), usable=share, line=HANDS, problem=problem), table)
     counts = tuple(sum(_stays_below(t, heights[:, k], level) for k in (0, 1)) for level in (TOUCHES, SURELY, HARDLY))
-    at = float(t[np.nanargmin(np.nanmin(heights, axis=1))])
+    at = float(t[np.argmin(np.nan_to_num(heights, nan=np.inf).min(axis=1))])
     evidence = Evidence(float(counts[0]), usable=share, at_s=at, line=HANDS, limits=(0.0, 2.0))
     return make_count(look, "rise_hands_used", (counts[0], min(counts), max(counts)), evidence, table)
 
