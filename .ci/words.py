@@ -3,8 +3,8 @@
     python .ci/words.py            # after changing words: collect, carry over, compile
     python .ci/words.py --new fr   # start another language
 
-Words come from three places: `_()` and `trans` in pipeline/reports/templates, `_()` and `gettext()` in pipeline/reports, and the
-titles and explanations of the details in pipeline/vocabulary.py.
+Words come from four places: `_()` and `trans` in pipeline/reports/templates, `_()` and `gettext()` in pipeline/reports, the
+titles and explanations of the details in pipeline/vocabulary.py, and what a change is called in pipeline/trends/words.py.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from babel.messages.mofile import write_mo  # noqa: E402
 from babel.messages.pofile import read_po, write_po  # noqa: E402
 
 from pipeline.reports.language import DOMAIN, LOCALES  # noqa: E402
+from pipeline.trends.words import NEARER  # noqa: E402
 from pipeline.vocabulary import DETAILS  # noqa: E402
 
 REPORTS = "pipeline/reports"
@@ -37,6 +38,8 @@ def collected() -> Catalog:
     found = extract_from_dir(ROOT / REPORTS, METHODS, OPTIONS)
     for name, _line, message, comments, context in sorted(found, key=lambda one: (one[0], one[1])):
         catalog.add(message, locations=[(f"{REPORTS}/{name}", None)], auto_comments=comments, context=context)
+    for word in dict.fromkeys(word for pair in NEARER.values() for word in (*pair, "nearer to the target", "further from the target")):
+        catalog.add(word, locations=[("pipeline/trends/words.py", None)])
     for detail in DETAILS:
         for words in (detail.title, detail.what):
             catalog.add(words, locations=[("pipeline/vocabulary.py", None)])

@@ -12,6 +12,7 @@ from pipeline.reports.language import Translations
 from pipeline.reports.numbers import OF_WHAT, half_width, number, places, plus_minus, quantity, span
 from pipeline.reports.plots import ribbon
 from pipeline.reports.records import COLUMN, ReadingRow
+from pipeline.reports.said import said
 from pipeline.reports.words import DETAIL_WORDS, GENERIC, SKILL_WORDS, VERDICT_MEANS, VERDICT_WORDS, DetailWords
 from pipeline.scoring.tolerances import Kind, Tolerance
 from pipeline.scoring.verdicts import ONLY_OWN
@@ -103,7 +104,7 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
         shown=shown,
         exact=repr(row.value) if has_value else "",
         meaning=_meaning(tr, row, words, under, over, apart) if has_value and tolerance else "",
-        reason=tr.gettext(row.reason) if row.reason else "",
+        reason=said(tr, row.reason),
         ribbon=_ribbon(tr, row, tolerance, shown) if has_value and tolerance else Markup(""),
         next=(words.next_under if under else words.next_over if over else "") if decided else "",
         film=film,

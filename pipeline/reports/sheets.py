@@ -19,6 +19,7 @@ from pipeline.reports.files import write_whole
 from pipeline.reports.language import translations
 from pipeline.reports.pages import content_policy, environment, stylesheet
 from pipeline.reports.places import UNASSIGNED
+from pipeline.reports.said import said
 from pipeline.reports.words import CAUTION
 
 FOLDER = "sheets"  # below the data folder
@@ -68,7 +69,7 @@ def write_sheets(
     tr = translations(language)
     env = environment(tr)
     rows: Sequence[dict] = [
-        {"name": name, "asked": asked, "pictures": [link_to(p, out) for p in sheet_files(data, key)] if key else []}
+        {"name": name, "asked": said(tr, asked), "pictures": [link_to(p, out) for p in sheet_files(data, key)] if key else []}
         for name, (key, asked) in sorted(clips.items())
     ]
     text = env.get_template("unassigned.html").render(

@@ -15,6 +15,7 @@ from pipeline.reports.language import Translations, day_words
 from pipeline.reports.numbers import quantity
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
+from pipeline.reports.said import said
 from pipeline.reports.trend_plots import PlotNote, trend_plot, value_range
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.trends.athlete import ENOUGH_SESSIONS, GAP, Trend
@@ -127,14 +128,14 @@ def _detail(
     series = []
     for trend in ordered:
         where = tr.gettext("in a routine") if trend.setting == Setting.ROUTINE else tr.gettext("alone")
-        said = sentence(trend, tolerance)
+        words = said(tr, sentence(trend, tolerance))
         label = tr.gettext("%(detail)s, %(where)s, session by session. %(said)s") % {
-            "detail": column_title(tr, key), "where": where, "said": said,
+            "detail": column_title(tr, key), "where": where, "said": words,
         }  # fmt: skip
         height = 232.0 if trend.setting == Setting.ALONE or len(ordered) == 1 else 168.0
         plot = trend_plot(tr, trend, tolerance, values=values, period=period, notes=marks, label=label, height=height)
-        series.append(SeriesView(where, said, trend.change.real, plot, _facts(tr, trend)))
-    drop = _drop(ordered, tolerances, drop_scatter) if len(ordered) == 2 else ""
+        series.append(SeriesView(where, words, trend.change.real, plot, _facts(tr, trend)))
+    drop = _drop(tr, ordered, tolerances, drop_scatter) if len(ordered) == 2 else ""
     anchor = "-".join(part for part in key if part)
     return DetailView(anchor, skill_title(skill), column_title(tr, key), series, drop, is_further(skill, key[1]))
 
@@ -161,12 +162,12 @@ def _signed(value: float, unit: str) -> str:
     return f"{sign}{amount(value, unit).split(' ')[0]}"
 
 
-def _drop(trends: Sequence[Trend], tolerances: Tolerances, drop_scatter: dict[tuple[str, ...], Prior]) -> str:
+def _drop(tr: Translations, trends: Sequence[Trend], tolerances: Tolerances, drop_scatter: dict[tuple[str, ...], Prior]) -> str:
     alone = trends[0]
     pairs = pair_settings(pd.concat([t.sessions for t in trends]).assign(athlete=alone.athlete))
     found: Drop = setting_drop(pairs["drop"].to_numpy(), drop_scatter.get((alone.skill, alone.detail)))
     level = float(alone.sessions["median"].median())
-    return drop_sentence(found, alone.skill, alone.detail, alone.unit, level, tolerances.get((alone.skill, alone.detail)))
+    return said(tr, drop_sentence(found, alone.skill, alone.detail, alone.unit, level, tolerances.get((alone.skill, alone.detail))))
 
 
 def figure_table(trends: Sequence[Trend]) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from pipeline.reports.language import Translations, week_words
 from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_value, skill_title
 from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_of
+from pipeline.reports.said import said
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.scoring.verdicts import ONLY_OWN
 from pipeline.vocabulary import Verdict
@@ -41,7 +42,6 @@ class CellView:
     first: bool = False  # of its skill's columns
     skill: str = ""
     apart: str = ""  # how far the attempt furthest from what is wanted is off; nothing where none can be told
-    key: str = ""  # of its column
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,6 @@ class ColumnView:
 
     title: str
     what: str
-    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -189,9 +188,7 @@ def _groups(tr: Translations, columns: Sequence[COLUMN]) -> list[GroupView]:
     groups: dict[str, list[ColumnView]] = defaultdict(list)
     for column in columns:
         known = known_detail(column[0], column[1])
-        groups[column[0]].append(
-            ColumnView(column_title(tr, column), tr.gettext(known.what) if known else "", "-".join(filter(None, column)))
-        )
+        groups[column[0]].append(ColumnView(column_title(tr, column), tr.gettext(known.what) if known else ""))
     return [GroupView(skill, skill_title(skill), views) for skill, views in groups.items()]
 
 
@@ -215,10 +212,7 @@ def _rows(
             code,
             cohorts[code],
             f"athletes/{athlete_file(code)}",
-            [
-                CellView(titles[c], cells[code].get(c, []), c in firsts, c[0], apart[code].get(c, ""), "-".join(filter(None, c)))
-                for c in columns
-            ],
+            [CellView(titles[c], cells[code].get(c, []), c in firsts, c[0], apart[code].get(c, "")) for c in columns],
         )
         for code in sorted(cells)
     ]
@@ -240,17 +234,17 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]
             for r in where[:MOST_PLACES]
         ]
         more = tr.gettext("and %d more") % (len(where) - MOST_PLACES) if len(where) > MOST_PLACES else ""
-        out.append(GapView(tr.gettext(reason) if reason else tr.gettext("No reason was given."), places, more))
+        out.append(GapView(said(tr, reason) if reason else tr.gettext("No reason was given."), places, more))
     return out
 
 
-def problems_of(weeks: Iterable[Week], key: str, *, latest: bool) -> Problems:
+def problems_of(tr: Translations, weeks: Iterable[Week], key: str, *, latest: bool) -> Problems:
     """Clips that wait for the coach, and clips of this week (undated ones with the latest) that gave nothing."""
     waiting, others = [], []
     for week in weeks:
         here = week.key == key or (latest and week.key == "undated")
         for clip in week.clips:
-            view = ClipView(clip.clip, clip.status, clip.reason)
+            view = ClipView(clip.clip, clip.status, said(tr, clip.reason))
             if clip.status == NEEDS_YOU:
                 waiting.append(view)
             elif here and (clip.status != MEASURED or clip.reason):

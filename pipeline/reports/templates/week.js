@@ -78,7 +78,7 @@
         button.addEventListener("click", () => {
           const sorted = head.ariaSort === "descending";
           for (const one of heads) one.removeAttribute("aria-sort");
-          const off = (row) => parseFloat(row.querySelector(`td[data-column="${head.dataset.column}"]`).dataset.apart ?? "-1");
+          const off = (row) => parseFloat(row.cells[head.cellIndex + 1].dataset.apart ?? "-1");
           if (!sorted) head.setAttribute("aria-sort", "descending");
           body.append(...(sorted ? inOrder : [...inOrder].sort((a, b) => off(b) - off(a))));
         });

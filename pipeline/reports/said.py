@@ -1,0 +1,148 @@
+"""Sentences that are stored or made elsewhere in English (why there is no reading, what a trend says), in the language of a page.
+
+They are kept in English, so that results do not depend on a page's language. A page recognises them here by their pattern and puts
+numbers and words into the translated pattern. What no pattern knows, a reason of a later version for instance, stays as it is.
+"""
+
+from __future__ import annotations
+
+import gettext
+import re
+from functools import cache
+
+from pipeline.reports.language import Translations
+
+
+def _(text: str) -> str:  # marks words for the catalogue
+    return text
+
+
+PLACES = {"number": r"[-−+]?[\d.]+", "day": r"\d{1,2}", "year": r"\d{4}"}  # what a place takes; any other takes anything
+REASONS = (
+    _("The %(what)s could be seen in only %(number)s %% of the %(where)s. %(advice)s"),
+    _("The camera looked about %(number)s° off the direction it should. %(advice)s"),
+    _(
+        "In the %(where)s the legs look only %(number)s %% as long as in the rest of the clip, so somebody else was probably followed. "
+        "Keep others away from the mat while you film."
+    ),
+    _("The athlete is too small in the picture to measure; come closer or zoom in so that she fills about half of its height."),
+    _(
+        "The floor could not be found, because feet and hands were hardly seen resting on it. "
+        "Keep the mat and the feet in the picture, also before and after the roll."
+    ),
+    _("No hold of 0.4 s or longer was found. Ask for a still hold and film until after it ends."),
+    _("Stand square to the side of the mat, the whole body in the picture from start to end."),
+    _("Film the cartwheel from the front, across its path, the whole body in the picture from start to end."),
+    _("The joints for this line were not seen together; film the whole body from start to end."),
+    _("It could not be seen when each hand came down. Keep both hands and the mat in the picture from the first step on."),
+    _(
+        "Which way the fingers point cannot be told from a clip of the whole body: the hand is too small in it. "
+        "Film one cartwheel close to the floor so that the hand is as wide as a quarter of the picture, and look yourself."
+    ),
+    _("The hands came down too near to each other in the picture to give a line. Film the cartwheel from the front, across its path."),
+    _(
+        "Which way the face looks while she is upside down cannot be told from a clip of the whole body: the face is small and turned away. "
+        "Watch it from the side as her hands come down, or film the head and hands alone from close by."
+    ),
+    _("It could not be seen when she stood. Keep the whole body in the picture until she has stood still for a second."),
+    _("The clip ends within the first second of standing, so its sway cannot be told. Film until she has stood for two seconds."),
+    _(
+        "Whether the head turns to a side cannot be told from the side. "
+        "Watch it from beside her, or film one roll along the mat, from behind or in front."
+    ),
+    _("It could not be seen when the hands or the feet came down. Keep hands, feet and the mat in the picture from start to end."),
+    _("The arms were not seen lifting from hanging to overhead. Film from before the arms move until the pose is still."),
+    _("She faced the camera or looked away from it while the arms lifted, so they swung out of the picture. Film the lift from the side."),
+    _("The nearer arm was lost while it lifted. Stand square to the side, with nobody between."),
+    _("The lift was over within %(number)s frames of this clip, too few to tell its speed. Film at 60 frames a second."),
+    _("Seen from the side one leg hides the other, so whether they are together cannot be told. Film one hold from her head or her feet."),
+    _("The attempt was not followed to a stand, so there is no rise to look at. Film until she stands still."),
+    _("Whose side is the right one to finish on is not known: give her lead side in the roster."),
+    _("It could not be seen when the feet landed. Keep the feet and the mat in the picture until she stands still."),
+    _("The clip ends too soon after the landing to count steps. Film until she has stood still for a second."),
+    _("The 95 % interval reaches from met to not yet."),
+    _("No tolerance is set for this detail."),
+    _("Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."),
+)
+CLIPS = (
+    _("not opened: consent for %(code)s ran out on %(when)s"),
+    _("not opened: %(code)s is not on the roster"),
+    _("the same video as %(clip)s, which is measured once"),
+    _("left out: %(file)s says skip"),
+    _("whose clip is it? Fill in athlete %(where)s"),
+    _("when was it filmed? Fill in date %(where)s"),
+    _("nobody was found in the picture. Film the whole body, standing upright at the start, from the side or the front"),
+    _("none of the skills was found: lunge, cartwheel, backward roll, shoulder stand. If it is there, name it in clips.csv, column skill"),
+    _("%(clip)s: no picture could be decoded. Copy the clip from the phone again."),
+    _("%(clip)s: the file is empty (0 bytes). Copy it from the phone again."),
+    _("%(clip)s: the video is packed in a way this Matside cannot decode. Export it again as H.264."),
+)
+TRENDS = (
+    _("No change we can be sure of: %(sessions)s, too few to know what is chance."),
+    _("No change we can be sure of: %(amount)s between start and now, but the sessions between do not bear it out."),
+    _("No change we can be sure of: %(amount)s since %(since)s, and up to %(limit)s could be chance (%(sessions)s)."),
+    _("No change we can be sure of: %(sessions)s."),
+    _("From one side of the target to the other: %(amount)s since %(since)s (%(just)smore than the %(limit)s that could be chance)."),
+    _("%(way)s by %(amount)s, at the target all along, since %(since)s (%(just)smore than the %(limit)s that could be chance)."),
+    _("%(way)s by %(amount)s since %(since)s (%(just)smore than the %(limit)s that could be chance)."),
+    _("Alone and in a routine were never filmed within a fortnight of each other."),
+    _("Too few days with both alone and routine to compare (%(number)s)."),
+    _("No difference between alone and routine we can be sure of (%(amount)s, %(pairs)s)."),
+    _("In a routine %(way)s by %(amount)s (95 %% interval %(low)s to %(high)s, %(pairs)s)."),
+)
+WORDS = (
+    _("%(number)s sessions"), _("%(number)s session"), _("%(number)s pairs of sessions"), _("%(day)s %(month)s"), _("%(month)s %(year)s"),
+    _("%(number)s %% of the line"), _("%(number)s %% of the shank"), _("%(number)s %% of the leg"), _("%(number)s arm lengths/s"),
+    _("just "), _("more"), _("less"), _("More"), _("Less"),
+    _("knees"), _("left leg"), _("right leg"), _("legs"), _("hands"), _("feet"), _("shoulders"), _("hips and feet"), _("nearer arm"),
+    _("hold"), _("end"), _("time upside down"), _("way from feet overhead to standing"), _("first second of standing"),
+    _("time from hands to feet"), _("lift of the arms"), _("way up to standing"), _("time after the landing"), _("attempt"),
+)  # fmt: skip
+
+
+def said(tr: Translations, text: str) -> str:
+    """The sentence in the language of the page; as it is where the page is English or the sentence is not known."""
+    return text if not text or type(tr) is gettext.NullTranslations else _translated(tr, text)
+
+
+def known(text: str) -> bool:
+    """Whether a pattern knows the sentence."""
+    return any(regex.fullmatch(text) for _pattern, regex in _compiled())
+
+
+def _translated(tr: Translations, text: str) -> str:
+    direct = tr.gettext(text) if text else text
+    if direct != text:
+        return direct
+    for pattern, regex in _compiled():
+        words, found = tr.gettext(pattern), regex.fullmatch(text)
+        if found and words != pattern:
+            return words % {name: _put(tr, name, part) for name, part in found.groupdict().items()}
+    parts = text.split("; ")
+    return "; ".join(_translated(tr, part) for part in parts) if len(parts) > 1 else text
+
+
+def _put(tr: Translations, name: str, part: str) -> str:
+    """A part in its place; of a word that begins an English sentence the catalogue holds the small one."""
+    if name == "way" and tr.gettext(part) == part:
+        small = tr.gettext(part[:1].lower() + part[1:])
+        return small[:1].upper() + small[1:] if part[:1].isupper() else small
+    return _translated(tr, part)
+
+
+@cache
+def _compiled() -> list[tuple[str, re.Pattern[str]]]:
+    return [(pattern, _regex(pattern)) for pattern in (*REASONS, *CLIPS, *TRENDS, *WORDS)]
+
+
+def _regex(pattern: str) -> re.Pattern[str]:
+    """What the pattern matches, its places as named groups."""
+    out = []
+    for piece in re.split(r"(%\(\w+\)s)", pattern):
+        place = re.fullmatch(r"%\((\w+)\)s", piece)
+        if place:
+            few = ".*?" if place[1] == "just" else ".+?"
+            out.append(f"(?P<{place[1]}>{PLACES.get(place[1], few)})")
+        else:
+            out.append(re.escape(piece.replace("%%", "%") if "%(" in pattern else piece))
+    return re.compile("".join(out))
