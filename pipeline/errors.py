@@ -1,6 +1,29 @@
 """The one error a user is meant to read: a single line saying where, what was expected, what came, what to do."""
 
+import unicodedata
+
 CANNOT_RUN, ANOTHER_RUN = 4, 5  # exit codes; the command line has the others
+TRICKS = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, direction and invisible characters, halves of characters, line separators
+
+
+def plain(text: str) -> str:
+    r"""The text with everything that could play tricks on a terminal or a log written out; line breaks stay.
+
+    >>> plain("OT\u202e-01\x1b[2J")
+    'OT\\u202e-01\\x1b[2J'
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(repr(c)[1:-1] if c != "\n" and unicodedata.category(c) in TRICKS else c for c in text)
+
+
+def shown(text: str, longest: int = 60) -> str:
+    """What somebody wrote, in quotes, on one line and not too long to be read in a message.
+
+    >>> shown("a" * 100, 5)
+    "'aaaaa…'"
+    """
+    return repr(text if len(text) <= longest else text[:longest] + "…")
 
 
 class MatsideError(Exception):
@@ -8,3 +31,6 @@ class MatsideError(Exception):
 
     lasting = False  # whether trying again is useless while the file it speaks of stays as it is
     exit_code = CANNOT_RUN
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__(plain(message))

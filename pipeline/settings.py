@@ -49,7 +49,7 @@ def load_settings(path: Path | None = None) -> Settings:
     """Settings from `path`, or those in configs/settings.toml. Raises MatsideError naming file, line, key, what was expected and what came."""
     path = path or shipped_config("settings.toml")
     try:
-        text = path.read_text("utf-8")
+        text = path.read_text("utf-8-sig")
         return Settings.model_validate(tomllib.loads(text))
     except OSError as error:
         raise MatsideError(f"{path}: the settings cannot be read ({error.strerror}).") from error

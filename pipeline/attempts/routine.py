@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import TypeVar
 
 from pipeline.config_files import shipped_config
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, shown
 from pipeline.vocabulary import Skill
 
 SHIPPED = "routines.toml"
 ROUTINE_KEYS = ("name", "skills", "passage")
+LONGEST_NAME = 60
 PASSAGE_KEYS = ("name", "skill", "limb", "intent")
 E = TypeVar("E", bound=StrEnum)
 
@@ -210,8 +211,9 @@ def _known_keys(where: str, entry: object, keys: Sequence[str]) -> None:
 
 def _text(where: str, entry: Mapping[str, object], key: str) -> str:
     value = entry.get(key)
-    if not isinstance(value, str) or not value.strip():
-        raise WrongRoutines(f"{where}, {key}: expected a name in quotes, but got {value!r}.")
+    if not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME or not value.isprintable():
+        came = shown(value) if isinstance(value, str) else repr(value)
+        raise WrongRoutines(f"{where}, {key}: expected a name in quotes of at most {LONGEST_NAME} letters on one line, but got {came}.")
     return value.strip()
 
 

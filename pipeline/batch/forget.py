@@ -152,7 +152,8 @@ def _without_lines(path: Path, drop: Callable[[str], bool]) -> int:
     lines = text.splitlines(keepends=True)
     kept = [line for line in lines if not drop(line)]
     if len(kept) < len(lines):
-        write_whole(path, "".join(kept).encode(encoding, "backslashreplace"))
+        mark = "\ufeff" if encoding.startswith("utf-16") else ""
+        write_whole(path, (mark + "".join(kept)).encode(encoding, "backslashreplace"))
     return len(lines) - len(kept)
 
 

@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from pipeline.clips.roster import CODE_LENGTH, read_date
 from pipeline.clips.tables import Table, read_table
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, shown
 from pipeline.files import safe_cell, write_whole
 from pipeline.vocabulary import Setting, Skill
 
@@ -54,7 +54,7 @@ class ClipList:
         """One line for each row whose clip is not among `names`."""
         known = {n.strip() for name in names for n in (name, PurePosixPath(name).name)}
         return [
-            f"{t.file}, row {t.row}, column clip: there is no clip {t.clip!r} in the folder"
+            f"{t.file}, row {t.row}, column clip: there is no clip {shown(t.clip)} in the folder"
             for t in self.told.values()
             if t.clip not in known
         ]
@@ -68,7 +68,7 @@ def load_clip_list(folder: Path, out: Path) -> ClipList:
     got = ClipList(folder / LIST_NAME, out / BESIDE_NAME)
     for path in (got.beside, got.path):
         if path.exists():
-            got.tables[path] = table = read_table(path, needs=("clip",))
+            got.tables[path] = table = read_table(path, needs=("clip",), also=LIST_COLUMNS[1:])
             got.told.update(_rows(table))
     return got
 
@@ -139,9 +139,8 @@ def _with_rows(path: Path, table: Table | None, gaps: Sequence[tuple[str, str, s
     rows = "".join(_line([dict(zip(LIST_COLUMNS, gap, strict=False)).get(column, "") for column in columns], table) for gap in gaps)
     if table is None:
         return (_line(LIST_COLUMNS, None) + rows).encode("utf-8", "backslashreplace")
-    encoding = "utf-16-le" if table.encoding == "utf-16" else table.encoding
-    old, newline = path.read_bytes(), "\n".encode(encoding)
-    return old + (b"" if old.endswith(newline) else newline) + rows.encode(encoding, "backslashreplace")
+    old, newline = path.read_bytes(), "\n".encode(table.encoding)
+    return old + (b"" if old.endswith(newline) else newline) + rows.encode(table.encoding, "backslashreplace")
 
 
 def _line(cells: Sequence[object], table: Table | None) -> str:

@@ -8,9 +8,10 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StringConstraints, ValidationError
 
 from pipeline.clips.tables import read_table
+from pipeline.errors import plain, shown
 from pipeline.vocabulary import Side
 
 ROSTER_COLUMNS = ("athlete", "cohort", "lead_side", "consent_until")
@@ -57,12 +58,18 @@ def _known_side(text: str) -> Side:
         raise ValueError("no such side") from error
 
 
+def _without_tricks(text: str) -> str:
+    if plain(text) != text or "\n" in text:
+        raise ValueError("control, direction or invisible characters")
+    return text
+
+
 class Athlete(BaseModel):
     """One row of the roster."""
 
     model_config = ConfigDict(frozen=True, extra="ignore")
     athlete: Annotated[str, StringConstraints(pattern=f"^{CODE}$", max_length=CODE_LENGTH), BeforeValidator(_code)]
-    cohort: Annotated[str, StringConstraints(max_length=60, pattern=r"^[^\x00-\x1f\x7f]*$")] = ""
+    cohort: Annotated[str, StringConstraints(max_length=60), AfterValidator(_without_tricks)] = ""
     lead_side: Annotated[Side, BeforeValidator(_known_side)] = Side.NONE
     consent_until: Annotated[date, BeforeValidator(read_date)]
 
@@ -91,7 +98,7 @@ class Roster:
         if one is None:
             if problem := self._doubtful.get(code.upper()):
                 return f"not opened: {problem}"
-            return f"not opened: {code} is not on the roster"
+            return f"not opened: {code if re.fullmatch(CODE, code) else shown(code)} is not on the roster"
         if one.consent_until < today:
             return f"not opened: consent for {one.athlete} ran out on {one.consent_until}"
         return ""

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, shown
 from pipeline.files import plain_cell
 
 SEPARATORS = ",;\t"
@@ -25,8 +25,11 @@ class Table:
     rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
 
 
-def read_table(path: Path, *, needs: Sequence[str]) -> Table:
-    """Read a table that must have the columns `needs`. Raises MatsideError naming the file and what is missing."""
+def read_table(path: Path, *, needs: Sequence[str], also: Sequence[str] = ()) -> Table:
+    """Read a table that must have the columns `needs` and may have those of `also`; which others it has does not matter.
+
+    Raises MatsideError naming the file and what is missing, or which of these columns is there twice.
+    """
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -45,8 +48,10 @@ def read_table(path: Path, *, needs: Sequence[str]) -> Table:
     missing = [column for column in needs if column not in columns]
     if missing:
         raise MatsideError(
-            f"{path}, row {lines[0][0]}: expected the columns {', '.join(needs)}; {', '.join(missing)} missing. It has: {', '.join(columns)}."
+            f"{path}, row {lines[0][0]}: expected the columns {', '.join(needs)}; {', '.join(missing)} missing. It has: {listed(columns)}."
         )
+    if twice := [column for column in (*needs, *also) if columns.count(column) > 1]:
+        raise MatsideError(f"{path}, row {lines[0][0]}: the column {twice[0]} is there twice; expected it once. Take one of them out.")
     table = Table(path, columns, separator, encoding)
     for number, cells in lines[1:]:
         padded = [*cells, *[""] * (len(columns) - len(cells))]
@@ -57,8 +62,14 @@ def read_table(path: Path, *, needs: Sequence[str]) -> Table:
 def decoded(data: bytes) -> tuple[str, str]:
     """A text file's text, as spreadsheets and editors write it, and the name of its encoding."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", "replace"), "utf-16"
+        return data.decode("utf-16", "replace"), "utf-16-le" if data.startswith(b"\xff") else "utf-16-be"
     try:
         return data.decode("utf-8-sig"), "utf-8"
     except UnicodeDecodeError:
         return data.decode("cp1252", "replace"), "cp1252"
+
+
+def listed(columns: Sequence[str]) -> str:
+    """The columns as a table has them, where there is something to list."""
+    some = [column if column.isprintable() and len(column) <= 40 else shown(column, 40) for column in columns[:12] if column]
+    return ", ".join(some) + (", …" if len(columns) > 12 else "") if some else "none"

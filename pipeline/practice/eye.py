@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.clips.tables import read_table
-from pipeline.errors import MatsideError
+from pipeline.clips.tables import listed, read_table
+from pipeline.errors import MatsideError, shown
 from pipeline.practice.agreement import SCALE, Agreement, Weights, agreement
 from pipeline.scoring.tolerances import Tolerance
 from pipeline.store import Store
@@ -74,10 +74,10 @@ def read_said(store: Store, path: Path, *, known_only: bool = False) -> list[Sai
     """Her verdicts from a table with the columns detail and eye, side where a detail has two, and either `link`, or `clip` and
     `attempt` as readings.csv has them. Rows with nothing under `eye` are passed over. known_only : so are rows of attempts that
     are not on record. Raises MatsideError naming the row; nothing is kept then."""
-    table = read_table(path, needs=COLUMNS)
+    table = read_table(path, needs=COLUMNS, also=("link", "clip", "attempt", "side"))
     if "link" not in table.columns and not {"clip", "attempt"} <= set(table.columns):
         raise MatsideError(
-            f"{path}: expected a column link, or the columns clip and attempt as in readings.csv; it has {', '.join(table.columns)}."
+            f"{path}: expected a column link, or the columns clip and attempt as in readings.csv; it has {listed(table.columns)}."
         )
     checker = _Checker(store)
     said: list[Said] = []
@@ -166,6 +166,10 @@ def _shared(a: object, b: object) -> float:
     return both / either if either > 0 else float(a.start_s == b.start_s)  # type: ignore[attr-defined]
 
 
+def _whole(number: str) -> bool:
+    return number.isdecimal() and len(number) <= 6
+
+
 class _Checker:
     def __init__(self, store: Store) -> None:
         attempts = store.attempts()
@@ -176,19 +180,15 @@ class _Checker:
     def knows(self, row: Mapping[str, str]) -> bool:
         """Whether a table's row is of an attempt on record."""
         link, number = row.get("link", ""), row.get("attempt", "")
-        return (
-            link.casefold() in self.links
-            if link
-            else number.isdecimal() and (row.get("clip", "").casefold(), int(number)) in self.by_number
-        )
+        return link.casefold() in self.links if link else _whole(number) and (row.get("clip", "").casefold(), int(number)) in self.by_number
 
     def link_of(self, clip: str, number: str, where: str) -> str:
         """The link of a clip's attempt by its number."""
-        found = self.by_number.get((clip.casefold(), int(number))) if number.isdecimal() else None
+        found = self.by_number.get((clip.casefold(), int(number))) if _whole(number) else None
         if found is None:
             numbers = [str(n) for c, n in self.by_number if c == clip.casefold()]
             known = f"that clip has {', '.join(numbers)}" if numbers else "no clip of that name has attempts"
-            raise MatsideError(f"{where}clip {clip!r}, attempt {number!r}: {known}. Copy both from readings.csv.")
+            raise MatsideError(f"{where}clip {shown(clip)}, attempt {shown(number)}: {known}. Copy both from readings.csv.")
         return found
 
     def check(self, attempt: str, detail: str, verdict: str, side: str, *, where: str = "") -> Said:
@@ -201,17 +201,17 @@ class _Checker:
                 if near
                 else " It stands after the # when you follow a mark on the week's page."
             )
-            raise MatsideError(f"{where}{asked!r}: expected an attempt's link, such as OT-01_2026-03-02_1a2b3c4d_1.{known}")
+            raise MatsideError(f"{where}{shown(asked)}: expected an attempt's link, such as OT-01_2026-03-02_1a2b3c4d_1.{known}")
         skill = self.skills[link]
         known_detail = DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
         if known_detail is None:
             details = ", ".join(d.id for d in DETAILS if d.skill == skill)
-            raise MatsideError(f"{where}{detail!r}: expected a detail of {skill.replace('_', ' ')} ({details}).")
+            raise MatsideError(f"{where}{shown(detail)}: expected a detail of {skill.replace('_', ' ')} ({details}).")
         sides = [str(s) for s in (Side.LEFT, Side.RIGHT)] if known_detail.sided else [""]
         if side.lower() not in sides:
             wanted = "left or right" if known_detail.sided else "no side"
-            raise MatsideError(f"{where}{detail}: expected {wanted}, but got {side or 'none'!r}.")
+            raise MatsideError(f"{where}{detail}: expected {wanted}, but got {shown(side or 'none')}.")
         word = " ".join(verdict.replace("_", " ").replace("-", " ").lower().split())
         if word not in set(Verdict):
-            raise MatsideError(f"{where}{verdict!r}: expected {', '.join(Verdict)}.")
+            raise MatsideError(f"{where}{shown(verdict)}: expected {', '.join(Verdict)}.")
         return Said(link, detail, side.lower(), Verdict(word))

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from pipeline.clips.roster import CODE
 from pipeline.clips.tables import read_table
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, shown
 from pipeline.files import csv_text
 from pipeline.practice.points import ScoreSheet
-from pipeline.practice.points_plan import Plan
+from pipeline.practice.points_plan import LONGEST_NAME, Plan
 from pipeline.practice.teams import Teams
 
 COLUMNS = ("team", "athlete", "round", "points")
@@ -48,15 +48,17 @@ def read_points(path: Path, plan: Plan) -> tuple[Teams, dict[tuple[str, int], in
         where = f"{path}, row {number}"
         code, team = row["athlete"], row["team"]
         if not re.fullmatch(CODE, code):
-            raise MatsideError(f"{where}, athlete: expected a code such as OT-01 (never a name), but got {code!r}.")
-        if not team:
-            raise MatsideError(f"{where}, team: expected the name of a team, but the cell is empty.")
+            raise MatsideError(f"{where}, athlete: expected a code such as OT-01 (never a name), but got {shown(code)}.")
+        if not 0 < len(team) <= LONGEST_NAME or not team.isprintable():
+            raise MatsideError(f"{where}, team: expected the name of a team of at most {LONGEST_NAME} letters, but got {shown(team)}.")
         if team_of.setdefault(code, team) != team:
-            raise MatsideError(f"{where}, team: {code} is in {team_of[code]} further up, but here in {team}. Everybody plays in one team.")
+            raise MatsideError(
+                f"{where}, team: {code} is in {team_of[code]} further up, but here in {team}. Everybody plays in one team."
+            )
         i = rounds.get(row["round"].casefold())
         if i is None:
             names = ", ".join(one.name for one in plan.rounds)
-            raise MatsideError(f"{where}, round: expected one of {names}, or its number, but got {row['round']!r}.")
+            raise MatsideError(f"{where}, round: expected one of {names}, or its number, but got {shown(row['round'])}.")
         if (code, i) in rows:
             raise MatsideError(f"{where}: {code} in {plan.rounds[i].name} stands in row {rows[code, i]} already. Take one of them out.")
         rows[code, i] = number
@@ -72,7 +74,7 @@ def read_points(path: Path, plan: Plan) -> tuple[Teams, dict[tuple[str, int], in
 def _points(where: str, text: str, most: int, name: str) -> int:
     whole = re.fullmatch(r"(\d{1,4})(?:[.,]0+)?", text)  # spreadsheets like to write 5.0
     if not whole:
-        raise MatsideError(f"{where}, points: expected a whole number, or nothing where there was no go, but got {text!r}.")
+        raise MatsideError(f"{where}, points: expected a whole number, or nothing where there was no go, but got {shown(text)}.")
     if int(whole[1]) > most:
         raise MatsideError(f"{where}, points: {name} has {most} points to give at most, but got {text}. Count the marks again.")
     return int(whole[1])
