@@ -12,6 +12,7 @@ from pipeline.attempts.attempt import Attempt
 from pipeline.bench.follow_check import read_truth
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.curves import FrameTable, frame_errors
+from pipeline.measures.lunge import front_leg
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.scene import make_scene, other
 from pipeline.measures.uncertainty import Known
@@ -51,7 +52,7 @@ def frame_rows(folder: Path, clips: Mapping[str, tuple[Track, list[Attempt]]], t
             for curve in measure_attempt(track, attempt, frames=table)[1]:
                 if curve.detail not in FOLLOWED:
                     continue
-                side = curve.side or (other(scene.lead) if lunging and scene.lead else scene.near)
+                side = curve.side or (other(front_leg(scene)) if lunging else scene.near)
                 nearest = np.clip(np.searchsorted(t, curve.t - 1e-4), 0, len(t) - 1)
                 error = true_angle(world, attempt.skill, curve.detail, side)[nearest] - curve.value
                 known = np.isfinite(error)

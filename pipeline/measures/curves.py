@@ -37,7 +37,7 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
             _angle(scene, frames, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
         ]
     lunging = scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE)
-    side = other(scene.lead) if lunging and scene.lead else scene.near
+    side = other(lunge.front_leg(scene)) if lunging else scene.near
     shoulder: Point = (scene.near, "shoulder")
     hip = (
         (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))

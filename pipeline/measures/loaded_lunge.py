@@ -22,7 +22,7 @@ def lean(scene: Scene) -> np.ndarray:
 
 def back_leg(scene: Scene) -> Side:
     """The leg not leading: by the attempt or the roster, else the one behind."""
-    return other(scene.lead) if scene.lead else other(lunge.front_leg(scene))
+    return other(lunge.front_leg(scene))
 
 
 def readings(scene: Scene, table: Table) -> list[Reading]:

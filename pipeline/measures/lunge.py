@@ -11,6 +11,7 @@ from pipeline.measures.scene import Scene, other
 from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
+APART = 0.3  # trunks between the ankles; nearer than that the picture does not tell which leg is in front
 FINGERTIP = 2.0  # wrist to fingertip against wrist to knuckles; the landmarks end at the knuckles
 
 
@@ -41,7 +42,7 @@ def arms_by_ears(scene: Scene, arm: Side) -> np.ndarray:
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The lunge's five details. The back leg is the one not leading; of the arms the nearer one is read."""
-    back = other(scene.lead) if scene.lead else other(front_leg(scene))
+    back = other(front_leg(scene))
     arm = scene.near
     chord = ((arm, "index"), (arm, "wrist"), (arm, "elbow"), (arm, "shoulder"), (back, "hip"), (back, "knee"), (back, "heel"))
     shoulder = ((arm, "elbow"), (arm, "shoulder"), (arm, "hip"))
@@ -60,6 +61,12 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
 
 
 def front_leg(scene: Scene) -> Side:
-    """The leg further the way the athlete faces."""
+    """The leg further the way the athlete faces; where the feet are not apart in the picture, the one that is said to lead.
+
+    The picture goes first: where landmarks name the legs the other way round, the roster's word would read the front leg for the back one.
+    """
     gap = scene.facing * (scene.p(Side.LEFT, "ankle") - scene.p(Side.RIGHT, "ankle"))[scene.key, 0]
-    return Side.LEFT if np.isfinite(gap).any() and np.nanmedian(gap) > 0 else Side.RIGHT
+    middle = float(np.nanmedian(gap)) if np.isfinite(gap).any() else 0.0
+    if scene.lead and abs(middle) < APART * scene.unit:
+        return scene.lead
+    return Side.LEFT if middle > 0 else Side.RIGHT
