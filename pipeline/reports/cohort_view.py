@@ -15,6 +15,7 @@ from pipeline.reports.language import MONTHS, Translations, day_words
 from pipeline.reports.numbers import quantity, span
 from pipeline.reports.reading_view import column_title, is_further, known_detail, skill_title
 from pipeline.reports.records import ORDER
+from pipeline.reports.said import said
 from pipeline.reports.trend_plots import CohortDots, cohort_plot, share_bar
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.trends.cohorts import CELL, ENOUGH_ATHLETES, Comparison
@@ -249,7 +250,7 @@ def _term(tr: Translations, term: NextTerm) -> TermView:
     first = _detail_words(tr, *term.first) if term.first else ""
     return TermView(
         term.cohort, first, share_words(term.share_met, term.low, term.high) if term.first else "", listed(term.or_else), listed(term.film_better),
-        tr.gettext(term.why) if term.why else "",
+        said(tr, term.why),
     )  # fmt: skip
 
 
@@ -264,11 +265,11 @@ def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, 
             "weeks by %(others)s. That is %(more)s more (%(low)s … %(high)s)."
         ) % {
             "drill": effect.drill, "cohort": effect.cohort, "since": day_words(tr, effect.since),
-            "detail": _detail_words(tr, effect.skill, effect.detail, effect.side), "setting": effect.setting,
+            "detail": _detail_words(tr, effect.skill, effect.detail, effect.side), "setting": _setting(tr, effect.setting),
             "change": _signed(effect.change, unit), "others": _signed(effect.others, unit), "more": _signed(effect.more, unit),
             "low": _signed(effect.low, unit), "high": _signed(effect.high, unit),
         }  # fmt: skip
-        out.append((words, effect.why))
+        out.append((words, said(tr, effect.why)))
     return out
 
 

@@ -31,7 +31,8 @@ def days_in_full(dates: Sequence[str]) -> set[str]:
 
     dates : of each attempt, ISO; attempts without a date count as the oldest day.
     """
-    count, total, full = Counter(dates), 0, set()
+    count, total = Counter(dates), 0
+    full: set[str] = set()
     for day in sorted(count, reverse=True):
         total += count[day]
         if full and total > IN_FULL:

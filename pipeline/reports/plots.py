@@ -150,7 +150,7 @@ def curve_plot(
                 f'<rect x="{left:g}" y="{up:g}" width="{width - left - right:g}" height="{max(down - up, 0):.1f}" class="zone {name}"/>'
             )
     a, b = max(x(window[0]), left), min(x(window[1]), width - right)
-    if b >= a:  # the arms' speed is drawn over the lift alone
+    if b - a >= 6:  # the arms' speed is drawn over the lift alone
         body.append(f'<rect x="{a:g}" y="{top:g}" width="{max(b - a, 1):.1f}" height="{height - top - bottom:g}" class="window"/>')
         body.append(_text(min(max((a + b) / 2, left + 40), width - right - 40), top - 7, window_words, "tick"))
     body += _axes(x, y, unit, width, height, left, right, bottom, seconds_words)

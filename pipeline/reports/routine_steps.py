@@ -79,7 +79,9 @@ def passages_of(store: Store, athlete: str) -> dict[str, tuple[Passage, ...]]:
     for _clip, part in attempts.groupby("clip", sort=False):
         part = part.sort_values("number")
         up = best_line_up(routines, [Skill(skill) for skill in part["skill"]])
-        for _place, j in up.matched if up else ():
+        if up is None:
+            continue
+        for _place, j in up.matched:
             out[part["link"].iloc[j]] = up.routine.passages_of(Skill(part["skill"].iloc[j]))
     return out
 

@@ -186,7 +186,7 @@ def test_a_coachs_own_routines_count_where_they_are_kept(club, tmp_path):
         (first, *_rest) = routine_lines(translations(), store, "HE-01")
         assert first.title == "Ours" and first.said == "Not part of it: Shoulder stand. Out of order: Lunge."
         (out / "data" / KEPT).write_text("[[routine]]\nname = 3")
-        with pytest.raises(MatsideError, match=r"routines.toml, routine 1, name: expected a name in quotes, but got 3"):
+        with pytest.raises(MatsideError, match=r"routines.toml, routine 1, name: expected a name in quotes.*, but got 3"):
             routine_lines(translations(), store)
 
 
