@@ -28,7 +28,7 @@ LONGEST_GAP_S = 30.0  # no camera pauses this long between two frames: the times
 TRUNCATED_BELOW = 0.9  # fewer frames than this share of the promised ones: the file was cut off
 SLACK_S = 0.5  # by which a claimed length may be too long, for sound that goes on
 EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
-DECODER_THREADS = 2  # decoding overlaps with the work on the frames; more would only starve the other workers
+DECODER_THREADS = 1  # a worker a core: more threads would only take the time of the other workers
 BROKEN = "the clip breaks off"  # how the message of a clip cut short begins
 
 
