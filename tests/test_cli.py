@@ -176,6 +176,27 @@ def test_a_second_run_ends_with_5(tmp_path, stand_in):
     assert code == 5 and "another run is at work" in err
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        "report", "practice", "focus pin OT-01 lunge hip_angle", "focus unpin OT-01", "points fill", "points blank", "points enter x.csv",
+        "eye add LINK hip_angle met", "eye read x.csv", "routines", "note OT-01 2026-03-02 shoes", "forget OT-01", "compare", "athlete OT-01",
+    ],
+)  # fmt: skip
+def test_no_other_command_writes_beside_a_run(tmp_path, stand_in, monkeypatch, command):
+    """Each says so at once and changes nothing."""
+    where = tmp_path / "out"
+    matside("run", clips_folder(tmp_path), "--out", where)
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "x.csv").write_text("team,athlete,round,points,detail,eye,link\nA,OT-01,1,1,,,\nB,HE-02,1,1,,,\n")
+    before = {p: p.read_bytes() for p in where.rglob("*") if p.is_file() and "lock" not in p.name}
+    with only_run(where / "data"):
+        code, _, err = matside(*command.split(), "--out", where)
+        now = {p: p.read_bytes() for p in where.rglob("*") if p.is_file() and "lock" not in p.name and p.name != "run.since"}
+    assert code == 5 and "another run is at work" in err
+    assert now == before
+
+
 def test_an_interruption_ends_with_130(tmp_path, monkeypatch):
     import pipeline.batch.run as run_module
 
