@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from itertools import chain
 from pathlib import Path
 
 import av
@@ -29,6 +30,7 @@ TRUNCATED_BELOW = 0.9  # fewer frames than this share of the promised ones: the 
 SLACK_S = 0.5  # by which a claimed length may be too long, for sound that goes on
 EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 DECODER_THREADS = 1  # a worker a core: more threads would only take the time of the other workers
+WORTH_A_JUMP_S, SURE_BEFORE_S = 4.0, 1.0  # a jump lands at a key picture before its aim; right behind one, not all that decodes is whole
 BROKEN = "the clip breaks off"  # how the message of a clip cut short begins
 
 
@@ -127,27 +129,38 @@ def recorded_on(path: Path) -> date | None:
         return _made_on({**stream.metadata, **container.metadata})
 
 
-def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODER_THREADS) -> Iterator[Frame]:
+def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODER_THREADS, start: float = 0.0) -> Iterator[Frame]:
     """Decode a clip frame by frame, upright, never enlarged, and at most `longest_side` pixels long where given.
 
     Frames stream: memory does not grow with the clip's length. A stream that breaks midway first gives all that
     decoded, then raises UnreadableClip, whose `frames` and `seconds` say how far it came.
+    start : seconds. What lies well before is passed over without being decoded, where the file can be searched, so that a moment
+    late in a long clip costs no more than an early one. Times stay the same, indices count from the first frame given out, and
+    nothing is said of how far the stream came.
     """
     with _opened(path, threads=threads) as (container, stream):
         scaler = VideoReformatter()
+        faults: list[str] = []
+        decoded = _decoded(container, stream, faults)
+        first = next(decoded, None)
         upright, size, scale = _Upright(), (0, 0), 1.0
         first_s, t, count = 0.0, -1.0, 0
         step_s = 1 / float(stream.average_rate or 30)
-        faults: list[str] = []
-        for raw in _decoded(container, stream, faults):
-            if count == 0:
-                upright = _Upright.of(raw)
-                full = _square_size(raw, stream)
-                scale = min(1.0, longest_side / max(full)) if longest_side else 1.0
-                size = (max(1, round(full[0] * scale)), max(1, round(full[1] * scale)))
-                first_s = raw.time if raw.time is not None else 0.0
+        late = False
+        if first is not None:
+            upright = _Upright.of(first)
+            full = _square_size(first, stream)
+            scale = min(1.0, longest_side / max(full)) if longest_side else 1.0
+            size = (max(1, round(full[0] * scale)), max(1, round(full[1] * scale)))
+            first_s = first.time if first.time is not None else 0.0
+            late = start > WORTH_A_JUMP_S and first.time is not None and _jump(container, stream, first_s + start - SURE_BEFORE_S)
+            decoded = _decoded(container, stream, faults) if late else chain([first], decoded)
+        for raw in decoded:
             at = raw.time - first_s if raw.time is not None else t + step_s
-            if count == 0:
+            if count == 0 and late:
+                if raw.time is None or at > start:  # the jump went too far
+                    break
+            elif count == 0:
                 at = 0.0
             if at <= t:  # a player would not show it either
                 continue
@@ -157,7 +170,10 @@ def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODE
             t = at
             yield Frame(count, t, upright.apply(rgb(scaler, raw, size)), scale)
             count += 1
-        _complain(path, container, stream, count, t, max(0.0, first_s), faults)
+        if not late:
+            _complain(path, container, stream, count, t, max(0.0, first_s), faults)
+    if late and not count:  # a file that cannot be searched
+        yield from frames(path, longest_side=longest_side, threads=threads)
 
 
 def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:

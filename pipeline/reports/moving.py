@@ -78,7 +78,7 @@ def _images(
     wanted = min(DECODED_SIDE, round(LONGEST_SIDE * max(track.size) / max(box[2] - box[0], box[3] - box[1])))
     left = list(rows)
     try:
-        for frame in frames(path, longest_side=max(wanted, LONGEST_SIDE)):
+        for frame in frames(path, longest_side=max(wanted, LONGEST_SIDE), start=float(track.t[left[0]]) if left else 0.0):
             if not left:
                 return
             if frame.t < track.t[left[0]] - 1e-4:

@@ -98,7 +98,7 @@ def _frames_at(path: Path, t: np.ndarray, rows: Sequence[int]) -> Iterator[tuple
     if not left:
         return
     try:
-        for frame in frames(path, longest_side=DECODED_SIDE):
+        for frame in frames(path, longest_side=DECODED_SIDE, start=float(t[left[0]])):
             while left and frame.t >= t[left[0]] - 1e-4:
                 yield left.pop(0), frame
             if not left:

@@ -74,6 +74,38 @@ def test_scaling_keeps_the_shape_and_says_the_scale(tmp_path):
     assert next(frames(clip, longest_side=5000)).scale == 1.0, "never enlarged"
 
 
+@pytest.mark.parametrize("ending", ["mp4", "mov", "mkv", "avi"])
+@pytest.mark.parametrize("start", [0.0, 3.0, 9.9, 17.02, 19.9, 25.0])
+def test_starting_late_gives_the_same_frames_at_the_same_times(tmp_path, ending, start):
+    """Key pictures lie 250 frames apart here (x264's own default). Compared with decoding from the beginning."""
+    clip = film(tmp_path / f"long.{ending}", [0.2 + i / 30 for i in range(600)], rotation=90 if ending in ("mp4", "mov") else 0)
+    whole = {round(f.t, 4): f for f in frames(clip) if f.t >= start - 1e-4}
+    late = [f for f in frames(clip, start=start) if f.t >= start - 1e-4]
+    assert [round(f.t, 4) for f in late] == list(whole)
+    assert all(np.array_equal(f.image, whole[round(f.t, 4)].image) for f in late)
+
+
+def test_starting_late_decodes_little(tmp_path):
+    clip = film(tmp_path / "long.mp4", [i / 30 for i in range(600)])
+    given = list(frames(clip, start=18.5))
+    assert given[0].index == 0 and 16.0 < given[0].t <= 17.5 and len(given) < 110
+
+
+def test_a_file_that_cannot_be_searched_is_decoded_from_its_beginning(tmp_path, monkeypatch):
+    import pipeline.clips.video as video
+
+    clip = film(tmp_path / "long.mkv", [i / 30 for i in range(300)])
+    monkeypatch.setattr(video, "_jump", lambda container, stream, at: container.seek(10**9, stream=stream) or True)  # beyond the end
+    assert [round(f.t, 2) for f in frames(clip, start=8.0)][-1] == 9.97
+
+
+def test_starting_late_in_a_clip_that_breaks_off_gives_what_there_is(tmp_path):
+    clip = film(tmp_path / "long.mkv", [i / 30 for i in range(600)])
+    data = clip.read_bytes()
+    clip.write_bytes(data[: len(data) * 7 // 10])
+    assert [f.t for f in frames(clip, start=18.0) if f.t >= 18.0] == []
+
+
 @pytest.mark.parametrize("size", [(97, 131), (50, 17), (16, 16)])
 def test_odd_sizes(tmp_path, size):
     clip = tmp_path / "odd.mkv"
