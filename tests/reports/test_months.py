@@ -29,7 +29,7 @@ def own(season: Path) -> Page:
 
 
 def sections(page: Page) -> list[str]:
-    return [a["id"] for tag, a in page.elements if tag == "section" and a.get("class") == "attempt"]
+    return [a["id"] for tag, a in page.elements if tag == "section" and "attempt" in a.get("class", "").split()]
 
 
 def test_whole_days_the_newest_first_and_at_least_one():
