@@ -38,7 +38,8 @@ def rgb(scaler: VideoReformatter, raw: av.VideoFrame, size: tuple[int, int]) -> 
 def _plane(raw: av.VideoFrame, number: int) -> np.ndarray:
     """One plane as it lies in the decoder's memory, without the padding at the end of its lines."""
     plane = raw.planes[number]
-    return np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[: plane.height, : plane.width]
+    lines = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)  # type: ignore[call-overload]
+    return lines[: plane.height, : plane.width]
 
 
 def _to_rgb(planes: list[np.ndarray], size: tuple[int, int], colours: int, limits: int) -> np.ndarray:
