@@ -6,7 +6,15 @@ axe-core (Deque Systems, MPL 2.0) checks pages against WCAG; its copy comes with
 import pytest
 
 pytestmark = pytest.mark.chromium
-PAGES = ("index.html", "latest.html", "athletes/OT-01.html", "athletes/HE-02.2026-03.html", "trends/OT-01.html", "trends/index.html", "cohorts/index.html")
+PAGES = (
+    "index.html",
+    "latest.html",
+    "athletes/OT-01.html",
+    "athletes/HE-02.2026-03.html",
+    "trends/OT-01.html",
+    "trends/index.html",
+    "cohorts/index.html",
+)
 GRAVE = ("serious", "critical")
 ALSO = ("landmark-unique", "region", "heading-order", "page-has-heading-one")  # called moderate, but they make a page hard to listen to
 

@@ -132,7 +132,9 @@ def test_her_verdict_stands_on_the_attempt_beside_matsides(club):
     with Store(club / "data" / "matside.sqlite") as store:
         said = store.eye()
         apart = eye.compare(store, told(store, load_tolerances()), load_tolerances()).apart
-    on_pages = sum(page.read_text().count('class="eye"') for code in set(said["athlete"]) for page in (club / "athletes").glob(f"{code}.*html"))
+    on_pages = sum(
+        page.read_text().count('class="eye"') for code in set(said["athlete"]) for page in (club / "athletes").glob(f"{code}.*html")
+    )
     assert on_pages == len(said) == 60
     page = (club / "eye.html").read_text()
     assert page.count('<a class="what"') == len(apart) > 5 and "Look at these again" in page
