@@ -4,7 +4,7 @@
 2. Only what is certain counts: the whole 95 % interval of the day's middle attempt lies beyond what is met. The size of the
    shortfall is how far the kind end of the interval lies beyond that limit, in units of the detail's `close_within`.
 3. Safety first: a certain shortfall that loads the neck or the wrists (SAFETY) comes before all others.
-4. Otherwise the largest certain shortfall.
+4. Otherwise the largest certain shortfall of a body line; a further detail (`Detail.further`) only where no body line falls short.
 5. A focus that has been worked on for three sessions (four with the one it was chosen in) without a certain change, as the
    trend pages mean it, is set aside for the next three, and the next largest takes its place. Details of SAFETY are not set
    aside; that they do not change is said.
@@ -39,6 +39,7 @@ SAFETY: Mapping[tuple[str, str], str] = {
     ("backward_roll", "knee_clearance"): NECK,
     ("cartwheel", "hand_turned_in"): WRISTS,
 }
+FURTHER = {(str(d.skill), d.id) for d in DETAILS if d.further}
 ORDER = {(str(d.skill), d.id): i for i, d in enumerate(DETAILS)}
 SKILLS = {str(s): i for i, s in enumerate(Skill)}
 
@@ -139,8 +140,9 @@ def _certain(skill: str, day: Day, tolerances: Tolerances) -> list[_Candidate]:
             found[key.detail] = replace(worse, key=Key(key.detail, "")) if both else worse
     safety = list(SAFETY)
 
-    def place(c: _Candidate) -> tuple[int, float, int]:
-        return safety.index((skill, c.key.detail)) if c.loads else len(safety), -c.size, ORDER.get((skill, c.key.detail), 99)
+    def place(c: _Candidate) -> tuple[int, bool, float, int]:
+        key = (skill, c.key.detail)
+        return safety.index(key) if c.loads else len(safety), key in FURTHER, -c.size, ORDER.get(key, 99)
 
     return sorted(found.values(), key=place)
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from pipeline.reports.further_words import FURTHER_WORDS
 from pipeline.reports.language import Translations
 from pipeline.reports.numbers import OF_WHAT, half_width, number, places, plus_minus, quantity, span
 from pipeline.reports.plots import ribbon
@@ -58,8 +57,9 @@ def known_detail(skill: str, detail: str) -> Detail | None:
 
 
 def is_further(skill: str, detail: str) -> bool:
-    """Whether a detail stands behind the body lines; the loaded lunge has no other."""
-    return skill in set(Skill) and Skill(skill) is not Skill.LOADED_LUNGE and (Skill(skill), detail) in FURTHER_WORDS
+    """Whether a detail stands behind the body lines."""
+    known = known_detail(skill, detail)
+    return known is not None and known.further
 
 
 def detail_words(skill: str, detail: str) -> DetailWords:

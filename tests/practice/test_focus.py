@@ -215,3 +215,11 @@ def test_a_pin_needs_no_reading():
 def test_the_same_readings_in_another_order_give_the_same_focus():
     rows = [row("hip_angle", 127, 133, week=w) for w in range(5)] + [row("knee_angle", 157, 163, week=w) for w in range(5)]
     assert choose_focus(table(*rows), TOLERANCES) == choose_focus(table(*rows[::-1]), TOLERANCES)
+
+
+def test_a_body_line_goes_before_a_further_detail_that_falls_shorter():
+    """Knee 5 short of 165, of 30: 0.17. Legs 50 short of 100 apart, of 40: 1.25, but it only counts where no line falls short."""
+    legs = row("legs_apart", 40, 50, skill="cartwheel")
+    bent, straight = (row("knee_angle", *ends, skill="cartwheel", side="left") for ends in ((150, 160), (170, 180)))
+    assert focus(legs, bent, skill="cartwheel").key.detail == "knee_angle"
+    assert focus(legs, straight, skill="cartwheel").key.detail == "legs_apart"
