@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from contextlib import suppress
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext, suppress
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from pipeline import __version__
+from pipeline.batch.pool import Beat, Limits, Outcome, Tell, work
 from pipeline.errors import MatsideError
 from pipeline.files import write_whole
 from pipeline.scoring.tolerances import Tolerances, load_tolerances
 from pipeline.store import Store
 
+WORTH_A_PROCESS = 400  # attempts, from which on a second process is worth its start
+LONGEST_S, MOST_MB = 6 * 3600.0, 8000  # of drawing; a bound for what hangs, far beyond any club
 STAMP = "pages.drawn"
 LANGUAGE = "language"  # the fact that says in which language the pages are drawn
 
@@ -59,23 +64,66 @@ def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: boo
 
 
 def _draw(store: Store, tolerances: Tolerances, out: Path, language: str, lapsed: dict[str, str]) -> Path:
-    """The weeks and athletes, then what can be said over time and between cohorts; returns the index."""
+    """The weeks and athletes, and what can be said over time and between cohorts; returns the index."""
     from pipeline.reports.cohort_page import FOLDER as COHORTS
-    from pipeline.reports.cohort_page import write_cohorts
     from pipeline.reports.site import write_site
     from pipeline.reports.trend_page import FOLDER as TRENDS
-    from pipeline.reports.trend_page import write_athletes
 
     for folder in (TRENDS, COHORTS):  # nobody who is forgotten stays on an old page
         for old in [*(out / folder).glob("*.html"), *(out / folder).glob("*.csv")]:
             old.unlink(missing_ok=True)
     dated = bool(store.latest_date()) and any(store.athletes()["athlete"])
-    index = write_site(store, tolerances, out, out / "data", trends=dated, language=language, lapsed=lapsed)
-    if dated:
-        with suppress(MatsideError):  # too little to compare yet; `matside compare` says so when asked
-            write_cohorts(store, tolerances, out, language=language)
-        write_athletes(store, tolerances, out, language=language)  # after the cohorts, to which it links where they are
+    job = TrendJob(store.path, tolerances, out, language, tuple(lapsed))
+    with _beside(job) if dated and len(store.attempts()) >= WORTH_A_PROCESS else nullcontext():
+        index = write_site(store, tolerances, out, out / "data", trends=dated, language=language, lapsed=lapsed)
+    if dated and len(store.attempts()) < WORTH_A_PROCESS:
+        _trends(store, job)
     return index
+
+
+@dataclass(frozen=True)
+class TrendJob:
+    """The pages over time and between cohorts, to be drawn by this process or another."""
+
+    store: Path
+    tolerances: Tolerances
+    out: Path
+    language: str
+    lapsed: tuple[str, ...]  # athletes who are not shown
+
+
+def _trends(store: Store, job: TrendJob) -> None:
+    from pipeline.reports.cohort_page import write_cohorts
+    from pipeline.reports.trend_page import write_athletes
+
+    with suppress(MatsideError):  # too little to compare yet; `matside compare` says so when asked
+        write_cohorts(store, job.tolerances, job.out, language=job.language)
+    # after the cohorts, to which it links where they are
+    write_athletes(store, job.tolerances, job.out, language=job.language, athlete_pages=True)
+
+
+def trends_task(job: TrendJob, tell: Tell) -> None:
+    """The same in a process of its own."""
+    with Store(job.store) as store, store.without(job.lapsed):
+        _trends(store, job)
+
+
+@contextmanager
+def _beside(job: TrendJob) -> Iterator[None]:
+    """Draw them in another process meanwhile. What goes wrong there is raised here."""
+    outcomes: list[Outcome | Beat] = []
+    limits = Limits(limit_s=LONGEST_S, silence_s=LONGEST_S, memory_mb=MOST_MB, retries=0)
+    drawing = threading.Thread(target=lambda: outcomes.extend(work([job], trends_task, workers=1, limits=limits)))
+    drawing.start()
+    try:
+        yield
+    finally:
+        drawing.join()
+    for outcome in outcomes:
+        if isinstance(outcome, Outcome) and outcome.fault:
+            raise MatsideError(f"{job.out}: the pages over time cannot be drawn ({outcome.fault}). {outcome.details}".rstrip())
+    if not outcomes:
+        raise MatsideError(f"{job.out}: the pages over time could not be drawn: their process did not start.")
 
 
 def _stamp(store: Store, tolerances: Tolerances, language: str, out: Path) -> str:

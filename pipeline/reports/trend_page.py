@@ -94,7 +94,7 @@ def write_athlete(
 
 def _write_one(
     store: Store, tolerances: Tolerances, out: Path, code: str, filters: Filters | None, chance: ClubChance | None,
-    env: jinja2.Environment, tr: Translations, neighbours: tuple[str, str],
+    env: jinja2.Environment, tr: Translations, neighbours: tuple[str, str], *, athlete_page: bool = False,
 ) -> TrendView:  # fmt: skip
     asked = period_of(store, filters or Filters())
     if code not in set(store.athletes()["athlete"]):
@@ -112,7 +112,7 @@ def _write_one(
     name = slug(code)
     text = env.get_template("trend.html").render(
         view=view, root="../", csv=f"{name}.csv", filters=filter_words(tr, filters),
-        athlete_page=f"../athletes/{name}.html" if (out / "athletes" / f"{name}.html").is_file() else "", before=_neighbour(neighbours[0]),
+        athlete_page=f"../athletes/{name}.html" if athlete_page or (out / "athletes" / f"{name}.html").is_file() else "", before=_neighbour(neighbours[0]),
         after=_neighbour(neighbours[1]), cohorts_page="../cohorts/index.html" if _has_cohorts(out) else "",
     )  # fmt: skip
     write_changed(out / FOLDER / f"{name}.html", text)
@@ -122,22 +122,24 @@ def _write_one(
 
 def write_athletes(
     store: Store, tolerances: Tolerances, out: Path, *, codes: Sequence[str] | None = None, title: str = "Matside", note: str = "",
-    language: str = "en", front: bool = False, beside: Sequence[tuple[str, str]] = (),
+    language: str = "en", front: bool = False, beside: Sequence[tuple[str, str]] = (), athlete_pages: bool = False,
 ) -> Path:  # fmt: skip
     """A trend page for every athlete with a dated clip, the club's chance learnt once, and out/trends/index.html, which it returns.
 
     front : also write that list as out/index.html, where there is no other front page. beside : links on it, (address, words).
+    athlete_pages : every athlete with attempts has a page of her own, or will have; where False, those whose page is there already.
     """
     tr = translations(language)
     filters = period_of(store, Filters())
     dated = list(store.athletes()["athlete"])
     everyone = [c for c in (dated if codes is None else codes) if c and c in set(dated)]
     chance = learn_chance(store, filters)
+    filmed = set(store.attempts()["athlete"]) if athlete_pages else set()
     env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     entries = []
     for i, code in enumerate(everyone):
         neighbours = (everyone[i - 1] if i else "", everyone[i + 1] if i + 1 < len(everyone) else "")
-        view = _write_one(store, tolerances, out, code, None, chance, env, tr, neighbours)
+        view = _write_one(store, tolerances, out, code, None, chance, env, tr, neighbours, athlete_page=athlete_pages and code in filmed)
         entries.append({"code": code, "file": f"{slug(code)}.html", "cohort": view.cohort, "said": view.changes})
     template = env.get_template("trends.html")
     cohorts = _has_cohorts(out)
