@@ -52,9 +52,7 @@ def read_points(path: Path, plan: Plan) -> tuple[Teams, dict[tuple[str, int], in
         if not 0 < len(team) <= LONGEST_NAME or not team.isprintable():
             raise MatsideError(f"{where}, team: expected the name of a team of at most {LONGEST_NAME} letters, but got {shown(team)}.")
         if team_of.setdefault(code, team) != team:
-            raise MatsideError(
-                f"{where}, team: {code} is in {team_of[code]} further up, but here in {team}. Everybody plays in one team."
-            )
+            raise MatsideError(f"{where}, team: {code} is in {team_of[code]} further up, but here in {team}. Everybody plays in one team.")
         i = rounds.get(row["round"].casefold())
         if i is None:
             names = ", ".join(one.name for one in plan.rounds)
