@@ -34,9 +34,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--clip", type=Path, default=SAMPLES / "OT-01_2026-03-02_1.mp4", help="the clip that is measured")
     parser.add_argument("--only", choices=PARTS, action="append", help="one part; may be given again")
-    parser.add_argument(
-        "--grain", type=float, default=6.0, help="noise of the grainy clip of the part full-hd; 6 gives a phone's bit rate"
-    )
+    parser.add_argument("--grain", type=float, default=6.0, help="noise of the grainy clip of the part full-hd; 6 gives a phone's bit rate")
     parser.add_argument("--clips", type=int, default=24, help="clips of the night of the part workers")
     parser.add_argument("--minutes", type=float, default=2.0, help="length of the long clip of the part memory")
     options = parser.parse_args()

@@ -34,8 +34,10 @@ def measure(task: Task, tell) -> ClipResult:
 
 
 def main(folder: str, out: str) -> int:
+    import pipeline.batch.pages as pages_module
     import pipeline.batch.run as run_module
 
+    pages_module.WORTH_A_PROCESS = 20  # so that the second process that draws is killed with the others
     run_module.process_clip = measure  # type: ignore[assignment]
     try:
         done = run_module.run_folder(Path(folder), Path(out), today=TODAY, workers=2)
