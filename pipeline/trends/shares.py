@@ -14,7 +14,7 @@ from pipeline.trends.keys import row_keys, starts_of, word_codes
 from pipeline.trends.student import t_quantile
 from pipeline.vocabulary import Skill, Verdict
 
-VIEW: dict[Skill, str] = {skill: "front" if skill is Skill.CARTWHEEL else "side" for skill in Skill}
+VIEW: dict[str, str] = {str(skill): "front" if skill is Skill.CARTWHEEL else "side" for skill in Skill}
 
 
 @dataclass(frozen=True)
