@@ -11,10 +11,9 @@ import pandas as pd
 from pipeline.attempts.attempt import Attempt
 from pipeline.bench.follow_check import read_truth
 from pipeline.landmarks.track import INDEX, Track
-from pipeline.measures.curves import FrameTable, frame_errors
-from pipeline.measures.lunge import front_leg
+from pipeline.measures.curves import FrameTable, followed_side, frame_errors
 from pipeline.measures.measure import measure_attempt
-from pipeline.measures.scene import make_scene, other
+from pipeline.measures.scene import make_scene
 from pipeline.measures.uncertainty import Known
 from pipeline.vocabulary import Side, Skill
 
@@ -48,11 +47,10 @@ def frame_rows(folder: Path, clips: Mapping[str, tuple[Track, list[Attempt]]], t
         t, _, world = read_truth(folder / "truth" / f"{stem}.csv")
         for attempt in found:
             scene = make_scene(track, attempt)
-            lunging = attempt.skill in (Skill.LUNGE, Skill.LOADED_LUNGE)
             for curve in measure_attempt(track, attempt, frames=table)[1]:
                 if curve.detail not in FOLLOWED:
                     continue
-                side = curve.side or (other(front_leg(scene)) if lunging else scene.near)
+                side = curve.side or followed_side(scene)
                 nearest = np.clip(np.searchsorted(t, curve.t - 1e-4), 0, len(t) - 1)
                 error = true_angle(world, attempt.skill, curve.detail, side)[nearest] - curve.value
                 known = np.isfinite(error)

@@ -13,12 +13,13 @@ from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_
 from pipeline.measures.angles import Point, angle_of
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
-from pipeline.measures.scene import Scene, other
+from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Known, Table, angle_sd, error_table
 from pipeline.vocabulary import CHORD, DEGREES, SHANK, Side, Skill
 
 TABLE = Path(__file__).with_name("frame_errors.csv")
 BOTH = (Side.LEFT, Side.RIGHT)
+LUNGES = (Skill.LUNGE, Skill.LOADED_LUNGE)
 
 
 FrameTable = Mapping[tuple[Skill, str], Known]
@@ -29,6 +30,11 @@ def frame_errors() -> FrameTable:
     return error_table(TABLE)
 
 
+def followed_side(scene: Scene) -> Side:
+    """The side whose hip and knee are followed where not both are: the back leg's in a lunge, else the nearer one."""
+    return lunge.back_leg(scene) if scene.skill in LUNGES else scene.near
+
+
 def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
     """Hip and knee over the whole attempt, and what belongs to the skill."""
     if scene.skill is Skill.CARTWHEEL:
@@ -36,8 +42,7 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
         return out + [
             _angle(scene, frames, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
         ]
-    lunging = scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE)
-    side = other(lunge.front_leg(scene)) if lunging else scene.near
+    lunging, side = scene.skill in LUNGES, followed_side(scene)
     shoulder: Point = (scene.near, "shoulder")
     hip = (
         (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))

@@ -8,7 +8,7 @@ from pipeline.geometry import middle
 from pipeline.measures import lunge
 from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.reading import Reading
-from pipeline.measures.scene import Scene, other
+from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
@@ -20,14 +20,9 @@ def lean(scene: Scene) -> np.ndarray:
     return np.degrees(np.arctan2(scene.facing * along, -down))
 
 
-def back_leg(scene: Scene) -> Side:
-    """The leg not leading: by the attempt or the roster, else the one behind."""
-    return other(lunge.front_leg(scene))
-
-
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """Three details, each the median over the hold."""
-    back, arm = back_leg(scene), scene.near
+    back, arm = lunge.back_leg(scene), scene.near
     knee = ((back, "hip"), (back, "knee"), (back, "ankle"))
     trunk = ((arm, "hip"), (arm, "shoulder"))
     upper_arm = ((arm, "elbow"), (arm, "shoulder"), (arm, "hip"))

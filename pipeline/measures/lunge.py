@@ -42,7 +42,7 @@ def arms_by_ears(scene: Scene, arm: Side) -> np.ndarray:
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The lunge's five details. The back leg is the one not leading; of the arms the nearer one is read."""
-    back = other(front_leg(scene))
+    back = back_leg(scene)
     arm = scene.near
     chord = ((arm, "index"), (arm, "wrist"), (arm, "elbow"), (arm, "shoulder"), (back, "hip"), (back, "knee"), (back, "heel"))
     shoulder = ((arm, "elbow"), (arm, "shoulder"), (arm, "hip"))
@@ -60,13 +60,13 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
     return [make_reading(Skill.LUNGE, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
 
 
-def front_leg(scene: Scene) -> Side:
-    """The leg further the way the athlete faces; where the feet are not apart in the picture, the one that is said to lead.
+def back_leg(scene: Scene) -> Side:
+    """The leg further back than the other, the way the athlete faces; where the feet are not apart in the picture, the one not said to lead.
 
     The picture goes first: where landmarks name the legs the other way round, the roster's word would read the front leg for the back one.
     """
     gap = scene.facing * (scene.p(Side.LEFT, "ankle") - scene.p(Side.RIGHT, "ankle"))[scene.key, 0]
     middle = float(np.nanmedian(gap)) if np.isfinite(gap).any() else 0.0
     if scene.lead and abs(middle) < APART * scene.unit:
-        return scene.lead
-    return Side.LEFT if middle > 0 else Side.RIGHT
+        return other(scene.lead)
+    return Side.RIGHT if middle > 0 else Side.LEFT

@@ -18,7 +18,6 @@ from pipeline.scoring.toml_lines import line_of
 from pipeline.vocabulary import DETAIL, Skill
 
 DEFAULT_PROFILE = "beginners"
-NUMBERS = ("target", "met_within", "close_within")
 KEYS = ("target", "kind", "met_within", "close_within")
 PROFILE_KEYS = ("name", "source", "over")
 OWN = "own"  # in place of a kind: no value is right for everybody, so the detail has no tolerance and gets no verdict
