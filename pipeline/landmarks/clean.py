@@ -14,7 +14,7 @@ WILD, FARTHER = 0.35, 1.2  # torsos off the line between its neighbours, and tim
 def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
     """Which frames have their legs (column 0) and arms (column 1) the other way round; swaps them in place.
 
-    xy (n, 33, 2) and every `extra` (n, 33) are changed together. A swap must make the movement much smoother.
+    xy (n, 33, 2) and every `extra` (n, 33, ...) are changed together. A swap must make the movement much smoother.
     Viterbi over the two readings of every frame, from one gap to the next.
     """
     flipped = np.zeros((len(xy), 2), bool)

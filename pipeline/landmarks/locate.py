@@ -152,6 +152,7 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
     n = len(t)
     xy, presence = np.full((n, N, 2), np.nan), np.zeros(n)
     z, visibility, disagreement = (np.full((n, N), np.nan) for _ in range(3))
+    world = np.full((n, N, 3), np.nan)
     chosen, unsure = _athlete(followed)
     if unsure > CLOSE_CALL:
         notes = [*notes, f"Two people move much alike ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
@@ -166,10 +167,12 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
             (presence, piece.presence),
         ):
             whole[rows][fresh] = part[fresh]
+        if piece.world is not None:
+            world[rows][fresh] = piece.world[fresh]
     if np.isfinite(xy).any():
         body = float(np.nanmedian(torso(xy)))
-        sort_sides(xy, body, z, visibility, disagreement)
+        sort_sides(xy, body, z, visibility, disagreement, world)
         wild = drop_wild(xy, t, body) | off_picture(xy, size[0] * scale, size[1] * scale, body)
-        for values in (xy, z, visibility, disagreement):
+        for values in (xy, z, visibility, disagreement, world):
             values[wild] = np.nan
-    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))
+    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes), world)
