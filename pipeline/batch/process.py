@@ -34,13 +34,13 @@ class Task:
     lead_side: Side = Side.NONE
     skill: Skill | None = None  # told by the coach
     setting: Setting | None = None
-    model: str = ""  # the landmark model's hash
+    model: str = ""  # key of the landmark models, `models.used`
 
     @property
     def made_with(self) -> str:
         """All that a reading hangs on besides the clip itself: another text measures again."""
         told = f"{self.skill or ''} {self.setting or ''} {self.lead_side}".split()
-        return " ".join([f"matside-{__version__}", f"model-{self.model[:12]}", f"settings-{self.landmarks.key()}", *told])
+        return " ".join([f"matside-{__version__}", f"model-{self.model}", f"settings-{self.landmarks.key()}", *told])
 
     def __str__(self) -> str:
         return self.clip

@@ -214,9 +214,9 @@ def _statuses(clips: Sequence[Clip], store: Store, kept: Set[str] = frozenset())
 
 
 def _model_hash(settings: Settings) -> str:
-    from pipeline.landmarks.models import landmark_model
+    from pipeline.landmarks.models import used
 
-    return landmark_model(settings.landmarks.model).sha256
+    return used(settings.landmarks.model, settings.landmarks.second_look)
 
 
 def _opencv_loads() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.attempts.attempt import Attempt
 from pipeline.batch.process import MEASURED, Task, attempt_link
 from pipeline.clips.content import ContentHashes
-from pipeline.landmarks.models import landmark_model
+from pipeline.landmarks.models import used
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.measures.reading import Curve, Reading
 from pipeline.store import AttemptResult, ClipResult, Store
@@ -27,7 +27,8 @@ def fill(folder: Path, out: Path, *, clips: int, readings_a_clip: int, seed: int
     so that all pages have something to show.
     """
     rng = np.random.default_rng(seed)
-    settings, model = LandmarkSettings(), landmark_model(LandmarkSettings().model).sha256
+    settings = LandmarkSettings()
+    model = used(settings.model, settings.second_look)
     folder.mkdir(parents=True)
     codes = [f"{'OT' if i % 2 else 'HE'}-{i:02d}" for i in range(ATHLETES)]
     rows = "".join(f"{code},{'Otters' if code.startswith('OT') else 'Herons'},left,2099-12-31\n" for code in codes)

@@ -5,7 +5,7 @@ One row a frame. Columns: `t` (seconds from the first shown frame), `presence` (
 middle of the hips, away from the camera positive), `<name>_visibility` (0..1), `<name>_disagreement` (pixels between the
 looks that were joined) and `<name>_wx`, `<name>_wy`, `<name>_wz` (metres of a body 1.65 m tall from the middle of the hips: right, down,
 away from the camera; to a quarter of a millimetre). A gap is null, never zero. The file's metadata holds `source`, `width`, `height`, `notes`, the
-clip's `content` hash, `model` (name and sha256), `settings` (JSON) and Matside's `version`.
+clip's `content` hash, `model` and `second_look` (name and sha256), `settings` (JSON) and Matside's `version`.
 """
 
 from __future__ import annotations
@@ -43,9 +43,11 @@ def cached_track(
             file.unlink(missing_ok=True)  # half a disk or another layout: follow again
     track = track_athlete(path, settings, source=source, progress=progress)
     model = models.landmark_model(settings.model)
+    second = models.second_model(model, settings.second_look)
     about = {
         "content": content_hash,
         "model": f"{model.name} {model.sha256}",
+        "second_look": f"{second.name} {second.sha256}" if second else "none",
         "settings": settings.model_dump_json(),
         "version": __version__,
     }
@@ -55,7 +57,7 @@ def cached_track(
 
 def cache_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
     """Where the track of a clip of these bytes lies under these settings."""
-    return folder / f"{content_hash[:32]}_{models.landmark_model(settings.model).key}_{settings.key()}.parquet"
+    return folder / f"{content_hash[:32]}_{models.used(settings.model, settings.second_look)}_{settings.key()}.parquet"
 
 
 def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None) -> None:

@@ -56,6 +56,8 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
     video = probe(path)
     model = models.landmark_model(settings.model)
     net, detector = LandmarkNet(models.fast_file(model)), Detector(models.detector_path())
+    second = models.second_model(model, settings.second_look)
+    again = net if second == model else LandmarkNet(models.fast_file(second)) if second else None
     times: list[float] = []
     followed: list[_Followed] = []
     scale, notes = 1.0, []
@@ -66,7 +68,7 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
         ):
             scale = spool.scale
             times[spool.first :] = spool.t
-            _stretch(net, detector, spool, settings, followed)
+            _stretch(net, again, detector, spool, settings, followed)
             if progress is not None:
                 progress(spool.t[-1])
             del spool  # or two stretches would be held at once
@@ -77,8 +79,10 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
     return _finished(followed, np.array(times), scale, (video.width, video.height), source, notes)
 
 
-def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: LandmarkSettings, followed: list[_Followed]) -> None:
-    """Follow everybody worth it in one stretch, and add them to whom they were before."""
+def _stretch(
+    net: LandmarkNet, again: LandmarkNet | None, detector: Detector, spool: Spool, settings: LandmarkSettings, followed: list[_Followed]
+) -> None:
+    """Follow everybody worth it in one stretch, and add them to whom they were before. `again` takes the second look."""
     camera, t = camera_shift(spool), np.asarray(spool.t)
     sightings = survey(spool, detector, camera, per_second=settings.find_per_second, least=settings.find_score)
     found: dict[int, list[Found]] = {}
@@ -100,7 +104,8 @@ def _stretch(net: LandmarkNet, detector: Detector, spool: Spool, settings: Landm
     for person, score in zip(people, active, strict=True):
         if score > CLOSE_CALL * max(active):
             look_closer(net, spool, person, [p for p in people if p is not person])
-            look_mirrored(net, spool, person, [p for p in people if p is not person])
+            if again is not None:
+                look_mirrored(again, spool, person, [p for p in people if p is not person])
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:

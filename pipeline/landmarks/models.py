@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import logging
 import os
 import tempfile
 import zipfile
@@ -17,11 +18,13 @@ from pathlib import Path
 
 from pipeline.errors import MatsideError
 
+log = logging.getLogger(__name__)
 WHEEL_LANDMARKS = "modules/pose_landmark/pose_landmark_full.tflite"
 WHEEL_DETECTOR = "modules/pose_detection/pose_detection.tflite"
 HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
+HEAVY = "matside_heavy.tflite"  # four times the size, for the second look; an installation may lack it
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -55,6 +58,34 @@ def landmark_model(choice: str = "wheel") -> LandmarkModel:
     if path.suffix == ".task":
         path = _from_task(path)
     return _entry(Path(choice).stem, path)
+
+
+def second_model(first: LandmarkModel, second_look: str) -> LandmarkModel | None:
+    """Who looks a second time beside `first`, by the setting "heavy", "same" or "none".
+
+    The heavy model marks joint centres as the tuned one does: beside another it would blur them, and the first looks twice instead;
+    so too where the heavy file is not installed, which is said once in the log.
+    """
+    if second_look == "none":
+        return None
+    if second_look == "same" or first.name not in SHIPPED:
+        return first
+    if not (HERE / HEAVY).is_file():
+        _say_once(f"{HERE / HEAVY} is not installed: the {first.name} model takes the second look too, which is a little less exact.")
+        return first
+    return _entry("heavy", HERE / HEAVY)
+
+
+def used(choice: str, second_look: str) -> str:
+    """Key of the models that tracks are made with, for caches: the first one's, and the second one's where that is another."""
+    first = landmark_model(choice)
+    second = second_model(first, second_look)
+    return first.key if second == first else f"{first.key}-{second.key if second else 'once'}"
+
+
+@lru_cache(maxsize=8)
+def _say_once(words: str) -> None:
+    log.warning(words)
 
 
 def detector_path() -> Path:

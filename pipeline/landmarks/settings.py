@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -15,6 +16,9 @@ class LandmarkSettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     model: str = Field("tuned", description="Landmark model: 'tuned', 'wheel', or the path of a .tflite or .task file of the same family.")
+    second_look: Literal["heavy", "same", "none"] = Field(
+        "same", description="Who looks a second time at each frame of the athlete: the heavy tuned model, the same model, or nobody."
+    )
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
@@ -22,5 +26,5 @@ class LandmarkSettings(BaseModel):
     memory_mb: int = Field(240, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
 
     def key(self) -> str:
-        """Short hash of the settings and the method; the model's own hash is kept beside it, since a file can change."""
-        return hashlib.sha256(f"{METHOD} {self.model_dump_json(exclude={'model', 'memory_mb'})}".encode()).hexdigest()[:10]
+        """Short hash of the settings and the method; the models' own hashes are kept beside it (`models.used`), since a file can change."""
+        return hashlib.sha256(f"{METHOD} {self.model_dump_json(exclude={'model', 'second_look', 'memory_mb'})}".encode()).hexdigest()[:10]
