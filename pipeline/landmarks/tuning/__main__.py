@@ -1,4 +1,4 @@
-"""Commands of the tuning room, one a step: bodies, anchors, teach, train, write-back, ruler, evaluate, package. `crops` shows what is drawn."""
+"""Commands of the tuning room, one a step: bodies, anchors, teach, draw, train, world, write-back, ruler, evaluate, package. `crops` shows what is drawn."""
 
 from __future__ import annotations
 
@@ -96,6 +96,10 @@ def train(
     seed: int = 1,
     device: str = "",
     fill: Annotated[bool, typer.Option(help="Draw crops; off where another run fills the same pool.")] = True,
+    mask: Annotated[bool, typer.Option(help="Train the silhouette too; off for a file that ships without it.")] = True,
+    half: Annotated[bool, typer.Option(help="Half-precision arithmetic, on a graphics card.")] = False,
+    world_weight: float = 8.0,
+    shape_weight: Annotated[float, typer.Option(help="Of angles and bones in space.")] = 0.0,
 ) -> None:
     """Tune a landmark model.  Example: train --base full.tflite --anchors build/tuning/anchors.npz --taught build/tuning/taught.npz"""
     from .train import TrainSettings
@@ -104,10 +108,67 @@ def train(
     settings = TrainSettings(
         base=base, bodies=bodies, out=out, pool=pool, anchors=anchors, taught=taught, start=start, minutes=minutes, steps=steps, batch=batch,
         real_batch=real_batch, real_weight=real_weight, in_front=in_front, borrowed=borrowed, restyled=restyled, rate=rate, pull=pull, workers=workers, slots=slots, first_crops=first_crops, check=check, seed=seed,
-        device=device, fill=fill,
+        device=device, fill=fill, mask=mask, half=half, world_weight=world_weight, shape_weight=shape_weight,
     )  # fmt: skip
     report = run(settings)
     print(f"{out}: {report['steps']} steps, {report['drawn_crops']} drawn and {report['real_crops']} real crops")
+
+
+@app.command()
+def draw(
+    pool: Annotated[Path, typer.Option(help="Folder for drawn crops.")] = Path("build/tuning/pool"),
+    bodies: BODIES = Path("build/tuning/bodies.npz"),
+    minutes: float = 5.0,
+    workers: int = 14,
+    slots: int = 120_000,
+    check: int = 600,
+    seed: int = 1,
+) -> None:
+    """Draw crops into a pool that runs with --no-fill and `world` use.  Example: draw --minutes 5"""
+    import time
+
+    from .pool import Pool
+
+    ends = time.monotonic() + 60 * minutes
+    with Pool(pool, bodies, slots=slots, workers=workers, check=check, seed=seed) as filled:
+        filled.wait_for(1)
+        while time.monotonic() < ends:
+            time.sleep(0.5)
+    print(f"{pool}: {filled.drawn().sum()} crops")
+
+
+@app.command()
+def world(
+    model: Path,
+    out: Annotated[Path, typer.Argument(help="The same file with another world layer, or .npz for the layer alone.")],
+    pool: Path = Path("build/tuning/pool"),
+    bodies: BODIES = Path("build/tuning/bodies.npz"),
+    crops: int = 48_000,
+    steps: int = 3000,
+    workers: int = 14,
+    slots: int = 120_000,
+    check: int = 600,
+    seed: int = 1,
+    device: str = "cpu",
+) -> None:
+    """Fit the world branch's last layer alone on a pool's drawn crops; points, heatmaps and presence stay to the bit.  Example: world full.tflite out.tflite"""
+    from .pool import Pool
+    from .world import fit_world, with_layer
+
+    layer, figures = fit_world(
+        model,
+        Pool(pool, bodies, slots=slots, workers=workers, check=check, seed=seed, fill=False),
+        crops=crops,
+        steps=steps,
+        seed=seed,
+        device=device,
+    )
+    if out.suffix == ".npz":
+        np.savez(out, **layer)
+    else:
+        out.write_bytes(with_layer(model, layer))
+    for word, row in figures.items():
+        print(f"{word}: {row}")
 
 
 @app.command("write-back")

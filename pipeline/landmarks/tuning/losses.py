@@ -8,11 +8,11 @@ from __future__ import annotations
 import torch
 import torch.nn.functional as F
 
-from .convention import MODEL_HEIGHT
 from .heatmap import refine
 from .labels import SIZE
 from .teach import sharp
 from .views import View, colour, restyle
+from .world import metres, shape_loss
 
 DEPTH_GAIN = 2.5  # the original's z per crop pixel, measured on drawn bodies
 ANGLES = ((11, 23, 25), (12, 24, 26), (23, 25, 27), (24, 26, 28))  # hips and knees
@@ -70,11 +70,13 @@ def _coarse(mask: torch.Tensor) -> torch.Tensor:
     return torch.sigmoid(F.avg_pool2d(mask.permute(0, 3, 1, 2).float(), 4))
 
 
-def drawn_loss(student: list, original: list, known: dict) -> dict[str, torch.Tensor]:
+def drawn_loss(
+    student: list, original: list, known: dict, *, world_weight: float = 8.0, shape_weight: float = 0.0
+) -> dict[str, torch.Tensor]:
     """student, original: both networks' outputs on the same drawn crops; known: labels.split, moved with the crops.
 
     Joints, depth, heatmaps and world points come from the labels; what the labels do not know (mask, presence of nobody, the last
-    auxiliary points) is held where the original has it.
+    auxiliary points) is held where the original has it. A mask that is None is not asked for. shape_weight: of angles and bones in space.
     """
     points, person, mask, heatmap, world = student
     points0, person0, mask0, heatmap0, world0 = original
@@ -122,10 +124,14 @@ def drawn_loss(student: list, original: list, known: dict) -> dict[str, torch.Te
     # Held to the original: the last auxiliary points, the mask, and on easy crops depth and world points too.
     spare = (torch.sigmoid(heatmap[..., 35:].float()) - torch.sigmoid(heatmap0[..., 35:].float())).square().sum((1, 2)).mean()
     out["spare"] = 0.1 * ((_near(points[:, 35:, :3], points0[:, 35:, :3], 4.0).sum(-1) * easy).mean() + spare)
-    out["mask"] = 2 * F.l1_loss(_coarse(mask), _coarse(mask0))
-    metres = known["world"] * (MODEL_HEIGHT / known["height"].clamp(min=0.5))[:, None, None]
-    out["world"] = 8 * _mean(_near(world[:, :33], metres, 0.05).sum(-1), weight)
-    out["world_easy"] = 2 * (_near(world, world0, 0.05).sum(-1) * easy).mean()
+    if mask is not None:
+        out["mask"] = 2 * F.l1_loss(_coarse(mask), _coarse(mask0))
+    space = metres(known)
+    out["world"] = world_weight * _mean(_near(world[:, :33], space, 0.05).sum(-1), weight)
+    if shape_weight:
+        out |= {k: shape_weight * v for k, v in shape_loss(world, space, within * hidden * somebody).items()}
+    else:
+        out["world_easy"] = 2 * (_near(world, world0, 0.05).sum(-1) * easy).mean()
     out["z_easy"] = 0.02 * (_near(points[:, :33, 2], points0[:, :33, 2], 10.0) * easy).mean()
     return out
 
@@ -150,7 +156,7 @@ def real_loss(student, weights: dict, wide: torch.Tensor, taught: dict, nobody: 
             behind = nobody[torch.randint(len(nobody), (b,), device=device)]
             x = torch.where(swap[:, None, None, None], x * mask + behind * (1 - mask), x)
         x = colour(restyle(x))
-    points, person, mask_, heatmap, world_ = (v.float() for v in student(x, weights=weights))
+    points, person, mask_, heatmap, world_ = (v if v is None else v.float() for v in student(x, weights=weights))
     points = points.reshape(b, 39, 5)
     good = (taught["person"] > 0.8).float()
     within = ((xy > 0) & (xy < SIZE)).all(-1).float()
@@ -165,7 +171,7 @@ def real_loss(student, weights: dict, wide: torch.Tensor, taught: dict, nobody: 
         "real_aux": 0.5 * (_near(points[:, 33:35, :2], aux, 2.0).sum(-1) * good).mean(),
         "real_own": 0.5 * (F.binary_cross_entropy_with_logits(points[:, :33, 3:], held, reduction="none") * within[..., None]).mean(),
         "real_person": 0.5 * _bce(person, torch.maximum(taught["person"], 0.9 * good)).mean(),
-        "real_mask": 2 * F.l1_loss(_coarse(mask_), F.avg_pool2d(mask, 4)),
+        **({} if mask_ is None else {"real_mask": 2 * F.l1_loss(_coarse(mask_), F.avg_pool2d(mask, 4))}),
         "real_world": 8 * _mean(_near(world_.reshape(b, 39, 3)[:, :33], world, 0.05).sum(-1), weight),
     }
 

@@ -73,7 +73,7 @@ class LandmarkNet(nn.Module):
         self._dequantised: dict[int, int] = {}
         self.constants: dict[str, _Constant] = {}
         self.steps: list[_Step] = []
-        self._bias_of: dict[int, str | None] = {}
+        self.convolution_of: dict[int, tuple[str, str | None]] = {}  # a step's output -> its weight and bias
         for k in range(self._graph.OperatorsLength()):
             self._read_operator(tflite, self._graph.Operators(k), path)
         self.input = int(self._graph.Inputs(0))
@@ -145,12 +145,14 @@ class LandmarkNet(nn.Module):
             pad = (0, 0, 0, 0)
             if o.Padding() == _SAME:
                 pad = (*_same_padding(shape[2], kernel[1], stride[1]), *_same_padding(shape[1], kernel[0], stride[0]))
-            self._step(inputs, output, lambda _, x: F.max_pool2d(F.pad(x, pad, value=-1e30) if any(pad) else x, kernel, stride))
+            self._step(
+                inputs, output, lambda _, x: F.max_pool2d(F.pad(x, pad, value=torch.finfo(x.dtype).min) if any(pad) else x, kernel, stride)
+            )
         elif name == "RESHAPE":
             shape = self._shape(output)[1:]
             self._step(inputs[:1], output, lambda _, x: x.permute(0, 2, 3, 1).reshape([-1, *shape]))
         elif name == "LOGISTIC":
-            self._step(inputs, output, lambda _, x: torch.sigmoid(x))
+            self._step(inputs, output, lambda _, x: torch.sigmoid(x.float()))
         else:
             raise MatsideError(f"{path}: the operator {name} is not one the pose-landmark family uses; this file cannot be tuned here.")
 
@@ -174,7 +176,7 @@ class LandmarkNet(nn.Module):
             return _activate(F.conv2d(x, weights[weight], weights[bias] if bias else None, stride, inside, dilation, groups), act)
 
         self._step(inputs[:1], output, run)
-        self._bias_of[output] = bias
+        self.convolution_of[output] = weight, bias
 
     # ---- running ----
 
@@ -185,8 +187,15 @@ class LandmarkNet(nn.Module):
 
         `weights` replaces the module's own parameters by name; steps that no wanted output needs are left out.
         """
+        values = self._run(x, [self.outputs[k] for k in want], weights)
+        return [v.permute(0, 2, 3, 1) if v.ndim == 4 and v.shape[2] > 1 else v for v in values]
+
+    def tensor(self, x: torch.Tensor, number: int) -> torch.Tensor:
+        """Any tensor of the graph by its number in the file, maps channels first."""
+        return self._run(x, [number], None)[0]
+
+    def _run(self, x: torch.Tensor, ends: list[int], weights: dict | None) -> list[torch.Tensor]:
         weights = dict(self.named_parameters()) if weights is None else weights
-        ends = [self.outputs[k] for k in want]
         needed, todo = set(ends), []
         for step in reversed(self.steps):
             if step.output in needed:
@@ -200,16 +209,16 @@ class LandmarkNet(nn.Module):
             for i in set(step.inputs):
                 if last_use[i] == k and i not in ends:
                     del values[i]
-        return [values[e].permute(0, 2, 3, 1) if values[e].ndim == 4 and values[e].shape[2] > 1 else values[e] for e in ends]
+        return [values[e] for e in ends]
 
     @property
     def presence_bias(self) -> str:
         """Name of the parameter that is added last to the logit of presence."""
         came_from = {step.output: step.inputs for step in self.steps}
         tensor = self.outputs[PERSON]
-        while not self._bias_of.get(tensor):
+        while not self.convolution_of.get(tensor):
             tensor = came_from[tensor][0]
-        return str(self._bias_of[tensor])
+        return str(self.convolution_of[tensor][1])
 
     # ---- writing back ----
 

@@ -157,7 +157,7 @@ def _cartwheel(bodies: Bodies, body: int, rng: np.random.Generator) -> Pose:
     u = rng.uniform
     hip, knee = [rng.normal(8, 18), rng.normal(8, 18)], [abs(rng.normal(0, 8)), abs(rng.normal(0, 8))]
     for side in range(2):
-        if rng.random() < 0.35:  # the fault we look for
+        if rng.random() < 0.45:  # the fault we look for
             knee[side], hip[side] = u(15, 95), hip[side] + u(0, 50)
     arms = _arms(rng, u(165, 185), u(0, 35), u(-15, 15), u(0, 12))
     if rng.random() < 0.15:

@@ -20,7 +20,7 @@ from .anchors import Anchors
 from .checks import check_figures
 from .labels import split
 from .losses import drawn_loss, real_loss, whole_mask
-from .network import LandmarkNet, mixed
+from .network import HEATMAP, MASK, PERSON, POINTS, WORLD, LandmarkNet, mixed
 from .pool import Pool
 from .teach import Taught, teach
 from .views import borrow_light, look_again, restyle, scrambled, stand_in_front
@@ -47,6 +47,10 @@ class TrainSettings:
     in_front: float = 0.0  # share of drawn crops with a real person at the edge
     borrowed: float = 0.0  # share of drawn crops with a real picture's slow changes of light and colour
     restyled: float = 0.0  # share of drawn crops recoloured, blurred and roughened again
+    mask: bool = True  # False: the silhouette is not trained, for a file that ships without it; a fifth less time
+    half: bool = False  # half-precision arithmetic, on a graphics card
+    world_weight: float = 8.0  # of the drawn crops' world points
+    shape_weight: float = 0.0  # of their angles and bone directions in space
     clip: float = 100.0  # of the gradient's length
     workers: int = 14
     slots: int = 120_000
@@ -101,8 +105,8 @@ class _Weights:
         torch._foreach_lerp_(list(self.average.values()), values, 1 - keep)
 
 
-def _faster_layout(networks: list[LandmarkNet], batch: int, device: str, log: _Log) -> None:
-    """Channels last or first, whichever runs this network faster on this card."""
+def _faster_layout(networks: list[LandmarkNet], see, batch: int, device: str, log: _Log) -> None:
+    """Channels last or first, whichever runs this network faster on this card. `see`: runs a network as the training does."""
     if not device.startswith("cuda"):
         return
     x, times = torch.rand(batch, 3, 256, 256, device=device), {}
@@ -112,7 +116,7 @@ def _faster_layout(networks: list[LandmarkNet], batch: int, device: str, log: _L
             if k == 3:
                 torch.cuda.synchronize(device)
                 start = time.time()
-            sum(v.float().mean() for v in networks[0](x)).backward()
+            sum(v.mean() for v in see(networks[0], x) if v is not None).backward()
             networks[0].zero_grad(set_to_none=True)
         torch.cuda.synchronize(device)
         times[last] = time.time() - start
@@ -150,6 +154,21 @@ class _Trainer:
             self.taught, self.wide = known.tensors(device), torch.from_numpy(self.anchors.pictures()).to(device)
             self.shown = torch.tensor(self.anchors.share, device=device)
         self.rng = np.random.default_rng(s.seed)
+        self.scaler = torch.amp.GradScaler("cuda", enabled=self._half, init_scale=2.0**8)
+
+    @property
+    def _half(self) -> bool:
+        return self.s.half and self.device.startswith("cuda")
+
+    def _see(self, network: LandmarkNet, x: torch.Tensor, weights: dict | None = None) -> list:
+        """All outputs in float32; None for the mask where it is not trained."""
+        want = (POINTS, PERSON, MASK, HEATMAP, WORLD) if self.s.mask else (POINTS, PERSON, HEATMAP, WORLD)
+        with torch.autocast("cuda", torch.float16, enabled=self._half):
+            seen = dict(zip(want, network(x, want=want, weights=weights), strict=True))
+        return [seen[k].float() if k in seen else None for k in (POINTS, PERSON, MASK, HEATMAP, WORLD)]
+
+    def _student(self, x: torch.Tensor, *, weights: dict) -> list:
+        return self._see(self.student, x, weights)
 
     def _pinned(self, array: np.ndarray) -> torch.Tensor:
         tensor = torch.from_numpy(np.ascontiguousarray(array))
@@ -183,17 +202,17 @@ class _Trainer:
                 kept = torch.ones(len(x), device=self.device)
                 kept[:cut] = 0
                 known = dict(known, person=known["person"] * kept, easy=known["easy"] * kept)
-            original = [v.float() for v in self.original(x)]
+            original = self._see(self.original, x)
         weights = self.weights.now()
-        parts = drawn_loss(self.student(x, weights=weights), original, known)
+        parts = drawn_loss(self._student(x, weights=weights), original, known, world_weight=s.world_weight, shape_weight=s.shape_weight)
         if self.anchors:
-            real = real_loss(self.student, weights, *self._real_batch(s.real_batch), nobody)
+            real = real_loss(self._student, weights, *self._real_batch(s.real_batch), nobody)
             parts |= {k: s.real_weight * v for k, v in real.items()}
         return parts
 
     def run(self) -> dict:
         s, log, pool = self.s, self.log, self.pool
-        _faster_layout([self.student, self.original], s.batch, self.device, log)
+        _faster_layout([self.student, self.original], self._see, s.batch, self.device, log)
         pool.wait_for(min(s.first_crops, pool.slots))
         check = pool.check_set()
         figures = {"original": check_figures(self.original, *check, self.device, offset=True)}
@@ -221,13 +240,16 @@ class _Trainer:
             for group in optimiser.param_groups:
                 group["lr"] = rate
             optimiser.zero_grad(set_to_none=True)
-            sum(parts.values()).backward()
+            self.scaler.scale(sum(parts.values())).backward()
+            self.scaler.unscale_(optimiser)
             length = torch.nn.utils.clip_grad_norm_(self.weights.values.values(), s.clip)
             step += 1
             if not torch.isfinite(length):
                 log("step", step, "left out: its gradient is not finite")
+                self.scaler.update()
                 continue
-            optimiser.step()
+            self.scaler.step(optimiser)
+            self.scaler.update()
             self.weights.settle(rate * s.pull, min(s.average, (step + 1) / (step + 20)))
             if step % (200 if self.device.startswith("cuda") else 5) == 0:
                 speed = step * (s.batch + (s.real_batch if self.anchors else 0)) / (time.time() - started)
