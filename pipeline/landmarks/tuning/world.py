@@ -77,7 +77,8 @@ def world_figures(world: np.ndarray, known: dict[str, np.ndarray]) -> dict[str, 
     a, b, f = a[s], b[s], f[s]
     deep = (b < BENT) & (f - b > TOWARD)
     out = {"knee MAE": abs(a - b).mean(), "by the picture": abs(f - b).mean(), "knee 95th": np.quantile(abs(a - b), 0.95)}
-    out["rank"] = float(spearmanr(a, b)[0])
+    if np.ptp(a) > 0 and np.ptp(b) > 0:
+        out["rank"] = float(spearmanr(a, b)[0])
     if deep.any():
         out |= {"bent in depth, n": deep.sum(), "MAE there": abs(a - b)[deep].mean(), "by the picture there": abs(f - b)[deep].mean()}
     return {k: round(float(v), 2) for k, v in out.items()}
