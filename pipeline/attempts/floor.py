@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.attempts.nearby import fading_mean, gaussian_sums
 from pipeline.geometry import angle_to, joint_angle, length, middle, turn
 from pipeline.landmarks.track import INDEX, Track
 
@@ -105,8 +106,7 @@ def _where_she_stands(track: Track, unit: float, slope: float, base: float) -> n
     if stands.sum() < 5:
         return np.zeros(len(track))
     value, at = away[stands].max(axis=1), track.t[stands]
-    weight = np.exp(-np.abs(track.t[:, None] - at[None, :]) / STAND_REACH_S)
-    return (weight @ value) / weight.sum(axis=1)
+    return fading_mean(track.t, at, value, STAND_REACH_S)
 
 
 def _speed(track: Track, xy: np.ndarray, unit: float) -> np.ndarray:
@@ -171,7 +171,6 @@ def _improve(dx: np.ndarray, y: np.ndarray, unit: float, slope: float, *, fixed:
 
 def _follow(t: np.ndarray, at: np.ndarray, value: np.ndarray, *, prior_sd: float, point_sd: float, width: float = 0.6) -> np.ndarray:
     """Slow drift of `value` seen at times `at`, at every t: a kernel mean in time drawn towards 0 where little was seen."""
-    weight = np.exp(-0.5 * ((t[:, None] - at[None, :]) / width) ** 2)
     robust = 1 / (1 + (value / (2 * prior_sd)) ** 2)
-    looks = (weight * robust).sum(axis=1)
-    return (weight * robust * value).sum(axis=1) / (looks + (point_sd / prior_sd) ** 2 * 5)
+    looks, seen = gaussian_sums(t, at, np.stack([robust, robust * value], axis=1), width).T
+    return seen / (looks + (point_sd / prior_sd) ** 2 * 5)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.attempts.floor import Floor, find_floor
+from pipeline.attempts.nearby import gaussian_sums
 from pipeline.geometry import joint_angle, length, middle, turn
 from pipeline.landmarks.track import INDEX, NAMES, Track
 
@@ -145,11 +146,9 @@ def resample(at: np.ndarray, values: np.ndarray, t: np.ndarray, *, bridge: float
         gap = when[right] - when[right - 1]
         line = np.interp(t, when, v)
         if np.median(np.diff(when)) < width:  # a fast camera: average what lies within a sample's reach
-            weight = np.exp(-0.5 * ((t[:, None] - when[None]) / (width / 2)) ** 2) if len(when) * len(t) < 4e6 else None
-            if weight is not None:
-                total = weight.sum(axis=1)
-                near = total > 0.5
-                line[near] = (weight @ v)[near] / total[near]
+            total, seen = gaussian_sums(t, when, np.stack([np.ones(len(v)), v], axis=1), width / 2).T
+            near = total > 0.5
+            line[near] = seen[near] / total[near]
         inside = (t >= when[0] - 1e-9) & (t <= when[-1] + 1e-9)
         out[:, k] = np.where(inside & (gap <= bridge), line, np.nan)
     return out
