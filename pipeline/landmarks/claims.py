@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.landmarks.chain import SEGMENTS
 from pipeline.landmarks.clean import runs
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.looks import LEAST_FRAMES, Wardrobe, could_be_one, learn, size_of
@@ -24,6 +25,7 @@ APART_FRAMES = 0.1  # share of the shorter one's frames in which two parts of on
 SURE_FRAMES = 3
 GO = 2.5  # torsos a second that a person may go unseen
 PURER, NOT_MINE = 2, 0.5  # times wardrobes are learned again, without frames that fit somebody else so much better
+SHRUNKEN = 0.45  # of the length all limbs together mostly have
 LEFT = 0.15  # share of a person's frames that must remain, or it was nobody
 
 
@@ -73,6 +75,7 @@ def settle(people: list[Person], t: np.ndarray) -> list[Person]:
                 _settle_two(a, people[j], known[i], known[j], at_last=last)
         for k, person in enumerate(people):
             _drop_strangers(person, k, known)
+            _drop_shrunken(person)
         people = [p for p in people if p.valid.sum() > max(LEFT * had[id(p)], 2)]
     return _merged(people, t)
 
@@ -159,6 +162,17 @@ def _drop_strangers(person: Person, k: int, known: list[Wardrobe | None]) -> Non
         if strange[row] and strange[looked[i + 1]]:
             strange[row : looked[i + 1]] = True
     person.lose(strange)
+
+
+def _drop_shrunken(person: Person) -> None:
+    """Lose the frames in which the whole body is far shorter than it mostly looks: a hand, a shadow or a child behind was taken for it.
+
+    A tuck or a turn shortens some limbs, not all at once: of drawn athletes' it was never less than 0.54 (two benchmarks' tuning parts).
+    """
+    ends = person.xy[:, SEGMENTS]
+    length = np.linalg.norm(ends[:, :, 0] - ends[:, :, 1], axis=2).sum(1)
+    if np.isfinite(length).any():
+        person.lose(np.nan_to_num(length, nan=np.inf) < SHRUNKEN * np.nanpercentile(length, 75))
 
 
 def _smooth(values: np.ndarray) -> np.ndarray:

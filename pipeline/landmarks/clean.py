@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.landmarks.join import ARMS, LEGS
+from pipeline.landmarks.sides import ARMS, LEGS
 
-KEEP_SIDES = 0.15  # torsos: what a swap of sides must gain over keeping them
+SWAPPED_FIRST, SWAPPED = 0.3, 0.006  # torsos: what it costs to begin swapped, and each frame of it: far less than a jump of legs apart
+CROSSED = 1.0  # times hips' width times shoulders' width (torsos)
 EDGE = 0.1  # torsos from the picture's edge
 WILD, FARTHER = 0.35, 1.2  # torsos off the line between its neighbours, and times their distance
 
@@ -23,7 +24,8 @@ def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
         moving = both[[1, 2, 6, 7]] if column == 0 else both[[1, 2, 7, 8]]
         swapped = other[[1, 2, 6, 7]] if column == 0 else other[[1, 2, 7, 8]]
         for start, stop in runs(np.isfinite(xy[:, moving].sum((1, 2)))):
-            state = _viterbi(xy[start:stop][:, moving] / size, xy[start:stop][:, swapped] / size)
+            crossed = _crossed(xy[start:stop], size) if column == 1 else np.zeros((2, stop - start))
+            state = _viterbi(xy[start:stop][:, moving] / size, xy[start:stop][:, swapped] / size, crossed)
             flipped[start:stop, column] = state
         rows = np.flatnonzero(flipped[:, column])
         for values in (xy, *extra):
@@ -31,17 +33,26 @@ def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
     return flipped
 
 
-def _viterbi(plain: np.ndarray, swapped: np.ndarray) -> np.ndarray:
-    """(n,) bool: the frame is better read swapped. Being swapped costs, so that the model's word stands where it is unclear."""
+def _crossed(xy: np.ndarray, size: float) -> np.ndarray:
+    """(2, n) what it costs that the trunk is crossed, its shoulders the other way round than its hips: as named, and swapped."""
+    along = ((xy[:, ARMS[0][0]] - xy[:, ARMS[1][0]]) * (xy[:, LEGS[0][0]] - xy[:, LEGS[1][0]])).sum(1) / size**2
+    return CROSSED * np.maximum(np.nan_to_num(np.stack([-along, along])), 0.0)
+
+
+def _viterbi(plain: np.ndarray, swapped: np.ndarray, more: np.ndarray) -> np.ndarray:
+    """(n,) bool: the frame is better read swapped. Being swapped costs, so that the model's word stands where it is unclear.
+
+    `more` (2, n) is what each reading of a frame costs besides.
+    """
     n = len(plain)
     here = np.stack([plain, swapped])  # (2, n, k, 2)
-    cost = np.array([0.0, KEEP_SIDES * 2])
+    cost = np.array([0.0, SWAPPED_FIRST]) + more[:, 0]
     came = np.zeros((2, n), int)
     for i in range(1, n):
         step = np.linalg.norm(here[:, None, i] - here[None, :, i - 1], axis=-1).mean(-1)  # (now, before)
         total = cost[None] + step
         came[:, i] = total.argmin(1)
-        cost = total.min(1) + np.array([0.0, KEEP_SIDES * 0.2])
+        cost = total.min(1) + np.array([0.0, SWAPPED]) + more[:, i]
     state = np.empty(n, int)
     state[-1] = int(cost.argmin())
     for i in range(n - 1, 0, -1):

@@ -9,7 +9,10 @@ import numpy as np
 from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain
 from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
-from pipeline.landmarks.track import INDEX, N
+from pipeline.landmarks.sides import ARMS as ARMS
+from pipeline.landmarks.sides import LEGS as LEGS
+from pipeline.landmarks.sides import exchanged
+from pipeline.landmarks.track import N
 
 LONG_PASS = 0.25  # share of a stretch's frames that a pass must have looked at to stand for a person by itself
 SAME_POINT = 0.2  # torsos: two passes' points nearer than this are averaged, else the better one stands
@@ -18,10 +21,6 @@ CLOTHES, MOST_LIKE = 0.5, 2.0  # what clothes that fit better by one (log-likeli
 KNOWN = 0.85  # share of a pass's frames in which somebody is known there, above which it stands for nobody new
 ONE = 0.9  # share of the frames of both in which two chains are on one body, to be one person
 TOLD = 0.3  # how much clothes must fit better or worse to tell whose a find is
-LEGS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("hip", "knee", "ankle", "heel", "foot_index")]).reshape(2, -1)
-ARMS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("shoulder", "elbow", "wrist", "pinky", "index", "thumb")]).reshape(
-    2, -1
-)
 
 
 @dataclass(eq=False)
@@ -106,12 +105,21 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
         mine = worn[k]
         if mine is not None:
             like = np.clip(likeness(passes.clothes, k, worn), -MOST_LIKE, MOST_LIKE)
-            lack = np.nan_to_num(np.clip(mine.fit(passes.clothes) - mine.usual, -MOST_LIKE, 0.0), nan=0.0)
+            lack = _lack(mine.fit(passes.clothes), mine.usual)
             own, rivals = _told_apart(passes, sightings, own, like)
             out[k] = _joined(paths, passes, best_chain(passes, own, [*own, *rivals], seed=seed, like=CLOTHES * (like + lack)))
     if len(out) > 1:
         out = settle([p for p in out if p.valid.any()], t)
     return out
+
+
+def _lack(fit: np.ndarray, usual: float) -> np.ndarray:
+    """(m, n) how much worse the clothes on each pass fit than they mostly do, up to 0; where a body is folded up, no pass fits as usual.
+
+    So each frame is judged by the pass that fits best there.
+    """
+    best = np.fmin(np.max(np.nan_to_num(fit, nan=-np.inf), axis=0), usual)
+    return np.nan_to_num(np.clip(fit - best, -MOST_LIKE, 0.0), nan=0.0)
 
 
 def _told_apart(passes: Passes, sightings: list[Sighting], own: list[Sighting], like: np.ndarray) -> tuple[list[Sighting], list[Sighting]]:
@@ -209,19 +217,16 @@ def _blend(
     """Make one body of two views of a frame. Limbs that the two name the other way round are sorted out first."""
     mine = person.xy[i]
     order = np.arange(N)
-    for left, right in (LEGS, ARMS):
-        same = np.linalg.norm(mine[[*left, *right]] - xy[[*left, *right]], axis=1).mean()
-        swapped = np.linalg.norm(mine[[*left, *right]] - xy[[*right, *left]], axis=1).mean()
-        if same > 0.25 * size and swapped < 0.6 * same:
-            order[left], order[right] = right, left
-            if before is not None and np.isfinite(before[left[0], 0]):
-                both = [*left, *right]
-                keep = np.linalg.norm(mine[both] - before[both], axis=1).mean()
-                turn = np.linalg.norm(mine[[*right, *left]] - before[both], axis=1).mean()
-                if turn < keep:  # it is this one that has them the wrong way round
-                    for values in (person.xy[i], person.z[i], person.visibility[i], person.peak[i]):
-                        values[both] = values[[*right, *left]]
-                    order[left], order[right] = left, right
+    for left, right in exchanged(mine, xy, size):
+        order[left], order[right] = right, left
+        if before is not None and np.isfinite(before[left[0], 0]):
+            both = [*left, *right]
+            keep = np.linalg.norm(mine[both] - before[both], axis=1).mean()
+            turn = np.linalg.norm(mine[[*right, *left]] - before[both], axis=1).mean()
+            if turn < keep:  # it is this one that has them the wrong way round
+                for values in (person.xy[i], person.z[i], person.visibility[i], person.peak[i]):
+                    values[both] = values[[*right, *left]]
+                order[left], order[right] = left, right
     xy, z, visibility, peak = xy[order], z[order], visibility[order], peak[order]
     distance = np.linalg.norm(person.xy[i] - xy, axis=1)
     person.disagreement[i] = distance

@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from pipeline.landmarks.net import Guess
+from pipeline.landmarks.sides import as_named
 from pipeline.landmarks.track import INDEX, N
 
 CORE = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "left_hip", "right_hip")])
@@ -55,15 +56,17 @@ class Path:
         return Guess(self.xy[row], self.z[row], self.visibility[row], self.peak[row], float(self.presence[row]), *self.steer[row])
 
     def fill(self, *, most: int) -> None:
-        """Straight lines over frames that were not looked at, at most `most` - 1 in a row."""
+        """Straight lines over frames that were not looked at, at most `most` - 1 in a row; limbs are named as in the frame before."""
         rows = np.flatnonzero(self.looked)
         for before, after in pairwise(rows):
             if not 1 < after - before <= most or np.isfinite(self.crop[before + 1 : after]).any():  # looked, and nobody was seen
                 continue
             share = (np.arange(before + 1, after) - before) / (after - before)
+            named = as_named(self.xy[before], self.xy[after], max(float(torso(self.xy[before])), 1.0))
             for values in (self.xy, self.z, self.visibility, self.peak, self.presence, self.crop):
                 weight = share.reshape(-1, *[1] * (values.ndim - 1))
-                values[before + 1 : after] = values[before] + weight * (values[after] - values[before])
+                there = values[after][named] if values.ndim > 1 and values.shape[1] == N else values[after]
+                values[before + 1 : after] = values[before] + weight * (there - values[before])
 
     @property
     def valid(self) -> np.ndarray:

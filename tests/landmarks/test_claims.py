@@ -87,3 +87,12 @@ def test_likeness_tells_whose_clothes_they_are_and_nothing_without_any_colours()
     bare = wardrobes([person_of(left), person_of(right)])
     assert bare == [None, None]
     assert likeness(red, 0, bare) == pytest.approx(np.zeros(N_FRAMES))
+
+
+def test_a_body_shrunk_to_a_third_is_somebody_or_something_else():
+    steady = np.array([body(100, 200, SIZE)] * N_FRAMES)
+    shrunk = np.array([body(300, 200, SIZE if i < 45 else SIZE / 3) for i in range(N_FRAMES)])
+    people = settle([person_of(steady, wearing(RED, N_FRAMES, 1)), person_of(shrunk, wearing(GREEN, N_FRAMES, 2))], T)
+    kept = next(p for p in people if p.xy[0, 23, 0] > 200)
+    assert kept.valid[:45].all() and not kept.valid[45:].any()
+    assert next(p for p in people if p is not kept).valid.all()

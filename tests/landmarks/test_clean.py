@@ -4,7 +4,7 @@ import numpy as np
 from numpy.testing import assert_allclose, assert_array_equal
 
 from pipeline.landmarks.clean import drop_wild, off_picture, sort_sides
-from pipeline.landmarks.join import ARMS, LEGS
+from pipeline.landmarks.sides import ARMS, LEGS
 from pipeline.landmarks.track import INDEX
 from tests.landmarks.stickman import body
 
@@ -28,6 +28,24 @@ def test_sides_that_change_for_some_frames_are_put_back():
     assert_array_equal(np.flatnonzero(flipped[:, 0]), range(12, 17))
     assert_array_equal(np.flatnonzero(flipped[:, 1]), [25, 26])
     assert_allclose(spoilt, true)
+
+
+def test_legs_that_change_sides_wide_apart_and_stay_so_are_put_back():
+    lunge = body(200, 200, 50)
+    lunge[LEGS[0]] += np.linspace(0, 30, 5)[:, None] * [1, 0]
+    lunge[LEGS[1]] -= np.linspace(0, 30, 5)[:, None] * [1, 0]
+    true = np.array([lunge] * 120)
+    spoilt = swapped(true, range(40, 100), LEGS)
+    sort_sides(spoilt, 50.0)
+    assert_allclose(spoilt, true)
+
+
+def test_shoulders_do_not_cross_the_hips_for_long():
+    true = np.array([body(200, 200, 50, 180 + i) for i in range(60)])
+    spoilt = swapped(true, range(20, 60), ARMS)
+    spoilt[18:20] = np.nan  # nothing tells by its way which is which
+    flipped = sort_sides(spoilt, 50.0)
+    assert_array_equal(np.flatnonzero(flipped[:, 1]), range(20, 60))
 
 
 def test_right_sides_are_left_alone_also_across_a_gap():

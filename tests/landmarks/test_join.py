@@ -4,11 +4,11 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from pipeline.landmarks.detector import Found
-from pipeline.landmarks.join import LEGS
 from pipeline.landmarks.join import people_of as join
 from pipeline.landmarks.people import Sighting
+from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.track import INDEX
-from tests.landmarks.stickman import body, path_of
+from tests.landmarks.stickman import body, path_of, wearing
 
 SIZE = 50.0
 
@@ -70,3 +70,22 @@ def test_where_no_pass_is_on_the_athlete_there_is_a_gap():
 
 def test_no_passes_no_people():
     assert people_of([], []) == []
+
+
+def test_frames_between_two_looks_that_name_the_legs_differently_keep_the_legs_apart():
+    still = np.array([body(100, 200, SIZE)] * 4)
+    still[3][np.r_[LEGS[0], LEGS[1]]] = still[0][np.r_[LEGS[1], LEGS[0]]]
+    seen = still.copy()
+    seen[1:3] = np.nan
+    path = path_of(seen)
+    path.fill(most=3)
+    assert_allclose(path.xy[:3], still[:3])
+
+
+def test_who_folds_up_so_that_no_look_shows_the_usual_colours_is_still_there():
+    true = walking(60)
+    worn = wearing((50.0, 60.0, 40.0), 60)
+    worn[25:40] = np.random.default_rng(1).uniform((5, -60, -60), (95, 60, 60), (15, 26, 3))  # the floor, hair, the other leg
+    paths = [path_of(true, clothes=worn), path_of(true, step=-1, clothes=worn)]
+    people = people_of(paths, [sighting([0, 15], [(100, 200), (130, 200)]), sighting([45, 59], [(190, 200), (218, 200)])])
+    assert len(people) == 1 and people[0].valid.all()
