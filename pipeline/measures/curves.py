@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX
-from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_lunge, lunge, sharpness
+from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_lunge, lunge, sharpness, shoulder_stand
 from pipeline.measures.angles import Point, angle_of
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
@@ -47,7 +47,10 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
     hip = (
         (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))
     )
-    hips = lunge.back_hip(scene, side) if lunging else angle_of(scene, *hip, signed=True)
+    if scene.skill is Skill.SHOULDER_STAND:
+        hips = shoulder_stand.hip_fold(scene, "ankle")
+    else:
+        hips = lunge.back_hip(scene, side) if lunging else angle_of(scene, *hip, signed=True)
     knee = _corner(side, "knee")
     out = [
         _angle(scene, frames, "hip_angle", Side.NONE, hips, hip),

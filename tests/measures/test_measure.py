@@ -12,7 +12,7 @@ from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.uncertainty import error_table
-from pipeline.vocabulary import DETAIL, Side
+from pipeline.vocabulary import DETAIL, Side, Skill
 from tests.measures import bodies
 from tests.measures.bodies import film
 
@@ -113,6 +113,35 @@ def test_a_view_off_square_is_put_right_or_told_by_the_interval(turned: float) -
     assert reading.low <= 140.0 <= reading.high
     square, _ = measured(film(bodies.shoulder_stand(hip=140.0)))
     assert reading.high - reading.low > square["hip_angle", ""].high - square["hip_angle", ""].low
+
+
+@pytest.mark.parametrize("turned", [25.0, -25.0, 160.0])
+@pytest.mark.parametrize("hip", [120.0, 140.0, 180.0])
+def test_shoulders_wider_than_hips_do_not_slant_a_stands_trunk(hip: float, turned: float) -> None:
+    readings, _ = measured(film(bodies.shoulder_stand(hip=hip), turned=turned))
+    for detail in ("hip_angle", "hip_knee_angle"):
+        assert readings[detail, ""].value == pytest.approx(hip, abs=1.0)  # on the nearer side alone it is 3 degrees off, to the view's side
+
+
+@pytest.mark.parametrize("turned", [25.0, -25.0])
+def test_nor_a_lunges(turned: float) -> None:
+    readings, _ = measured(film(bodies.lunge(hip=160.0, knee=170.0, shoulder=150.0), turned=turned))
+    assert readings["hip_angle", ""].value == pytest.approx(160.0, abs=1.0)
+
+
+def test_looks_that_disagree_leave_a_line_its_share_of_the_chord() -> None:
+    track = film(bodies.lunge(hip=170.0))
+    sure, _ = measured(replace(track, disagreement=np.zeros_like(track.disagreement)))
+    wrist, i = track["right_wrist"], np.searchsorted(track.t, 2.0)
+    tip = wrist + piked_tip_scale() * (track["right_index"] - wrist)
+    apart = 0.02 * np.linalg.norm(tip - track["right_heel"], axis=-1)[i]  # 2 % of the chord, at every joint
+    unsure, _ = measured(replace(track, disagreement=np.full_like(track.disagreement, apart)))
+    known = UNBIASED[Skill.LUNGE, "line_deviation"]
+    reading, plain = unsure["line_deviation", ""], sure["line_deviation", ""]
+    base = (plain.high - plain.value) / known.factor
+    passes = np.sqrt(((reading.high - reading.value) / known.factor) ** 2 - base**2)
+    one = 2.0 * 0.5 / np.sqrt(2)  # the mean of two looks errs by half their distance, across the line by a root of two less
+    assert passes == pytest.approx(one * np.sqrt(1 + 2 * 0.25), rel=0.1)  # a joint, and both ends half as much
 
 
 def test_only_the_seen_side_counts() -> None:
