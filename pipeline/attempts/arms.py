@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.attempts.once import once
 from pipeline.attempts.signals import Signals, pair_mean, runs, smooth, velocity
 
 HANGING, OVERHEAD = -0.25, 0.45  # trunks of the wrists beyond the shoulders: below and above these the arms hang and are up
@@ -21,6 +22,7 @@ class Lift:
     end_s: float
 
 
+@once
 def arms_raised(s: Signals) -> np.ndarray:
     """(n,) how far the wrists lie beyond the shoulders along the trunk, trunks; about -1 while the arms hang, 0.9 overhead."""
     shoulder = pair_mean(s.p("shoulder"))

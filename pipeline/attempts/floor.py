@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.attempts.nearby import fading_mean, gaussian_sums
+from pipeline.attempts.once import once
 from pipeline.geometry import angle_to, joint_angle, length, middle, turn
 from pipeline.landmarks.track import INDEX, Track
 
@@ -69,6 +70,7 @@ def lean_of_the_upright(track: Track, unit: float) -> float:
     return seen * LEVEL_SD**2 / (LEVEL_SD**2 + STANCE_SD**2)
 
 
+@once
 def find_floor(track: Track, unit: float) -> Floor | None:
     """The floor line of a clip, or None where nothing was ever seen to rest.
 

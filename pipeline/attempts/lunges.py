@@ -9,6 +9,7 @@ import numpy as np
 from pipeline.attempts.arms import arms_raised
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
+from pipeline.attempts.once import once
 from pipeline.attempts.rest import hip_height, hip_width, lowest_part, span, still_speed
 from pipeline.attempts.signals import Signals, runs, smooth
 from pipeline.vocabulary import Side, Skill
@@ -45,6 +46,7 @@ def lunge_candidates(s: Signals, told: Skill | None = None) -> list[Candidate]:
     return _one_after_the_other(s, holds, found)
 
 
+@once
 def _stance(s: Signals) -> np.ndarray:
     """(n,) bool: feet far apart on the floor, trunk up, seen from the side; still or not."""
     ankle = s.p("ankle")[..., 0]
@@ -58,6 +60,7 @@ def _stance(s: Signals) -> np.ndarray:
         )
 
 
+@once
 def loaded(s: Signals) -> np.ndarray:
     """(n,) how clearly the back leg is loaded: above 0 loaded, below 0 straight; NaN out of a stance.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.attempts.once import once
 from pipeline.attempts.signals import Signals, pair_mean, runs
 from pipeline.landmarks.track import INDEX
 
@@ -18,17 +19,20 @@ SOFTNESS = 0.55  # how much of that square law's lead is taken; bodies start les
 LONGEST_LEAD_S = 0.25  # how far before LEFT_NEAR a soft start may lie
 
 
+@once
 def hip_height(s: Signals) -> np.ndarray:
     """(n,) height of the middle of the hips, trunks as large as she appears there."""
     return pair_mean(s.h("hip")) / s.scale
 
 
+@once
 def hip_width(s: Signals) -> np.ndarray:
     """(n,) how wide the hips appear, trunks."""
     hip = s.p("hip")
     return np.linalg.norm(hip[:, 0] - hip[:, 1], axis=-1)
 
 
+@once
 def standing_height(s: Signals) -> float:
     """Hips' height when standing: the highest they get with the trunk upright (a high quantile), trunks."""
     h = hip_height(s)
@@ -36,6 +40,7 @@ def standing_height(s: Signals) -> float:
     return float(np.quantile(h[upright], 0.9)) if upright.sum() > 3 else 1.6
 
 
+@once
 def standing(s: Signals) -> np.ndarray:
     """(n,) bool: trunk upright and hips high."""
     with np.errstate(invalid="ignore"):
@@ -59,6 +64,7 @@ def _edge(s: Signals, inner: int, limit: int, step: int) -> float:
     return _departure(s, rough, inner, limit, step)
 
 
+@once
 def still_speed(s: Signals) -> float:
     """What counts as still in this clip, trunks a second: more where the landmarks jitter more."""
     stood = s.steady[standing(s) & np.isfinite(s.steady)]

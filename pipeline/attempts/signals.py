@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.attempts.floor import Floor, find_floor
 from pipeline.attempts.nearby import gaussian_sums
+from pipeline.attempts.once import once
 from pipeline.geometry import joint_angle, length, middle, turn
 from pipeline.landmarks.track import INDEX, NAMES, Track
 
@@ -18,6 +19,7 @@ BRIDGE_S = 0.3  # gaps up to this are bridged by a straight line when looking fo
 SIDES = ("left", "right")
 
 
+@once
 def trunk_length(track: Track) -> float:
     """The athlete's trunk (middle of shoulders to middle of hips) in pixels, NaN where never seen.
 
