@@ -87,7 +87,7 @@ def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: 
     for r in measure_attempt(track, attempt, lead_side=lead, table=table)[0]:
         true = known.get((r.detail, str(r.side)))
         if true is not None:
-            out.append({"clip": stem, "skill": str(attempt.skill), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,
+            out.append({"clip": stem, "skill": str(attempt.skill), "setting": str(attempt.setting), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,
                         "high": r.high, "usable": r.usable_share, "at_s": r.at_s, "reason": r.reason})  # fmt: skip
     return out
 

@@ -95,7 +95,7 @@ def days_of(readings: pd.DataFrame, tolerances: Tolerances) -> dict[tuple[str, s
     """{(athlete, skill): days in time order} from readings with READING_COLUMNS and `link`; undated ones are left out.
 
     On a day with the skill alone only those attempts count; what a routine costs is another question. Details without a
-    tolerance are left out: nothing says what would be wanted.
+    tolerance, or asked for in the other setting only, are left out: nothing says what would be wanted.
     """
     columns = ["athlete", "date", "skill", "setting", "detail", "side", "unit", "value", "low", "high", "reason", "link"]
     grouped: dict[tuple[str, str], dict[str, dict[str, dict[Key, list[Evidence]]]]] = defaultdict(
@@ -104,7 +104,7 @@ def days_of(readings: pd.DataFrame, tolerances: Tolerances) -> dict[tuple[str, s
     for athlete, day, skill, setting, detail, side, unit, value, low, high, reason, link in readings[columns].itertuples(
         index=False, name=None
     ):
-        if athlete and day and (skill, detail) in tolerances:
+        if athlete and day and (skill, detail) in tolerances and tolerances[skill, detail].asks(setting):
             one = Evidence(detail, side, unit, value, low, high, day, setting, link, reason)
             grouped[athlete, skill][day][setting][Key(detail, side)].append(one)
     out: dict[tuple[str, str], list[Day]] = {}

@@ -14,7 +14,7 @@ from pipeline.reports.records import COLUMN, ReadingRow
 from pipeline.reports.said import said
 from pipeline.reports.words import DETAIL_WORDS, GENERIC, SKILL_WORDS, VERDICT_MEANS, VERDICT_WORDS, DetailWords
 from pipeline.scoring.tolerances import Kind, Tolerance
-from pipeline.scoring.verdicts import ONLY_OWN
+from pipeline.scoring.verdicts import NOT_JUDGED
 from pipeline.vocabulary import DETAIL, Detail, Skill, Verdict
 
 
@@ -92,9 +92,10 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
     """What the page says of one reading."""
     words, known = detail_words(row.skill, row.detail), known_detail(row.skill, row.detail)
     has_value = math.isfinite(row.value)
+    own = has_value and row.reason in NOT_JUDGED  # measured, and there is nothing to tell
+    tolerance = None if own else tolerance
     shown = plus_minus(row.value, row.low, row.high, row.unit) if has_value else ""
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)
-    own = has_value and row.reason == ONLY_OWN  # measured, and there is nothing to tell
     decided = row.verdict in (Verdict.CLOSE, Verdict.NOT_YET)
     film = SKILL_WORDS[Skill(row.skill)].film if row.skill in set(Skill) and row.verdict == Verdict.CANNOT_TELL and not own else ""
     return ReadingView(

@@ -63,6 +63,8 @@ REASONS = (
     _("The 95 % interval reaches from met to not yet."),
     _("No tolerance is set for this detail."),
     _("Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."),
+    _("Shown without a verdict: it is asked for only within a routine."),
+    _("Shown without a verdict: it is asked for only where the skill is done by itself."),
 )
 CLIPS = (
     _("not opened: consent for %(code)s ran out on %(when)s"),

@@ -15,7 +15,7 @@ from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, i
 from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_of
 from pipeline.reports.said import said
 from pipeline.scoring.tolerances import Tolerances
-from pipeline.scoring.verdicts import ONLY_OWN
+from pipeline.scoring.verdicts import NOT_JUDGED
 from pipeline.vocabulary import Verdict
 
 MEASURED, NEEDS_YOU = "measured", "needs you"  # of a clip's statuses, the two that the page tells apart
@@ -221,7 +221,7 @@ def _rows(
 def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]) -> list[GapView]:
     found: dict[str, list[ReadingRow]] = defaultdict(list)
     for row in rows:
-        own = row.reason == ONLY_OWN and math.isfinite(row.value)  # measured, and there is nothing to tell
+        own = row.reason in NOT_JUDGED and math.isfinite(row.value)  # measured, and there is nothing to tell
         if (row.verdict == Verdict.CANNOT_TELL or not math.isfinite(row.value)) and not own:
             found[row.reason].append(row)
     out = []

@@ -15,11 +15,13 @@ from pathlib import Path
 from pipeline.config_files import shipped_config, shipped_configs
 from pipeline.errors import MatsideError
 from pipeline.scoring.toml_lines import line_of
-from pipeline.vocabulary import DETAIL, Skill
+from pipeline.vocabulary import DETAIL, Setting, Skill
 
 DEFAULT_PROFILE = "beginners"
-KEYS = ("target", "kind", "met_within", "close_within")
+NEEDED = ("target", "kind", "met_within", "close_within")
+KEYS = (*NEEDED, "asked_in")
 PROFILE_KEYS = ("name", "source", "over")
+EVERYWHERE = "everywhere"  # of asked_in: what an entry says that takes back a profile's
 OWN = "own"  # in place of a kind: no value is right for everybody, so the detail has no tolerance and gets no verdict
 
 
@@ -43,7 +45,12 @@ class Tolerance:
     target: float
     met_within: float
     close_within: float
+    asked_in: str = ""  # a Setting where only there the detail is asked for, and elsewhere shown without a verdict; empty: everywhere
     source: str = ""  # the profile or file that had the last word
+
+    def asks(self, setting: str) -> bool:
+        """Whether the detail is asked for in an attempt of this setting; one whose setting is not known is asked."""
+        return not self.asked_in or setting not in set(Setting) or setting == self.asked_in
 
     def band(self, within: float) -> tuple[float, float]:
         """Lowest and highest value up to `within` from the target; infinite on a side that does not count."""
@@ -204,6 +211,10 @@ def _value(path: Path, text: str, keys: tuple[str, ...], value: object) -> float
         if value not in {*Kind, OWN}:
             raise _wrong(path, text, keys, f"expected {_choice([*Kind, OWN])}, but got {value!r}.")
         return OWN if value == OWN else Kind(str(value))
+    if key == "asked_in":
+        if value not in {*Setting, EVERYWHERE}:
+            raise _wrong(path, text, keys, f"expected {_choice([*Setting, EVERYWHERE])}, but got {value!r}.")
+        return "" if value == EVERYWHERE else str(value)
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise _wrong(path, text, keys, f"expected a number, but got {value!r}. Write  {key} = 15  without quotes or unit.")
     if key != "target" and value < 0:
@@ -214,10 +225,10 @@ def _value(path: Path, text: str, keys: tuple[str, ...], value: object) -> float
 def _laid_over(below: Tolerance | None, given: dict[str, float | str], layer: _Layer, key: tuple[str, str]) -> Tolerance:
     """One entry after a layer; what the layer leaves out stays as it was below."""
     if below is None:
-        missing = [name for name in KEYS if name not in given]
+        missing = [name for name in NEEDED if name not in given]
         if missing:
             raise _wrong(
-                layer.path, layer.text, key, f"expected {_choice(KEYS)}, but {_choice(missing)} is missing and no profile below gives it."
+                layer.path, layer.text, key, f"expected {_choice(NEEDED)}, but {_choice(missing)} is missing and no profile below gives it."
             )
         below = Tolerance(Kind.BOTH, 0.0, 0.0, 0.0)
     merged = replace(below, **given, source=layer.name)  # type: ignore[arg-type]

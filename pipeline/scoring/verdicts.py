@@ -10,6 +10,8 @@ comes with a 95 % interval [low, high]:
 4. the interval holds values of both MET and NOT YET  -> cannot tell
 5. anything else (in CLOSE, or across one limit only) -> close
 
+A detail that its tolerance asks for in one setting only (asked_in) cannot be told anywhere else, whatever was read.
+
 Source: guarded acceptance and guarded rejection, JCGM 106:2012, 8.3.2 and 8.3.3 (clause numbers from memory). The guard
 band is the reading's own expanded uncertainty U, as in 8.3.2's decision rule with r = 1 (also ISO 14253-1): a value y is
 accepted below an upper limit T only if y + U <= T, and refused only if y - U > T. For a normal error at 95 % the risk of a
@@ -24,11 +26,16 @@ import numpy as np
 import pandas as pd
 
 from pipeline.scoring.tolerances import Tolerance
-from pipeline.vocabulary import Verdict
+from pipeline.vocabulary import Setting, Verdict
 
 TOO_WIDE = "The 95 % interval reaches from met to not yet."
 NO_TOLERANCE = "No tolerance is set for this detail."
 ONLY_OWN = "Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."
+ONLY_THERE = {
+    str(Setting.ROUTINE): "Shown without a verdict: it is asked for only within a routine.",
+    str(Setting.ALONE): "Shown without a verdict: it is asked for only where the skill is done by itself.",
+}
+NOT_JUDGED = (ONLY_OWN, *ONLY_THERE.values())  # reasons of readings that are there and still get no verdict
 WORDS = np.array(list(Verdict), dtype=object)
 PLACE = {verdict: place for place, verdict in enumerate(Verdict)}
 
@@ -64,12 +71,18 @@ def score(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance
     verdict.fill(Verdict.CANNOT_TELL)
     reason = out["reason"].fillna("").to_numpy(dtype=object, copy=True)
     value, low, high = (out[name].to_numpy(dtype=float) for name in ("value", "low", "high"))
+    setting = out["setting"].to_numpy(dtype=object) if "setting" in out else np.full(len(out), "", dtype=object)
     for (skill, detail), rows in out.groupby(["skill", "detail"], sort=False).indices.items():
         tolerance = tolerances.get((skill, detail))
         if tolerance is None:
             fallback = ONLY_OWN if (skill, detail) in own else NO_TOLERANCE
         else:
             verdict[rows], fallback = decide(value[rows], low[rows], high[rows], tolerance), TOO_WIDE
+            aside = rows[[not tolerance.asks(str(one)) for one in setting[rows]]] if tolerance.asked_in else rows[:0]
+            verdict[aside] = Verdict.CANNOT_TELL
+            reason[aside] = np.where(
+                np.isfinite(value[aside]) & (reason[aside] == ""), ONLY_THERE.get(tolerance.asked_in, ""), reason[aside]
+            )
         unexplained = rows[(verdict[rows] == Verdict.CANNOT_TELL) & (reason[rows] == "")]
         reason[unexplained] = fallback
     out["verdict"] = [str(v) for v in verdict]

@@ -12,7 +12,7 @@ from pipeline.scoring.tolerances import Tolerance
 from pipeline.scoring.verdicts import PLACE, decide_codes
 from pipeline.trends.keys import row_keys, starts_of, word_codes
 from pipeline.trends.student import t_quantile
-from pipeline.vocabulary import Skill, Verdict
+from pipeline.vocabulary import Setting, Skill, Verdict
 
 VIEW: dict[str, str] = {str(skill): "front" if skill is Skill.CARTWHEEL else "side" for skill in Skill}
 
@@ -61,6 +61,9 @@ def with_verdicts(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], T
         tolerance = tolerances.get((skill, detail))
         if tolerance is not None:
             rows = np.flatnonzero(keys.number == number)
+            if tolerance.asked_in and "setting" in readings:
+                elsewhere = [str(one) for one in Setting if not tolerance.asks(str(one))]
+                rows = rows[~readings["setting"].iloc[rows].isin(elsewhere).to_numpy()]
             codes[rows] = decide_codes(value[rows], low[rows], high[rows], tolerance)
     out = readings.copy(deep=False)  # what is not new is shared, not doubled
     out["verdict"] = pd.Categorical.from_codes(codes, [str(v) for v in Verdict])

@@ -80,6 +80,16 @@ def test_what_is_compared_with_the_athletes_own_has_no_tolerance_until_a_coach_g
     assert ("lunge", "hip_angle") in tolerances.own and ("lunge", "hip_angle") not in tolerances
 
 
+def test_a_coach_says_where_a_detail_is_asked_for(tmp_path):
+    finish = load_tolerances()["shoulder_stand", "finish_side"]
+    assert finish.asks("routine") and not finish.asks("alone") and finish.asks("")
+    assert load_tolerances()["lunge", "hip_angle"].asks("alone")
+    own = tmp_path / "own.toml"
+    own.write_text('[shoulder_stand.finish_side]\nasked_in = "everywhere"\n[lunge.hip_angle]\nasked_in = "alone"\n', encoding="utf-8")
+    tolerances = load_tolerances(own)
+    assert tolerances["shoulder_stand", "finish_side"].asks("alone") and not tolerances["lunge", "hip_angle"].asks("routine")
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -92,6 +102,7 @@ def test_what_is_compared_with_the_athletes_own_has_no_tolerance_until_a_coach_g
         ("[lunge.hip_angle]\nkind = 'up'", r"line 2, .*expected \"both sides\", \"at least\", \"at most\", \"own\", but got 'up'"),
         ("[lunge.hip_angle]\nkind = 'own'\ntarget = 180", r"line 3, lunge\.hip_angle\.target: expected no target beside  kind = \"own\""),
         ("[lunge.arm_peak_speed]\ntarget = 4", r"line 1, lunge\.arm_peak_speed: .*\"kind\".* missing"),
+        ("[lunge.hip_angle]\nasked_in = 'cartwheel'", r"line 2, .*expected \"alone\", \"routine\", \"everywhere\", but got 'cartwheel'"),
         ("[lunge.hipangle]\nmet_within = 4", r"line 1, lunge\.hipangle: expected a detail of lunge .*\"hip_angle\""),
         ("# mine\n[lunges.hip_angle]\nmet_within = 4", r"line 2, lunges: expected a skill .*\"lunge\""),
         ("lunge = 3", r"line 1, lunge: expected a skill"),

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from pipeline.scoring.tolerances import Kind, Tolerance, load_tolerances
-from pipeline.scoring.verdicts import NO_TOLERANCE, ONLY_OWN, TOO_WIDE, decide, score
+from pipeline.scoring.verdicts import NO_TOLERANCE, ONLY_OWN, ONLY_THERE, TOO_WIDE, decide, score
+from pipeline.trends.shares import with_verdicts
 from pipeline.vocabulary import READING_COLUMNS, Verdict
 
 
@@ -196,6 +197,16 @@ def test_score_fills_verdicts_keeps_reasons_and_leaves_its_input_alone():
     assert list(out["reason"]) == ["", TOO_WIDE, "The legs are out of the picture.", "", NO_TOLERANCE, ONLY_OWN]
     pd.testing.assert_frame_equal(table, before)
     assert list(out.columns) == list(table.columns)
+
+
+def test_what_only_a_routine_asks_for_gets_no_verdict_elsewhere():
+    facing = {"skill": "shoulder_stand", "detail": "finish_side", "value": 2, "low": -10, "high": 14}
+    unseen = {**facing, "value": np.nan, "low": np.nan, "high": np.nan, "reason": "The shoulders were not seen."}
+    table = readings(facing, facing, facing, unseen).assign(setting=["alone", "routine", "", "alone"])
+    out = score(table, load_tolerances())
+    assert list(out["verdict"]) == ["cannot tell", "not yet", "not yet", "cannot tell"]
+    assert list(out["reason"]) == [ONLY_THERE["routine"], "", "", "The shoulders were not seen."]
+    assert list(with_verdicts(table, load_tolerances())["verdict"]) == list(out["verdict"])
 
 
 def test_score_of_no_readings_is_no_readings():
