@@ -8,6 +8,7 @@ What is not clearly this person stays a gap.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,6 +27,7 @@ STRANGE = 1.8  # or fit so much worse than usual
 ONE_BODY = 0.35  # torsos, mean over the main joints, to a neighbour
 STEP, STEP_S = 0.5, 6.0  # torsos, and torsos a second, that the joints may be from where they were expected
 BLIND_S = 0.5  # seconds without a sight after which seeking ends
+TURNS = (0.0, 0.35, -0.35)  # radians: a body that folds up turns faster than its crop
 BEFORE_S = 0.12  # the movement carried into a gap is read from so long before it
 LEAST_PEAK = 0.35  # mean height of the main joints' heatmaps
 AGREE = 0.35  # torsos between the two sides' bodies
@@ -97,20 +99,38 @@ def _seek(
         around = [o.xy[row] for o in others if o.valid[row]]
         expected = crop.to_picture(Crop(body_at.x, body_at.y, crop.side, body_at.angle).to_crop(body))
         image = spool[spool.first + row]
-        guess, _ = look(net, image, crop, around, expected)
-        if guess is not None:
-            seen = clothes(image, guess.xy)
-            if _is_this_one(guess, seen, expected, around, k, worn, abs(before - seen_t)):
-                now = between(guess.centre, guess.top)
-                motion.learn(body_at, now, max(abs(before - seen_t), 1e-3))
-                crop, body, body_at, seen_t = now, guess.xy, now, before
-                out[row] = guess, seen
-                continue
+        sight = _sight(net, image, crop, around, expected, k, worn, before - seen_t)
+        if sight is not None:
+            now = between(sight[0].centre, sight[0].top)
+            motion.learn(body_at, now, max(abs(before - seen_t), 1e-3))
+            crop, body, body_at, seen_t = now, sight[0].xy, now, before
+            out[row] = sight
+            continue
         if abs(before - seen_t) > BLIND_S:
             break
         motion.fade()
         crop = Crop(crop.x, crop.y, min(crop.side * WIDEN, 1.6 * max(spool.size)), crop.angle)
     return out
+
+
+def _sight(
+    net: LandmarkNet,
+    image: np.ndarray,
+    crop: Crop,
+    around: list[np.ndarray],
+    expected: np.ndarray,
+    k: int,
+    worn: Sequence[Wardrobe | None],
+    unseen_s: float,
+) -> tuple[Guess, np.ndarray] | None:
+    """Person `k` and the colours worn, in the crop or in one turned a little; None where nobody or somebody else is seen."""
+    for turn in TURNS:
+        guess, _ = look(net, image, replace(crop, angle=crop.angle + turn), around, expected)
+        if guess is not None:
+            seen = clothes(image, guess.xy)
+            if _is_this_one(guess, seen, expected, around, k, worn, abs(unseen_s)):
+                return guess, seen
+    return None
 
 
 def _is_this_one(

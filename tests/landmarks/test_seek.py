@@ -1,5 +1,7 @@
 """Gaps sought again with a make-believe network: it sees whichever drawn body is nearest to the middle of the crop."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipeline.clips.video import Frame
@@ -79,3 +81,23 @@ def test_where_only_the_spotter_is_to_be_seen_the_gap_stays_a_gap():
     people = [person_of(seen, wearing(RED_LAB, N_FRAMES, 1)), person_of(known, wearing(GREEN_LAB, N_FRAMES, 2))]
     assert fill_gaps(Nearest(spool, spotter), spool, people, 0, wardrobes(people), T) == 0
     assert not people[0].valid[10:20].any()
+
+
+class Upright(Nearest):
+    """Sees nobody in a crop turned far from the body."""
+
+    def read(self, pixels, crop, *, mirrored=False):
+        guess = super().read(pixels, crop, mirrored=mirrored)
+        up = guess.top - guess.centre
+        off = (np.arctan2(up[0], -up[1]) - crop.angle + np.pi) % (2 * np.pi) - np.pi
+        return replace(guess, presence=float(abs(off) < 0.3))
+
+
+def test_who_turns_faster_than_the_crop_is_found_in_one_turned_further():
+    athlete = np.array([body(200, 150, SIZE, 0 if i < 10 else 25 * (i - 9) if i < 15 else 150) for i in range(N_FRAMES)])
+    spool = filmed((athlete, RED))
+    seen = athlete.copy()
+    seen[10:15] = np.nan
+    people = [person_of(seen, wearing(RED_LAB, N_FRAMES, 1))]
+    assert fill_gaps(Upright(spool, athlete), spool, people, 0, wardrobes(people), T) == 5
+    assert np.abs(people[0].xy - athlete).max() < 1e-6
