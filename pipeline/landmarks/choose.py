@@ -1,7 +1,8 @@
 """Which of the people followed is the athlete: the one who moves through the skill.
 
-Measured against the person's own size and the scene held still: how far the trunk turns, how long it is upside down, how
-far the hips travel and how the limbs move. A spotter walks and reaches, but stays upright; a child behind waits.
+Measured against the person's own size and the scene held still: how far the trunk turns, how long it is upside down or in the
+lunge's shape, how far the hips travel and how the limbs move. A spotter walks and reaches, but stays upright, the hands below
+the head; a child behind waits.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ from pipeline.landmarks.track import INDEX
 LIMBS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist", "knee", "ankle")])
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 SMOOTH = 5  # frames of a running median against single wrong frames
+ARMS_UP, LEGS_APART, ON_FEET = 0.4, 0.6, 0.4  # torsos: both hands above the shoulders, ankles apart, hips above both ankles
+HELD = 9  # frames of a running median of the shape
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 NEARNESS = 0.5  # power of the size beside the largest person's
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
@@ -32,6 +35,7 @@ class Activity:
     limbs: float  # torsos: how far wrists, knees and ankles range about the trunk
     seen_s: float
     size: float = 1.0  # torso length, pixels
+    lunge_s: float = 0.0  # seconds on the feet, legs apart and both arms up
     clear: float = 1.0  # 0..1 how clearly the body was seen: what jumps about between two people moves a lot, but unclearly
 
     def among(self, largest: float) -> float:
@@ -42,7 +46,11 @@ class Activity:
     def score(self) -> float:
         """One number; comparable between people of one clip that look alike large."""
         return (
-            min(self.turned, 360.0) / 90.0 + 2.0 * min(self.inverted_s, 1.5) + 0.25 * min(self.travelled, 4.0) + 0.8 * min(self.limbs, 2.5)
+            min(self.turned, 360.0) / 90.0
+            + 2.0 * min(self.inverted_s, 1.5)
+            + 2.0 * min(self.lunge_s, 1.5)
+            + 0.25 * min(self.travelled, 4.0)
+            + 0.8 * min(self.limbs, 2.5)
         ) * (min(1.0, self.seen_s / 0.5) * self.clear**2)
 
 
@@ -86,7 +94,22 @@ def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activi
         [about[..., 0] * cos[:, None] + about[..., 1] * sin[:, None], about[..., 1] * cos[:, None] - about[..., 0] * sin[:, None]], -1
     )
     spread = np.percentile(local, 95, axis=0) - np.percentile(local, 5, axis=0)
-    return Activity(turned, inverted, travelled, float(np.linalg.norm(spread, axis=1).mean() / size), float(dt.sum()), size, clear)
+    moved = float(np.linalg.norm(spread, axis=1).mean() / size)
+    return Activity(turned, inverted, travelled, moved, float(dt.sum()), size, float(dt[_lunging(xy, size)].sum()), clear)
+
+
+def _lunging(xy: np.ndarray, size: float) -> np.ndarray:
+    """(n,) bool: on the feet, legs apart, both arms up."""
+    from scipy.ndimage import median_filter
+
+    def pair(part: str) -> np.ndarray:
+        return xy[:, [INDEX[f"left_{part}"], INDEX[f"right_{part}"]]]
+
+    up = pair("shoulder")[..., 1].mean(1) - pair("wrist")[..., 1].max(1)
+    ankles = pair("ankle")
+    stands = ankles[..., 1].min(1) - pair("hip")[..., 1].mean(1)
+    shape = (up > ARMS_UP * size) & (np.abs(np.diff(ankles[..., 0], axis=1)[:, 0]) > LEGS_APART * size) & (stands > ON_FEET * size)
+    return np.asarray(median_filter(shape.astype(np.uint8), size=min(HELD, len(shape)), mode="nearest") > 0)
 
 
 def _median(points: np.ndarray) -> np.ndarray:

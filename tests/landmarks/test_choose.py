@@ -47,6 +47,24 @@ def test_who_moves_into_the_lunge_beats_who_stands():
     assert activity(raising_arms(), T, STILL).score > 2 * activity(standing(), T, STILL).score
 
 
+def test_the_lunge_counts_only_with_arms_up_and_legs_apart():
+    arms_alone = raising_arms().xy
+    arms_alone[:, INDEX["left_ankle"]] = arms_alone[:, INDEX["right_ankle"]]
+    lunge, arms, steps = (activity(p, T, STILL).lunge_s for p in (raising_arms(), person_of(arms_alone), walking_spotter()))
+    assert lunge == pytest.approx(
+        38 / 30, abs=0.04
+    )  # the hands are 0.4 torsos above the shoulders once 71 % of the lift is done: 22 frames
+    assert arms == steps == 0
+
+
+def test_who_holds_a_lunge_beats_who_walks_about_and_waves():
+    rng = np.random.default_rng(1)
+    waving = np.array([body(100 + 6 * i, 200, 50) for i in range(N_FRAMES)])
+    waving[:, [INDEX["left_wrist"], INDEX["right_wrist"]]] += rng.normal(0, 40, (N_FRAMES, 1, 2))
+    athlete, other = activity(raising_arms(), T, STILL), activity(person_of(waving), T, STILL)
+    assert doubt([athlete.score, other.score]) < 0.6 and athlete.score > other.score
+
+
 def test_a_swinging_camera_makes_nobody_an_athlete():
     pan = np.c_[4.0 * np.arange(N_FRAMES), 0 * T]
     panned = person_of(standing().xy + pan[:, None])
