@@ -50,16 +50,12 @@ HARDER = {"finish_side": 15.0, "head_turn": 15.0, "hands_in_line": 12.0, "head_t
 ABOUT = (
     "# How far readings lie from the truth before the errors of one attempt (spread, view, passes) are added in squares: bias (truth minus",
     "# reading) and sd, in the detail's unit; factor makes the combined sd the half-width of the 95 % interval, below the lower half where",
-    "# it differs; n: readings behind the row (fewer than 8: a wide first guess). Of knee_contact_time, factor is how many sds every height may",
-    "# be off, and sd what the edges of a touch add.",
+    "# it differs; n: readings behind the row (fewer than 8: a wide first guess). Of knee_contact_time see knee_contact.csv.",
 )
 ABOUT_FRAMES = ("# How far hip and knee may be off in a single frame of an attempt; columns as in error_table.csv, n in clips.",)
 COUNTS = (STEPS, HANDS)
 EMPTY: Table = {key: Known(0.0, 1e-6, 1.0, 0) for key in DETAIL}
-TRIED = (0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.4)  # sds of the heights
-EDGE_SD = 0.02  # seconds; half a frame at either end of a touch
-FLOOR = (Skill.BACKWARD_ROLL, "knee_clearance")  # learnt first: the time a knee rests is read from it
-REST = (Skill.BACKWARD_ROLL, "knee_contact_time")
+REST = (Skill.BACKWARD_ROLL, "knee_contact_time")  # its interval comes from bench/knee_contact.py
 
 
 @dataclass(frozen=True)
@@ -133,7 +129,7 @@ def learn(rows: pd.DataFrame) -> dict[tuple[Skill, str], Known]:
         if DETAIL[key].unit in COUNTS:
             out[key] = _count(known[key])
         elif key == REST:
-            out[key] = Known(0.0, EDGE_SD, WIDE, 0)  # until the heights are known: see rest()
+            out[key] = Known(0.0, first_guess(key), WIDE, 0)
         elif key not in fits:
             guess = first_guess(key)
             seen = fitted(known[key], guess)[1] if n >= 3 else guess
@@ -186,20 +182,6 @@ def _count(errors: Errors) -> Known:
     return Known(0.0, wider / 1.96, 1.96, n)
 
 
-def rest(clips: Clips, truth: pd.DataFrame, heights: Known) -> Known:
-    """The row of the time a knee rests, which is read from heights: the fewest sds of theirs that make its interval hold the truth."""
-    truth = truth[(truth.skill == str(REST[0])) & (truth.detail == REST[1])]
-    resting = {stem: clips[stem] for stem in truth["clip"].unique() if stem in clips}
-    n = 0
-    for factor in TRIED:
-        rows = rows_of(resting, truth, {**EMPTY, FLOOR: heights, REST: Known(0.0, EDGE_SD, factor, 0)})
-        rows = rows[rows.reading.notna()] if len(rows) else rows
-        n = len(rows)
-        if n >= LEAST and np.mean((rows.low > rows.true + 1e-9) | (rows.true > rows.high + 1e-9)) <= 1 - COVER:
-            return Known(0.0, EDGE_SD, factor, n)
-    return Known(0.0, EDGE_SD, WIDE, n)
-
-
 def write(table: Table, file: Path, made: str, about: Sequence[str]) -> None:
     """A committed table, its first lines saying what it is and how it was made."""
     lines = [*about, f"# {made}", "skill,detail,bias,sd,factor,n,below"]
@@ -220,7 +202,6 @@ def main() -> int:
     clips, truth = clips_of(args.folder, args.model, args.cache), read_truth_table(args.folder)
     rows = rows_of(clips, truth, EMPTY)
     table = learn(rows)
-    table[REST] = rest(clips, truth, table[FLOOR])
     frames = learn_frames(frame_rows(args.folder, clips, NO_FRAMES), LEAST)
     for (skill, detail), k in table.items():
         print(f"{skill:15} {detail:18} bias {k.bias:7.2f}  sd {k.sd:6.2f}  factor {k.factor:.2f}  down {k.down:.2f}  n {k.n}")

@@ -63,9 +63,9 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
         sd = np.full(len(scene.t), table[(Skill.LOADED_LUNGE, "lean_angle")].sd)
         out.append(_curve(scene, "lean_angle", Side.NONE, DEGREES, loaded_lunge.lean(scene), sd))
     if scene.skill is Skill.BACKWARD_ROLL:
-        level, lower = backward_roll.lower_knee(scene)
-        sd = np.hypot(backward_roll.frame_sd(scene, lower), table[(Skill.BACKWARD_ROLL, "knee_clearance")].sd)
-        out.append(_curve(scene, "knee_clearance", Side.NONE, SHANK, level, sd))
+        lower = backward_roll.lower_knee(scene)
+        sd = np.hypot(backward_roll.frame_sd(scene, lower.side), table[(Skill.BACKWARD_ROLL, "knee_clearance")].sd)
+        out.append(_curve(scene, "knee_clearance", Side.NONE, SHANK, lower.clear, sd))
     return out
 
 
