@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +39,7 @@ class _Followed:
 
     pieces: list[Person]
     done: list[Activity]
-    looks: list[tuple[np.ndarray, float]]  # clothes (n, 26, 3) and torso length, piece by piece
+    looks: list[tuple[np.ndarray, float]]  # clothes (n, 26, 3) and torso length, of the first piece
 
     def score(self, largest: float) -> float:
         """How active this one was, beside others of whom the largest has so long a torso."""
@@ -113,7 +113,16 @@ def _stretch(
         else:
             before.pieces.append(person)
             before.done.append(done)
-            before.looks.append((person.clothes, size_of(person.xy)))
+    if spool.full:  # more of the clip follows: of a long one, most of the memory would go to what nobody asks for again
+        for one in followed:
+            one.pieces[-1] = _slim(one.pieces[-1])
+
+
+def _slim(person: Person) -> Person:
+    """A person of a stretch that is done, in a quarter of the room: what the track is made of, as precise as it will be kept."""
+    kept = {name: getattr(person, name) for name in ("xy", "z", "visibility", "disagreement", "presence", "world")}
+    small = {name: values.astype(np.float32) for name, values in kept.items() if values is not None}
+    return replace(person, **small, chosen=person.chosen.astype(np.int16), peak=np.empty((0, N)), looked=None, clothes=None)
 
 
 def _continues(before: Person, now: Person) -> bool:

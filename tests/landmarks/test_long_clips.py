@@ -1,0 +1,34 @@
+"""A long clip, followed in stretches: what is kept of each is little, and the track comes out whole."""
+
+import numpy as np
+
+from pipeline.landmarks.locate import _continues, _slim, track_athlete
+from pipeline.landmarks.settings import LandmarkSettings
+from tests.landmarks.stickman import body, person_of
+from tests.landmarks.test_sample_clip import ALONE, SAMPLES
+
+
+def bytes_of(person):
+    return sum(v.nbytes for v in vars(person).values() if isinstance(v, np.ndarray))
+
+
+def test_a_person_of_a_stretch_that_is_done_takes_little_room_and_is_known_again():
+    person = person_of(np.array([body(300.0 + i, 200, 40) for i in range(60)]))
+    person.clothes, person.world = np.ones((60, 26, 3)), np.ones((60, 33, 3))
+    small = _slim(person)
+    assert bytes_of(small) < 0.4 * bytes_of(person) and bytes_of(small) < 60 * 1300
+    assert np.abs(small.xy - person.xy).max() < 1e-4 and (small.valid == person.valid).all()
+    later = person_of(np.array([body(300.0 + i, 200, 40) for i in range(40, 100)]))
+    later.first = 40
+    assert _continues(small, later)
+
+
+def test_a_clip_in_two_stretches_gives_one_track_without_a_seam():
+    path = SAMPLES / "clips" / f"{ALONE}.mp4"
+    whole = LandmarkSettings(second_look="none")
+    once = track_athlete(path, whole, source=path.name)
+    twice = track_athlete(path, whole.model_copy(update={"memory_mb": 80}), source=path.name)
+    assert len(twice) == len(once) == 150 > 80e6 / (960 * 540 * 1.5)  # it did not fit into one
+    assert twice.seen.mean() > 0.95 and not twice.notes
+    apart = np.linalg.norm(twice.xy - once.xy, axis=2)[:, [11, 12, 23, 24]]
+    assert np.nanmedian(apart) < 3 and np.nanmax(np.abs(np.diff(twice["left_hip"], axis=0))) < 80
