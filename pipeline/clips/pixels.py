@@ -18,8 +18,7 @@ def rgb(scaler: VideoReformatter, raw: av.VideoFrame, size: tuple[int, int]) -> 
     A picture made smaller is scaled plane by plane and turned into RGB only when it is small: four times as fast as scaling and
     turning in one go, for the same picture.
     """
-    colours = BT709 if raw.colorspace == BT709 else DEFAULT_COLOURS
-    limits = FULL_RANGE if raw.color_range == FULL_RANGE else LIMITED_RANGE
+    colours, limits = _meant(raw)
     smaller = size[0] < raw.width and size[1] < raw.height and min(size) > 1
     if not smaller or not raw.format.name.startswith(LUMA_AND_COLOUR):
         return scaler.reformat(
@@ -33,6 +32,34 @@ def rgb(scaler: VideoReformatter, raw: av.VideoFrame, size: tuple[int, int]) -> 
         )  # fmt: skip
         limits = LIMITED_RANGE
     return _to_rgb([_plane(raw, i) for i in range(3)], size, colours, limits)
+
+
+def rgb_of_part(scaler: VideoReformatter, raw: av.VideoFrame, box: tuple[float, float, float, float], size: tuple[int, int]) -> np.ndarray:
+    """(height, width, 3) uint8, contiguous, of one part of the picture brought to `size` (width, height); nothing else is worked on.
+
+    box : left, top, right, bottom in the decoder's pixels; rounded to even ones, as two of them share a colour.
+    """
+    import cv2
+
+    left, top = (min(max(0, round(v / 2) * 2), most - 2) for v, most in zip(box[:2], (raw.width, raw.height), strict=True))
+    right, bottom = (max(low + 2, round(v / 2) * 2) for v, low in zip(box[2:], (left, top), strict=True))
+    colours, limits = _meant(raw)
+    if not raw.format.name.startswith(LUMA_AND_COLOUR):
+        whole = rgb(scaler, raw, (raw.width, raw.height))
+        return cv2.resize(whole[top:bottom, left:right], size, interpolation=cv2.INTER_AREA)
+    if raw.format.name not in PLANAR:
+        raw = scaler.reformat(
+            raw, format="yuv420p", src_colorspace=colours, dst_colorspace=colours, src_color_range=limits, dst_color_range=LIMITED_RANGE,
+        )  # fmt: skip
+        limits = LIMITED_RANGE
+    luma, *chroma = (_plane(raw, i) for i in range(3))
+    halves = [plane[top // 2 : (bottom + 1) // 2, left // 2 : (right + 1) // 2] for plane in chroma]
+    return _to_rgb([luma[top:bottom, left:right], *halves], size, colours, limits)
+
+
+def _meant(raw: av.VideoFrame) -> tuple[int, int]:
+    """The picture's colours and range as FFmpeg numbers them."""
+    return BT709 if raw.colorspace == BT709 else DEFAULT_COLOURS, FULL_RANGE if raw.color_range == FULL_RANGE else LIMITED_RANGE
 
 
 def _plane(raw: av.VideoFrame, number: int) -> np.ndarray:

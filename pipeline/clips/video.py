@@ -1,16 +1,14 @@
 """A video file in, upright RGB frames with true timestamps out. The only module that decodes.
 
-Nothing here trusts a file: playlists that point elsewhere are refused, huge pictures are not allocated, and a stream
-that breaks midway gives what it has before it says so.
+A stream that breaks midway gives what it has before it says so.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from itertools import chain
 from pathlib import Path
 
@@ -18,37 +16,21 @@ import av
 import numpy as np
 from av.video.reformatter import VideoReformatter
 
-from pipeline.clips.pixels import rgb
-from pipeline.errors import MatsideError
+from pipeline.clips.container import UnreadableClip, claimed_duration, decoded, made_on, opened, square_size
+from pipeline.clips.pixels import rgb, rgb_of_part
+from pipeline.clips.upright import Box, Upright
+
+__all__ = ["BROKEN", "Frame", "Moment", "UnreadableClip", "Video", "frames", "glimpses", "moments", "moments_at", "probe", "recorded_on"]
 
 log = logging.getLogger(__name__)
 
-DEMUXERS = "mov,matroska,avi,mpegts,mpeg"  # what phones and cameras write; leaves out playlists, text and images
-SMALLEST_SIDE, MOST_PIXELS = 16, 8192 * 8192
 LONGEST_GAP_S = 30.0  # no camera pauses this long between two frames: the times are broken
 TRUNCATED_BELOW = 0.9  # fewer frames than this share of the promised ones: the file was cut off
 SLACK_S = 0.5  # by which a claimed length may be too long, for sound that goes on
-EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 DECODER_THREADS = 1  # a worker a core: more threads would only take the time of the other workers
 WORTH_A_JUMP_S, SURE_BEFORE_S = 4.0, 1.0  # a jump lands at a key picture before its aim; right behind one, not all that decodes is whole
+SAME_MOMENT_S = 1e-4
 BROKEN = "the clip breaks off"  # how the message of a clip cut short begins
-
-
-class UnreadableClip(MatsideError):
-    """The clip cannot be read, or not to its end. `frames` and `seconds` say how far it came."""
-
-    lasting = True  # trying again will not help while the file stays as it is
-
-    def __init__(self, message: str, *, frames: int = 0, seconds: float = 0.0) -> None:
-        super().__init__(message)
-        self.frames, self.seconds = frames, seconds
-
-    def __reduce__(self) -> tuple:
-        return _rebuild, (str(self), self.frames, self.seconds)
-
-
-def _rebuild(message: str, frames: int, seconds: float) -> UnreadableClip:
-    return UnreadableClip(message, frames=frames, seconds=seconds)
 
 
 @dataclass(frozen=True)
@@ -75,87 +57,80 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class _Upright:
-    """How stored pixels become the shown picture: swap the axes, then mirror."""
+class Moment:
+    """One shown frame, still as the decoder gave it: what nobody asks for is never turned into RGB."""
 
-    transpose: bool = False
-    flip_x: bool = False
-    flip_y: bool = False
+    index: int  # 0, 1, ... among the frames given out
+    t: float  # seconds from the clip's first shown frame, strictly increasing
+    size: tuple[int, int]  # (width, height) of the upright picture with square pixels
+    _raw: av.VideoFrame
+    _upright: Upright
+    _scaler: VideoReformatter
 
-    @classmethod
-    def of(cls, frame: av.VideoFrame) -> _Upright:
-        """From the frame's display matrix, which sends (x, y) to (a x + c y, b x + d y)."""
-        try:
-            matrix = np.frombuffer(bytes(frame.side_data["DISPLAYMATRIX"]), "<i4").reshape(3, 3)  # type: ignore[typeddict-item]
-        except (KeyError, ValueError):
-            return cls()
-        (a, b), (c, d) = matrix[:2, :2].astype(float)
-        if abs(b) + abs(c) > abs(a) + abs(d):
-            return cls(True, c < 0, b < 0)
-        return cls(False, a < 0, d < 0)
+    def frame(self, longest_side: int | None = None) -> Frame:
+        """The whole picture, never enlarged, and at most `longest_side` pixels long where given."""
+        scale = min(1.0, longest_side / max(self.size)) if longest_side else 1.0
+        size = (max(1, round(self.size[0] * scale)), max(1, round(self.size[1] * scale)))
+        image = rgb(self._scaler, self._raw, size[::-1] if self._upright.transpose else size)
+        return Frame(self.index, self.t, self._upright.apply(image), scale)
 
-    @property
-    def rotation(self) -> int:
-        """Degrees clockwise; of a mirrored picture, the turn that stays after mirroring left to right."""
-        if self.transpose:
-            return 90 if not self.flip_y else 270
-        return 180 if self.flip_y else 0
-
-    def apply(self, image: np.ndarray) -> np.ndarray:
-        if self.transpose:
-            image = image.swapaxes(0, 1)
-        return np.ascontiguousarray(image[:: -1 if self.flip_y else 1, :: -1 if self.flip_x else 1])
+    def part(self, box: Box, size: tuple[int, int]) -> np.ndarray:
+        """(height, width, 3) uint8 RGB of the box (left, top, right, bottom; pixels of the upright picture), brought to `size`."""
+        across, down = self.size[::-1] if self._upright.transpose else self.size
+        x, y = self._raw.width / across, self._raw.height / down  # stored pixels are not always square
+        left, top, right, bottom = self._upright.stored(box, self.size)
+        stored = (left * x, top * y, right * x, bottom * y)
+        return self._upright.apply(rgb_of_part(self._scaler, self._raw, stored, size[::-1] if self._upright.transpose else size))
 
 
 def probe(path: Path) -> Video:
     """Look into a clip without decoding more than its first frame. Raises UnreadableClip in one line."""
-    with _opened(path, threads=1) as (container, stream):
-        first = next(_decoded(container, stream, []), None)
+    with opened(path, threads=1) as (container, stream):
+        first = next(decoded(container, stream, []), None)
         if first is None:
             raise UnreadableClip(f"{path.name}: no picture could be decoded. Copy the clip from the phone again.")
-        upright = _Upright.of(first)
-        width, height = _square_size(first, stream)
-        if upright.transpose:
-            width, height = height, width
+        upright, (width, height) = _shown(first, stream)
         return Video(
-            path=path, width=width, height=height, duration_s=_claimed_duration(container, stream), rotation=upright.rotation,
-            made_on=_made_on({**stream.metadata, **container.metadata}), has_sound=bool(container.streams.audio),
+            path=path, width=width, height=height, duration_s=claimed_duration(container, stream), rotation=upright.rotation,
+            made_on=made_on({**stream.metadata, **container.metadata}), has_sound=bool(container.streams.audio),
         )  # fmt: skip
 
 
 def recorded_on(path: Path) -> date | None:
     """The day the camera wrote into the file, without decoding anything; None where it wrote none. Raises UnreadableClip."""
-    with _opened(path, threads=1) as (container, stream):
-        return _made_on({**stream.metadata, **container.metadata})
+    with opened(path, threads=1) as (container, stream):
+        return made_on({**stream.metadata, **container.metadata})
 
 
 def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODER_THREADS, start: float = 0.0) -> Iterator[Frame]:
-    """Decode a clip frame by frame, upright, never enlarged, and at most `longest_side` pixels long where given.
+    """Decode a clip frame by frame, upright, never enlarged, and at most `longest_side` pixels long where given; else as `moments`."""
+    return (moment.frame(longest_side) for moment in moments(path, threads=threads, start=start))
 
-    Frames stream: memory does not grow with the clip's length. A stream that breaks midway first gives all that
+
+def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -> Iterator[Moment]:
+    """Decode a clip moment by moment.
+
+    Moments stream: memory does not grow with the clip's length. A stream that breaks midway first gives all that
     decoded, then raises UnreadableClip, whose `frames` and `seconds` say how far it came.
     start : seconds. What lies well before is passed over without being decoded, where the file can be searched, so that a moment
     late in a long clip costs no more than an early one. Times stay the same, indices count from the first frame given out, and
     nothing is said of how far the stream came.
     """
-    with _opened(path, threads=threads) as (container, stream):
+    with opened(path, threads=threads) as (container, stream):
         scaler = VideoReformatter()
         faults: list[str] = []
-        decoded = _decoded(container, stream, faults)
-        first = next(decoded, None)
-        upright, size, scale = _Upright(), (0, 0), 1.0
+        stored = decoded(container, stream, faults)
+        first = next(stored, None)
+        upright, size = Upright(), (0, 0)
         first_s, t, count = 0.0, -1.0, 0
         step_s = 1 / float(stream.average_rate or 30)
         late = False
         if first is not None:
-            upright = _Upright.of(first)
-            full = _square_size(first, stream)
-            scale = min(1.0, longest_side / max(full)) if longest_side else 1.0
-            size = (max(1, round(full[0] * scale)), max(1, round(full[1] * scale)))
+            upright, size = _shown(first, stream)
             first_s = first.time if first.time is not None else 0.0
             late = start > WORTH_A_JUMP_S and first.time is not None and _jump(container, stream, first_s + start - SURE_BEFORE_S)
-            decoded = _decoded(container, stream, faults) if late else chain([first], decoded)
-        for raw in decoded:
+            stored = decoded(container, stream, faults) if late else chain([first], stored)
+        for raw in stored:
             at = raw.time - first_s if raw.time is not None else t + step_s
             if count == 0 and late:
                 if raw.time is None or at > start:  # the jump went too far
@@ -168,12 +143,29 @@ def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODE
                 faults.append(f"the times jump from {t:.1f} to {at:.1f} s")
                 break
             t = at
-            yield Frame(count, t, upright.apply(rgb(scaler, raw, size)), scale)
+            yield Moment(count, t, size, raw, upright, scaler)
             count += 1
         if not late:
             _complain(path, container, stream, count, t, max(0.0, first_s), faults)
     if late and not count:  # a file that cannot be searched
-        yield from frames(path, longest_side=longest_side, threads=threads)
+        yield from moments(path, threads=threads)
+
+
+def moments_at(path: Path, times: Sequence[float], *, threads: int = DECODER_THREADS) -> Iterator[tuple[int, Moment]]:
+    """The moments at wanted times (seconds, ascending), each with the number of its time; of a clip that breaks midway those before
+    the break. A time that no frame has gets the next one."""
+    number = 0
+    if not len(times):
+        return
+    try:
+        for moment in moments(path, threads=threads, start=float(times[0])):
+            while moment.t >= times[number] - SAME_MOMENT_S:
+                yield number, moment
+                number += 1
+                if number == len(times):
+                    return
+    except UnreadableClip:
+        return
 
 
 def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
@@ -181,8 +173,8 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
 
     Each is the first frame that decodes at or after its moment; a clip without an index gives what its beginning has.
     """
-    with _opened(path, threads=1) as (container, stream):
-        length = _claimed_duration(container, stream) or 0.0
+    with opened(path, threads=1) as (container, stream):
+        length = claimed_duration(container, stream) or 0.0
         start = float((stream.start_time or 0) * (stream.time_base or 0))
         scaler = VideoReformatter()
         seen: dict[float, Frame] = {}
@@ -190,17 +182,21 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
             at = start + length * i / count if i < count - 1 else start + length * 0.95
             if i and not _jump(container, stream, at):
                 break
-            for raw in _decoded(container, stream, []):
+            for raw in decoded(container, stream, []):
                 if raw.time is None or raw.time >= at - 1e-3 or not length:
-                    upright, full = _Upright.of(raw), _square_size(raw, stream)
-                    scale = min(1.0, longest_side / max(full))
-                    size = (max(1, round(full[0] * scale)), max(1, round(full[1] * scale)))
+                    upright, size = _shown(raw, stream)
                     t = max(0.0, (raw.time or 0.0) - start)
-                    seen[t] = Frame(len(seen), t, upright.apply(rgb(scaler, raw, size)), scale)
+                    seen[t] = Moment(len(seen), t, size, raw, upright, scaler).frame(longest_side)
                     break
     if not seen:
         raise UnreadableClip(f"{path.name}: no picture could be decoded. Copy the clip from the phone again.")
     return [seen[t] for t in sorted(seen)]
+
+
+def _shown(raw: av.VideoFrame, stream: av.VideoStream) -> tuple[Upright, tuple[int, int]]:
+    """How a decoded picture stands upright, and its (width, height) then, with square pixels."""
+    upright, size = Upright.of(raw), square_size(raw, stream)
+    return upright, size[::-1] if upright.transpose else size
 
 
 def _jump(container: av.container.InputContainer, stream: av.VideoStream, at: float) -> bool:
@@ -218,7 +214,7 @@ def _complain(
     if count == 0:
         why = faults[0] if faults else "it holds no frames"
         raise UnreadableClip(f"{path.name}: no picture could be decoded ({why}). Copy the clip from the phone again.")
-    claimed = _claimed_duration(container, stream)
+    claimed = claimed_duration(container, stream)
     short = claimed is not None and first_s + t + SLACK_S < TRUNCATED_BELOW * claimed
     if stream.frames > 1:  # where the file counts its frames, its length alone may be wrong without harm
         short = count < TRUNCATED_BELOW * stream.frames and (short or claimed is None or t < TRUNCATED_BELOW * claimed - 1 / 30)
@@ -231,91 +227,3 @@ def _complain(
         )  # fmt: skip
     if faults:
         log.info("%s: %d broken pieces passed over, first: %s", path.name, len(faults), faults[0])
-
-
-@contextmanager
-def _opened(path: Path, *, threads: int) -> Iterator[tuple[av.container.InputContainer, av.VideoStream]]:
-    """The open container and its moving-picture stream; every failure is one clear line."""
-    path = Path(path)
-    if not path.is_file():
-        raise UnreadableClip(f"{path}: no such file.")
-    if path.stat().st_size == 0:
-        raise UnreadableClip(f"{path.name}: the file is empty (0 bytes). Copy it from the phone again.")
-    options = {"protocol_whitelist": "file", "format_whitelist": DEMUXERS}
-    try:
-        container = av.open(str(path.absolute()), container_options=options, metadata_errors="replace")
-    except PermissionError as error:
-        raise UnreadableClip(f"{path.name}: this user may not read the file. Change its permissions.") from error
-    except (av.FFmpegError, OSError, ValueError) as error:
-        raise UnreadableClip(
-            f"{path.name}: not a video that can be read ({_words(error)}). Expected mp4, mov, m4v, avi, webm or mkv."
-        ) from error
-    with container:
-        moving = [s for s in container.streams.video if not s.disposition & av.stream.Disposition.attached_pic]
-        if not moving:
-            held = "only sound" if container.streams.audio else "no moving picture, or was cut off"
-            raise UnreadableClip(f"{path.name}: holds {held}. Expected a video; copy it from the phone again.")
-        stream = moving[0]
-        codec = stream.codec_context
-        if codec is None:
-            raise UnreadableClip(f"{path.name}: the video is packed in a way this Matside cannot decode. Export it again as H.264.")
-        width, height = codec.width, codec.height
-        if width * height > MOST_PIXELS or (width and height and min(width, height) < SMALLEST_SIDE):
-            raise UnreadableClip(
-                f"{path.name}: the picture is said to be {width} × {height}; expected sides from {SMALLEST_SIDE} to 8192 pixels."
-            )
-        codec.options = {"max_pixels": str(MOST_PIXELS)}
-        codec.thread_count = threads
-        codec.thread_type = "AUTO"
-        yield container, stream
-
-
-def _decoded(container: av.container.InputContainer, stream: av.VideoStream, faults: list[str]) -> Iterator[av.VideoFrame]:
-    """Every frame that decodes. What does not is noted in `faults` and passed over."""
-    packets = container.demux(stream)
-    while True:
-        try:
-            packet = next(packets, None)
-        except (av.FFmpegError, OSError, ValueError) as error:
-            faults.append(_words(error))
-            packet = None
-        try:
-            yield from stream.decode(packet)
-        except av.EOFError:
-            return
-        except (av.FFmpegError, ValueError) as error:
-            faults.append(_words(error))
-        if packet is None:
-            return
-
-
-def _square_size(raw: av.VideoFrame, stream: av.VideoStream) -> tuple[int, int]:
-    """(width, height) of the stored picture once its pixels are square."""
-    shape = stream.sample_aspect_ratio
-    ratio = float(shape) if shape else 1.0
-    return (round(raw.width * ratio), raw.height) if 0.1 < ratio < 10 else (raw.width, raw.height)
-
-
-def _claimed_duration(container: av.container.InputContainer, stream: av.VideoStream) -> float | None:
-    if stream.duration and stream.time_base and stream.duration > 0:
-        return float(stream.duration * stream.time_base)
-    return container.duration / av.time_base if container.duration and container.duration > 0 else None
-
-
-def _made_on(metadata: dict[str, str]) -> date | None:
-    """The day of recording in the club's own time zone, taken to be this computer's."""
-    for key in ("com.apple.quicktime.creationdate", "creation_time", "date", "DATE_RECORDED"):
-        try:
-            made = datetime.fromisoformat(metadata.get(key, ""))
-        except ValueError:
-            continue
-        if key == "creation_time":  # UTC by definition; Apple's carries its own zone
-            made = made.replace(tzinfo=made.tzinfo or UTC).astimezone()
-        if EARLIEST_YEAR <= made.year <= datetime.now().year + 1:
-            return made.date()
-    return None
-
-
-def _words(error: Exception) -> str:
-    """FFmpeg's own words without the file's path."""
-    return getattr(error, "strerror", None) or str(error) or type(error).__name__

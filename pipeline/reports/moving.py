@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from pipeline.attempts.attempt import Attempt
-from pipeline.clips.video import UnreadableClip, frames
-from pipeline.clips.write import write_clip
+from pipeline.clips.video import Moment, moments_at
+from pipeline.clips.write import ClipWriter
 from pipeline.files import write_whole
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.reading import Reading
@@ -26,7 +25,7 @@ from pipeline.reports.cut import cut_box
 from pipeline.reports.files import slug
 from pipeline.reports.motion import FOLDER, Motion, line_key
 
-LONGEST_SIDE, DECODED_SIDE = 560, 1920
+LONGEST_SIDE = 560
 BEFORE_AND_AFTER_S = 0.4
 QUALITY, PRESET = 29, "faster"
 
@@ -38,66 +37,77 @@ def take_moving(
 
     A clip that breaks midway gives the frames before the break.
     """
-    rows = np.flatnonzero((track.t >= attempt.start_s - BEFORE_AND_AFTER_S) & (track.t <= attempt.end_s + BEFORE_AND_AFTER_S))
-    inside = track.xy[(track.t >= attempt.start_s) & (track.t <= attempt.end_s)]
-    torso = torso_length(inside)
-    if len(rows) < 2 or not np.isfinite(torso):
-        return False
-    box = cut_box(track.xy[rows].reshape(-1, 2), torso, *track.size)
-    wide, high = box[2] - box[0], box[3] - box[1]
-    scale = min(1.0, LONGEST_SIDE / max(wide, high))
-    size = (max(2, round(wide * scale / 2) * 2), max(2, round(high * scale / 2) * 2))  # H.264 wants even sides
-    made = folder / FOLDER / f"{slug(link)}.mp4"
-    made.parent.mkdir(parents=True, exist_ok=True)
-    part = made.with_name(f".{made.stem}.{os.getpid()}.part.mp4")
-    shown: list[int] = []
-    try:
-        images = _images(path, track, rows, torso, box, size, blur, shown)
-        write_clip(part, images, _times(track, shown), quality=QUALITY, preset=PRESET)
-        if len(shown) < 2:
-            return False
-        os.replace(part, made)
-    finally:
-        part.unlink(missing_ok=True)
-    across, down = size[0] / wide, size[1] / high
-    places = (track.xy[shown] - (box[0], box[1])) * (across, down)
-    names = dict.fromkeys(name for reading in readings for name in reading.line)
-    motion = Motion(
-        round(float(track.t[shown[0]]), 4), *size, [round(float(track.t[row] - track.t[shown[0]]), 4) for row in shown],
-        {name: [_point(p) for p in places[:, INDEX[name]]] for name in names},
-        {line_key(reading.detail, reading.side): list(reading.line) for reading in readings if len(reading.line) > 1},
-    )  # fmt: skip
-    write_whole(made.with_suffix(".json"), json.dumps(asdict(motion), separators=(",", ":")))
-    return True
+    with MovingPicture(track, attempt, readings, link=link, folder=folder, blur=blur) as moving:
+        for number, moment in moments_at(path, track.t[moving.rows].tolist()):
+            moving.take(int(moving.rows[number]), moment)
+    return moving.made
 
 
-def _images(
-    path: Path, track: Track, rows: np.ndarray, torso: float, box: tuple[int, int, int, int], size: tuple[int, int], blur: bool, shown: list[int]
-) -> Iterator[np.ndarray]:  # fmt: skip
-    """The small clip's pictures, one for each of the track's rows; `shown` is filled with the rows that were given."""
-    wanted = min(DECODED_SIDE, round(LONGEST_SIDE * max(track.size) / max(box[2] - box[0], box[3] - box[1])))
-    left = list(rows)
-    try:
-        for frame in frames(path, longest_side=max(wanted, LONGEST_SIDE), start=float(track.t[left[0]]) if left else 0.0):
-            if not left:
-                return
-            if frame.t < track.t[left[0]] - 1e-4:
-                continue
-            row = int(left.pop(0))
-            x0, y0, x1, y1 = (round(v * frame.scale) for v in box)
-            small = cv2.resize(frame.image[y0:y1, x0:x1], size, interpolation=cv2.INTER_AREA)
-            shown.append(row)
-            yield _covered(small, track, row, torso, box) if blur else small
-    except UnreadableClip:
-        return
+class MovingPicture:
+    """An attempt's moving picture while the clip is decoded: `take` the moment of each of its `rows`, in order.
+
+    Each picture is written as it comes, so that none is kept. The file is there, whole, when the `with` block ends.
+    """
+
+    def __init__(
+        self, track: Track, attempt: Attempt, readings: Sequence[Reading], *, link: str, folder: Path, blur: bool = True
+    ) -> None:  # fmt: skip
+        inside = (track.t >= attempt.start_s - BEFORE_AND_AFTER_S) & (track.t <= attempt.end_s + BEFORE_AND_AFTER_S)
+        self.rows = np.flatnonzero(inside)  # of the track
+        self.made = False
+        self._track, self._readings, self._blur = track, readings, blur
+        self._torso = torso_length(track.xy[(track.t >= attempt.start_s) & (track.t <= attempt.end_s)])
+        self._path = folder / FOLDER / f"{slug(link)}.mp4"
+        self._part = self._path.with_name(f".{self._path.stem}.{os.getpid()}.part.mp4")
+        self._writer: ClipWriter | None = None
+        self._shown: list[int] = []
+        if len(self.rows) < 2 or not np.isfinite(self._torso):
+            self.rows = self.rows[:0]
+            return
+        self._box = _even(cut_box(track.xy[self.rows].reshape(-1, 2), self._torso, *track.size))
+        wide, high = self._box[2] - self._box[0], self._box[3] - self._box[1]
+        scale = min(1.0, LONGEST_SIDE / max(wide, high))
+        self._size = (max(2, round(wide * scale / 2) * 2), max(2, round(high * scale / 2) * 2))  # H.264 wants even sides
+
+    def take(self, row: int, moment: Moment) -> None:
+        """Write the picture of one of the track's rows."""
+        if self._writer is None:
+            self._part.parent.mkdir(parents=True, exist_ok=True)
+            self._writer = ClipWriter(self._part, quality=QUALITY, preset=PRESET)
+        small = moment.part(self._box, self._size)
+        self._shown.append(row)
+        image = _covered(small, self._track, row, self._torso, self._box) if self._blur else small
+        self._writer.add(image, float(self._track.t[row] - self._track.t[self._shown[0]]))
+
+    def __enter__(self) -> MovingPicture:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *rest: object) -> None:
+        try:
+            if self._writer is not None:
+                self._writer.close()
+            if kind is None and len(self._shown) > 1:
+                os.replace(self._part, self._path)
+                write_whole(self._path.with_suffix(".json"), json.dumps(asdict(self._motion()), separators=(",", ":")))
+                self.made = True
+        finally:
+            self._part.unlink(missing_ok=True)
+
+    def _motion(self) -> Motion:
+        """Where the joints are in each picture written."""
+        track, shown, box, size = self._track, self._shown, self._box, self._size
+        places = (track.xy[shown] - box[:2]) * (size[0] / (box[2] - box[0]), size[1] / (box[3] - box[1]))
+        names = dict.fromkeys(name for reading in self._readings for name in reading.line)
+        return Motion(
+            round(float(track.t[shown[0]]), 4), *size, [round(float(track.t[row] - track.t[shown[0]]), 4) for row in shown],
+            {name: [_point(p) for p in places[:, INDEX[name]]] for name in names},
+            {line_key(reading.detail, reading.side): list(reading.line) for reading in self._readings if len(reading.line) > 1},
+        )  # fmt: skip
 
 
-def _times(track: Track, shown: list[int]) -> Iterator[float]:
-    """The time of each picture given so far, from the first; ends when the pictures do."""
-    given = 0
-    while given < len(shown):
-        yield float(track.t[shown[given]] - track.t[shown[0]])
-        given += 1
+def _even(box: tuple[int, int, int, int]) -> tuple[int, int, int, int]:
+    """The box grown to even pixels, of which each two share a colour in the clip."""
+    return box[0] // 2 * 2, box[1] // 2 * 2, -(-box[2] // 2) * 2, -(-box[3] // 2) * 2
 
 
 def _covered(small: np.ndarray, track: Track, row: int, torso: float, box: tuple[int, int, int, int]) -> np.ndarray:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,14 +11,14 @@ import cv2
 import numpy as np
 
 from pipeline.attempts.attempt import Attempt
-from pipeline.clips.video import Frame, UnreadableClip, frames
+from pipeline.clips.video import Frame, moments_at
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.reading import Reading
 from pipeline.reports.blur import head_doubt, only_the_athlete, torso_length
 from pipeline.reports.cut import cut_box
 from pipeline.reports.files import slug, write_changed
 from pipeline.reports.motion import FOLDER
-from pipeline.reports.moving import take_moving
+from pipeline.reports.moving import MovingPicture
 from pipeline.store import Picture
 
 DECODED_SIDE, LONGEST_SIDE = 1920, 960  # pixels: of the frame worked on, and of the picture cut out of it
@@ -42,25 +43,20 @@ def take_pictures(
     With `moving`, the attempt's moving picture is taken as well. The line is not drawn into the picture: the page draws it, so that new tolerances recolour it.
     """
     wanted = {reading: _row(track, attempt, reading) for reading in readings}
-    rows = sorted({row for row in wanted.values() if row is not None})
+    rows = {row for row in wanted.values() if row is not None}
     torso = torso_length(track.xy[(track.t >= attempt.start_s) & (track.t <= attempt.end_s)])
     taken: dict[int, _Taken] = {}
-    for row, frame in _frames_at(path, track.t, rows):
-        image: np.ndarray | None = frame.image
-        xy = track.xy[row] * frame.scale
-        if blur:
-            image = only_the_athlete(frame.image, xy, torso * frame.scale, doubt=head_doubt(track, row) * frame.scale)
-        if image is None:
-            continue
-        left, top, right, bottom = cut_box(xy, torso * frame.scale, image.shape[1], image.shape[0])
-        shrink = min(1.0, LONGEST_SIDE / max(right - left, bottom - top))
-        size = (max(1, round((right - left) * shrink)), max(1, round((bottom - top) * shrink)))
-        name = f"{FOLDER}/{slug(link)}_{round(track.t[row] * 1000):06d}.jpg"
-        _write_jpeg(folder / name, cv2.resize(image[top:bottom, left:right], size, interpolation=cv2.INTER_AREA))
-        taken[row] = _Taken(name, *size, frame.scale * shrink, (left * shrink, top * shrink))
+    with MovingPicture(track, attempt, readings, link=link, folder=folder, blur=blur) if moving else nullcontext() as motion:
+        moved = set(motion.rows.tolist()) if motion else set()
+        both = sorted(rows | moved)
+        for number, moment in moments_at(path, track.t[both].tolist()):  # once through the clip for all of them
+            row = both[number]
+            if row in rows:
+                one = _take(moment.frame(DECODED_SIDE), track, row, torso, f"{FOLDER}/{slug(link)}", folder, blur)
+                taken |= {row: one} if one else {}
+            if motion and row in moved:
+                motion.take(row, moment)
     _tidy(folder, link, taken)
-    if moving:
-        take_moving(path, track, attempt, readings, link=link, folder=folder, blur=blur)
     return [_picture(reading, track, row, taken[row]) for reading, row in wanted.items() if row in taken]
 
 
@@ -73,6 +69,22 @@ class _Taken:
     height: int
     scale: float
     corner: tuple[float, float]
+
+
+def _take(frame: Frame, track: Track, row: int, torso: float, name: str, folder: Path, blur: bool) -> _Taken | None:
+    """Write the athlete's part of one frame; None where her head cannot be covered for certain."""
+    image: np.ndarray | None = frame.image
+    xy = track.xy[row] * frame.scale
+    if blur:
+        image = only_the_athlete(frame.image, xy, torso * frame.scale, doubt=head_doubt(track, row) * frame.scale)
+    if image is None:
+        return None
+    left, top, right, bottom = cut_box(xy, torso * frame.scale, image.shape[1], image.shape[0])
+    shrink = min(1.0, LONGEST_SIDE / max(right - left, bottom - top))
+    size = (max(1, round((right - left) * shrink)), max(1, round((bottom - top) * shrink)))
+    file = f"{name}_{round(track.t[row] * 1000):06d}.jpg"
+    _write_jpeg(folder / file, cv2.resize(image[top:bottom, left:right], size, interpolation=cv2.INTER_AREA))
+    return _Taken(file, *size, frame.scale * shrink, (left * shrink, top * shrink))
 
 
 def _tidy(folder: Path, link: str, taken: dict[int, _Taken]) -> None:
@@ -90,21 +102,6 @@ def _row(track: Track, attempt: Attempt, reading: Reading) -> int | None:
         return None
     row = int(np.argmin(np.abs(track.t - at)))
     return row if track.seen[row] else None
-
-
-def _frames_at(path: Path, t: np.ndarray, rows: Sequence[int]) -> Iterator[tuple[int, Frame]]:
-    """The frames of the wanted track rows (ascending); a clip that breaks midway gives those before the break."""
-    left = list(rows)
-    if not left:
-        return
-    try:
-        for frame in frames(path, longest_side=DECODED_SIDE, start=float(t[left[0]])):
-            while left and frame.t >= t[left[0]] - 1e-4:
-                yield left.pop(0), frame
-            if not left:
-                return
-    except UnreadableClip:
-        return
 
 
 def _write_jpeg(path: Path, image: np.ndarray) -> None:

@@ -148,3 +148,15 @@ def test_blur_is_on_unless_it_is_switched_off(clip, tmp_path):
         corner = cv2.imread(str(tmp_path / picture.file))[-60:, :60].astype(int)
         roughness[blur] = np.abs(np.diff(corner, axis=1)).max()
     assert roughness[False] > 100 and roughness[True] < 15
+
+
+def test_pictures_and_moving_picture_are_taken_in_one_way_through_the_clip(clip, tmp_path, monkeypatch):
+    from pipeline.clips import video
+
+    opened = []
+    plain = video.opened
+    monkeypatch.setattr(video, "opened", lambda *args, **options: opened.append(1) or plain(*args, **options))
+    path, track = clip
+    pictures = take_pictures(path, track, ATTEMPT, [reading(), reading("knee_angle", at=1.0)], link="a", folder=tmp_path)
+    assert len({p.file for p in pictures}) == 2 and (tmp_path / "pictures" / "a.mp4").is_file()
+    assert len(opened) == 1

@@ -1,0 +1,124 @@
+"""A file opened as a video: what may be opened at all, every frame that decodes, what the file says of itself.
+
+Nothing here trusts a file: playlists that point elsewhere are refused, and huge pictures are not allocated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import av
+
+from pipeline.errors import MatsideError
+
+DEMUXERS = "mov,matroska,avi,mpegts,mpeg"  # what phones and cameras write; leaves out playlists, text and images
+SMALLEST_SIDE, MOST_PIXELS = 16, 8192 * 8192
+EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
+
+
+class UnreadableClip(MatsideError):
+    """The clip cannot be read, or not to its end. `frames` and `seconds` say how far it came."""
+
+    lasting = True  # trying again will not help while the file stays as it is
+
+    def __init__(self, message: str, *, frames: int = 0, seconds: float = 0.0) -> None:
+        super().__init__(message)
+        self.frames, self.seconds = frames, seconds
+
+    def __reduce__(self) -> tuple:
+        return _rebuild, (str(self), self.frames, self.seconds)
+
+
+def _rebuild(message: str, frames: int, seconds: float) -> UnreadableClip:
+    return UnreadableClip(message, frames=frames, seconds=seconds)
+
+
+@contextmanager
+def opened(path: Path, *, threads: int) -> Iterator[tuple[av.container.InputContainer, av.VideoStream]]:
+    """The open container and its moving-picture stream; every failure is one clear line."""
+    path = Path(path)
+    if not path.is_file():
+        raise UnreadableClip(f"{path}: no such file.")
+    if path.stat().st_size == 0:
+        raise UnreadableClip(f"{path.name}: the file is empty (0 bytes). Copy it from the phone again.")
+    options = {"protocol_whitelist": "file", "format_whitelist": DEMUXERS}
+    try:
+        container = av.open(str(path.absolute()), container_options=options, metadata_errors="replace")
+    except PermissionError as error:
+        raise UnreadableClip(f"{path.name}: this user may not read the file. Change its permissions.") from error
+    except (av.FFmpegError, OSError, ValueError) as error:
+        raise UnreadableClip(
+            f"{path.name}: not a video that can be read ({words(error)}). Expected mp4, mov, m4v, avi, webm or mkv."
+        ) from error
+    with container:
+        moving = [s for s in container.streams.video if not s.disposition & av.stream.Disposition.attached_pic]
+        if not moving:
+            held = "only sound" if container.streams.audio else "no moving picture, or was cut off"
+            raise UnreadableClip(f"{path.name}: holds {held}. Expected a video; copy it from the phone again.")
+        stream = moving[0]
+        codec = stream.codec_context
+        if codec is None:
+            raise UnreadableClip(f"{path.name}: the video is packed in a way this Matside cannot decode. Export it again as H.264.")
+        width, height = codec.width, codec.height
+        if width * height > MOST_PIXELS or (width and height and min(width, height) < SMALLEST_SIDE):
+            raise UnreadableClip(
+                f"{path.name}: the picture is said to be {width} × {height}; expected sides from {SMALLEST_SIDE} to 8192 pixels."
+            )
+        codec.options = {"max_pixels": str(MOST_PIXELS)}
+        codec.thread_count = threads
+        codec.thread_type = "AUTO"
+        yield container, stream
+
+
+def decoded(container: av.container.InputContainer, stream: av.VideoStream, faults: list[str]) -> Iterator[av.VideoFrame]:
+    """Every frame that decodes. What does not is noted in `faults` and passed over."""
+    packets = container.demux(stream)
+    while True:
+        try:
+            packet = next(packets, None)
+        except (av.FFmpegError, OSError, ValueError) as error:
+            faults.append(words(error))
+            packet = None
+        try:
+            yield from stream.decode(packet)
+        except av.EOFError:
+            return
+        except (av.FFmpegError, ValueError) as error:
+            faults.append(words(error))
+        if packet is None:
+            return
+
+
+def square_size(raw: av.VideoFrame, stream: av.VideoStream) -> tuple[int, int]:
+    """(width, height) of the stored picture once its pixels are square."""
+    shape = stream.sample_aspect_ratio
+    ratio = float(shape) if shape else 1.0
+    return (round(raw.width * ratio), raw.height) if 0.1 < ratio < 10 else (raw.width, raw.height)
+
+
+def claimed_duration(container: av.container.InputContainer, stream: av.VideoStream) -> float | None:
+    if stream.duration and stream.time_base and stream.duration > 0:
+        return float(stream.duration * stream.time_base)
+    return container.duration / av.time_base if container.duration and container.duration > 0 else None
+
+
+def made_on(metadata: dict[str, str]) -> date | None:
+    """The day of recording in the club's own time zone, taken to be this computer's."""
+    for key in ("com.apple.quicktime.creationdate", "creation_time", "date", "DATE_RECORDED"):
+        try:
+            made = datetime.fromisoformat(metadata.get(key, ""))
+        except ValueError:
+            continue
+        if key == "creation_time":  # UTC by definition; Apple's carries its own zone
+            made = made.replace(tzinfo=made.tzinfo or UTC).astimezone()
+        if EARLIEST_YEAR <= made.year <= datetime.now().year + 1:
+            return made.date()
+    return None
+
+
+def words(error: Exception) -> str:
+    """FFmpeg's own words without the file's path."""
+    return getattr(error, "strerror", None) or str(error) or type(error).__name__
