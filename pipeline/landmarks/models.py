@@ -24,7 +24,7 @@ WHEEL_DETECTOR = "modules/pose_detection/pose_detection.tflite"
 HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
-HEAVY = "matside_heavy.tflite"  # four times the size, for the second look; an installation may lack it
+SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -61,19 +61,19 @@ def landmark_model(choice: str = "wheel") -> LandmarkModel:
 
 
 def second_model(first: LandmarkModel, second_look: str) -> LandmarkModel | None:
-    """Who looks a second time beside `first`, by the setting "heavy", "same" or "none".
+    """Who looks a second time beside `first`, by the setting "other", "same" or "none".
 
-    The heavy model marks joint centres as the tuned one does: beside another it would blur them, and the first looks twice instead;
-    so too where the heavy file is not installed, which is said once in the log.
+    The other model marks joint centres as the tuned one does: beside any other it would blur them, and the first looks twice instead;
+    so too where its file is not installed, which is said once in the log.
     """
     if second_look == "none":
         return None
     if second_look == "same" or first.name not in SHIPPED:
         return first
-    if not (HERE / HEAVY).is_file():
-        _say_once(f"{HERE / HEAVY} is not installed: the {first.name} model takes the second look too, which is a little less exact.")
+    if not (HERE / SECOND).is_file():
+        _say_once(f"{HERE / SECOND} is not installed: the {first.name} model takes the second look too, which is a little less exact.")
         return first
-    return _entry("heavy", HERE / HEAVY)
+    return _entry("second", HERE / SECOND)
 
 
 def used(choice: str, second_look: str) -> str:

@@ -63,25 +63,25 @@ def test_the_detector_file_is_not_a_landmark_model():
         LandmarkNet(models.detector_path())
 
 
-def test_the_second_look_is_the_heavy_model_s_where_it_is_installed(tmp_path, monkeypatch, caplog):
+def test_the_second_look_is_the_other_model_s_where_it_is_installed(tmp_path, monkeypatch, caplog):
     """Without the optional file the first model looks twice: one line says so, and tracks are kept under another key."""
     tuned = models.landmark_model("tuned")
     (tmp_path / models.SHIPPED["tuned"]).write_bytes(tuned.path.read_bytes())
     monkeypatch.setattr(models, "HERE", tmp_path)
     models._say_once.cache_clear()
     first = models.landmark_model("tuned")
-    assert models.second_model(first, "heavy") == models.second_model(first, "same") == first
-    assert models.second_model(first, "heavy") == first
-    assert [r.getMessage() for r in caplog.records if models.HEAVY in r.getMessage()] == [
-        f"{tmp_path / models.HEAVY} is not installed: the tuned model takes the second look too, which is a little less exact."
+    assert models.second_model(first, "other") == models.second_model(first, "same") == first
+    assert models.second_model(first, "other") == first
+    assert [r.getMessage() for r in caplog.records if models.SECOND in r.getMessage()] == [
+        f"{tmp_path / models.SECOND} is not installed: the tuned model takes the second look too, which is a little less exact."
     ]
-    without = models.used("tuned", "heavy")
+    without = models.used("tuned", "other")
     assert without == models.used("tuned", "same") == first.key
-    (tmp_path / models.HEAVY).write_bytes(b"a heavy model")
-    second = models.second_model(first, "heavy")
-    assert second is not None and second.path == tmp_path / models.HEAVY and second != first
-    assert models.used("tuned", "heavy") == f"{first.key}-{second.key}"
-    assert models.used("tuned", "none") not in (without, models.used("tuned", "heavy"))
-    assert models.second_model(models.landmark_model("wheel"), "heavy") == models.landmark_model(
+    (tmp_path / models.SECOND).write_bytes(b"another model")
+    second = models.second_model(first, "other")
+    assert second is not None and second.path == tmp_path / models.SECOND and second != first
+    assert models.used("tuned", "other") == f"{first.key}-{second.key}"
+    assert models.used("tuned", "none") not in (without, models.used("tuned", "other"))
+    assert models.second_model(models.landmark_model("wheel"), "other") == models.landmark_model(
         "wheel"
     )  # marks other points: not beside the tuned one

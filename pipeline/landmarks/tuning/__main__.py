@@ -141,6 +141,7 @@ def draw(
 def world(
     model: Path,
     out: Annotated[Path, typer.Argument(help="The same file with another world layer, or .npz for the layer alone.")],
+    layer: Annotated[Path | None, typer.Option(help="A layer fitted before (.npz), perhaps for a sister model; nothing is fitted.")] = None,
     pool: Path = Path("build/tuning/pool"),
     bodies: BODIES = Path("build/tuning/bodies.npz"),
     crops: int = 48_000,
@@ -155,18 +156,15 @@ def world(
     from .pool import Pool
     from .world import fit_world, with_layer
 
-    layer, figures = fit_world(
-        model,
-        Pool(pool, bodies, slots=slots, workers=workers, check=check, seed=seed, fill=False),
-        crops=crops,
-        steps=steps,
-        seed=seed,
-        device=device,
-    )
+    if layer is not None:
+        out.write_bytes(with_layer(model, dict(np.load(layer))))
+        return
+    drawn = Pool(pool, bodies, slots=slots, workers=workers, check=check, seed=seed, fill=False)
+    made, figures = fit_world(model, drawn, crops=crops, steps=steps, seed=seed, device=device)
     if out.suffix == ".npz":
-        np.savez(out, **layer)
+        np.savez(out, **made)
     else:
-        out.write_bytes(with_layer(model, layer))
+        out.write_bytes(with_layer(model, made))
     for word, row in figures.items():
         print(f"{word}: {row}")
 
@@ -222,11 +220,13 @@ def evaluate(
 
 
 @app.command()
-def package(model: Path) -> None:
-    """Check a model file, ship it as matside_full.tflite and write its hash into the card.  Example: package build/tuning/mix_55.tflite"""
+def package(model: Path, second: Annotated[bool, typer.Option(help="It is the model of the second look.")] = False) -> None:
+    """Check a model file, ship it and write its hash into its card.  Example: package build/tuning/mix_55.tflite"""
+    from .package import FULL, SECOND
     from .package import package as run
 
-    print(f"matside_full.tflite: sha256 {run(model)}")
+    name = SECOND if second else FULL
+    print(f"{name}: sha256 {run(model, name=name)}")
 
 
 def main() -> None:

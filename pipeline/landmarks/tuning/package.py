@@ -1,4 +1,4 @@
-"""Tuned weights -> the file that ships: mixed with the original, checked, put in place, its hash written into the model card."""
+"""Tuned weights -> the files that ship: mixed with the original, checked, put in place, their hashes written into their model cards."""
 
 from __future__ import annotations
 
@@ -10,9 +10,11 @@ import numpy as np
 
 from pipeline.errors import MatsideError
 
-MOST_BYTES = 10_000_000
 MODELS = Path(__file__).parents[1] / "models"
-CARD = MODELS / "CARD.md"
+FULL, SECOND = "matside_full.tflite", "matside_second.tflite"
+MOST_BYTES = 10_000_000
+CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md"}
+CARD = MODELS / CARDS[FULL]
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
 
 
@@ -53,9 +55,9 @@ def card_hash(card: Path = CARD) -> str:
     return found.group().split("`")[1]
 
 
-def package(model: Path, *, name: str = "matside_full.tflite", folder: Path = MODELS) -> str:
-    """Put a checked model file in place and write its hash into the card beside it; returns the hash."""
-    stamp, card = checked_hash(model), folder / CARD.name
+def package(model: Path, *, name: str = FULL, folder: Path = MODELS) -> str:
+    """Put a checked model file in place and write its hash into its card beside it; returns the hash."""
+    stamp, card = checked_hash(model), folder / CARDS[name]
     card_hash(card)
     (folder / name).write_bytes(model.read_bytes())
     card.write_text(_HASH_LINE.sub(rf"\g<1>`{stamp}`", card.read_text(encoding="utf-8")), encoding="utf-8")
