@@ -7,6 +7,7 @@ the head; a child behind waits.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,7 @@ HELD = 9  # frames of a running median of the shape
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 NEARNESS = 0.5  # power of the size beside the largest person's
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
+OPEN_CHOICE = "Two people move much alike"  # how the note of such a clip begins
 
 
 @dataclass(frozen=True)
@@ -128,3 +130,8 @@ def doubt(scores: list[float]) -> float:
     """0 where one stands out, towards 1 where the two most active are alike; 0 where there is only one."""
     best = sorted(scores, reverse=True)[:2]
     return 0.0 if len(best) < 2 or best[0] <= 0 else float(best[1] / best[0])
+
+
+def open_choice(notes: Iterable[str]) -> bool:
+    """A track's notes say that it was not clear who the athlete is: what is measured may be somebody else's."""
+    return any(note.startswith(OPEN_CHOICE) for note in notes)

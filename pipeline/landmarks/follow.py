@@ -35,7 +35,7 @@ AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were ex
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 BESIDE = 1.2  # torsos beside somebody followed, where somebody unfound is looked for
 SURE_PRESENCE, SURE_PEAK, TWO_BODIES = 0.7, 0.45, 0.45  # what such a look must show, and torsos to anybody known
-CALM_EVERY = 3  # frames from look to look at someone who stands about:
+CALM_EVERY, CALM_S = 3, 0.1  # frames from look to look at someone who stands about, more where they come fast:
 CALM_LEAN, CALM_SPEED, CALM_TURN = np.radians(25), 0.8, np.radians(40)  # trunk upright; torsos a second; radians a second
 STILL_THERE = 0.4  # torsos: mean distance of the joints from where they were filled in
 AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
@@ -101,13 +101,14 @@ def follow_everyone(
     found   : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
     other_way : passes of the other direction; where a crop would be the same as one they saw clearly, their result is taken over.
     scenery : those of them on people who only stand by; these are painted out and not followed again.
-    Who stands about is looked at only in every third frame; the frames between are filled with straight lines and marked.
+    Who stands about is looked at ten times a second, at most in every third frame; the frames between are filled with straight lines and marked.
     """
     live: list[_Followed] = []
     done: list[Path] = []
     looked_for = sorted(found)
     probed = set((looked_for[:1] + looked_for[len(looked_for) // 2 :][:1]) if step > 0 else looked_for[-1:])
     numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
+    calm = calm_every(np.asarray(spool.t))
     before: int | None = None
     for number in numbers:
         image, t = spool[number], spool.t[number - spool.first]
@@ -132,7 +133,7 @@ def follow_everyone(
         _settle_disputes(live, around)
         for one in live:
             if one.waited >= one.every:
-                _take(one, number, t, max(spool.size), image)
+                _take(one, number, t, max(spool.size), image, calm)
         done += [o.path for o in live if abs(t - o.seen_t) > o.patience]
         live = [o for o in live if abs(t - o.seen_t) <= o.patience]
         new = [f for f in found.get(number, []) if not any(_is_on(b, f) for b in [*(o.body for o in live), *around])]
@@ -142,8 +143,13 @@ def follow_everyone(
         before = number
     paths = done + [o.path for o in live]
     for path in paths:
-        path.fill(most=CALM_EVERY)
+        path.fill(most=calm)
     return paths
+
+
+def calm_every(t: np.ndarray) -> int:
+    """Frames from look to look at someone who stands about, of a stretch with frames at `t` seconds."""
+    return CALM_EVERY if len(t) < 2 else max(CALM_EVERY, round(CALM_S / max(float(np.median(np.diff(t))), 1e-3)))
 
 
 def look_closer(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
@@ -313,7 +319,7 @@ def _settle_disputes(live: list[_Followed], around: list[np.ndarray]) -> None:
                 b.guess = None
 
 
-def _take(one: _Followed, number: int, t: float, longest: float, image: np.ndarray) -> None:
+def _take(one: _Followed, number: int, t: float, longest: float, image: np.ndarray, calm: int) -> None:
     """Keep what was seen and learn from it, or carry on unseen."""
     row = number - one.path.first
     one.waited, one.every = 0, 1
@@ -330,7 +336,7 @@ def _take(one: _Followed, number: int, t: float, longest: float, image: np.ndarr
     one.crop, one.body, one.body_crop, one.seen_t = now, one.guess.xy, now, t
     size = max(float(torso(one.body)), 1.0)
     if abs(now.angle) < CALM_LEAN and np.hypot(one.motion.x, one.motion.y) < CALM_SPEED * size and abs(one.motion.turn) < CALM_TURN:
-        one.every = CALM_EVERY
+        one.every = calm
 
 
 def _is_on(body: np.ndarray, found: Found) -> bool:

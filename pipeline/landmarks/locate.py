@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.clips.video import UnreadableClip, frames, probe
 from pipeline.landmarks import models
 from pipeline.landmarks.camera import camera_shift
-from pipeline.landmarks.choose import CLOSE_CALL, Activity, activity, bystanders, doubt, scores
+from pipeline.landmarks.choose import CLOSE_CALL, OPEN_CHOICE, Activity, activity, bystanders, doubt, scores
 from pipeline.landmarks.claims import wardrobes
 from pipeline.landmarks.clean import drop_wild, off_picture, sort_sides
 from pipeline.landmarks.detector import Detector, Found
@@ -169,7 +169,7 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
     world = np.full((n, N, 3), np.nan)
     chosen, unsure = _athlete(followed)
     if unsure > CLOSE_CALL:
-        notes = [*notes, f"Two people move much alike ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
+        notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
     for piece in chosen:
         rows = slice(piece.first, piece.first + len(piece.xy))
         fresh = ~np.isfinite(xy[rows, 0, 0])

@@ -3,7 +3,11 @@
 import numpy as np
 import pytest
 
-from pipeline.landmarks.choose import activity, doubt, scores
+from pipeline.landmarks.choose import activity, doubt, open_choice, scores
+from pipeline.landmarks.follow import calm_every
+from pipeline.landmarks.join import Person
+from pipeline.landmarks.locate import _finished, _Followed
+from pipeline.landmarks.looks import size_of
 from pipeline.landmarks.track import INDEX
 from tests.landmarks.stickman import body, person_of
 
@@ -82,3 +86,21 @@ def test_of_two_who_move_alike_the_nearer_one_is_filmed():
     assert near.score == pytest.approx(far.score, rel=0.05)
     by_size = scores([far, near])
     assert by_size[1] == near.score and by_size[0] < 0.7 * by_size[1]
+
+
+def followed(person: Person) -> _Followed:
+    return _Followed([person], [activity(person, T, STILL)], [(person.clothes, size_of(person.xy))])
+
+
+def test_a_clip_in_which_two_do_the_same_says_that_the_choice_is_open():
+    one, other = cartwheeling(), cartwheeling(-1)
+    one.xy[:, :, 1] -= 150
+    both = _finished([followed(one), followed(other)], T, 1.0, (640, 480), "a.mp4", [])
+    assert open_choice(both.notes)
+    clear = _finished([followed(one), followed(standing())], T, 1.0, (640, 480), "a.mp4", ["the clip breaks off"])
+    assert not open_choice(clear.notes)
+
+
+@pytest.mark.parametrize(("per_second", "frames"), [(24, 3), (30, 3), (60, 6), (120, 12)])
+def test_who_stands_about_is_looked_at_ten_times_a_second(per_second, frames):
+    assert calm_every(np.arange(50) / per_second) == frames
