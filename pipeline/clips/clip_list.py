@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -38,7 +39,7 @@ class Told:
 
 @dataclass(frozen=True)
 class ClipList:
-    """All rows, found by a clip's path below the folder or by its file name."""
+    """All rows, found by a clip's path below the folder or by its file name (the keys of `told`, see same_letters)."""
 
     path: Path  # clips.csv in the clips folder
     beside: Path  # clips_to_fill_in.csv beside the pages, for a folder that may not be written
@@ -47,17 +48,22 @@ class ClipList:
 
     def find(self, name: str, *, alone: bool = True) -> Told | None:
         """The row of this clip; by its bare file name only if it is `alone` in being called so."""
-        names = (name, name.strip(), PurePosixPath(name).name.strip() if alone else "")
-        return next((self.told[n] for n in names if n in self.told), None)
+        names = (name.strip(), PurePosixPath(name).name.strip() if alone else "")
+        return next((self.told[n] for n in map(same_letters, names) if n in self.told), None)
 
     def unknown(self, names: Sequence[str]) -> list[str]:
         """One line for each row whose clip is not among `names`."""
-        known = {n.strip() for name in names for n in (name, PurePosixPath(name).name)}
+        known = {same_letters(n.strip()) for name in names for n in (name, PurePosixPath(name).name)}
         return [
             f"{t.file}, row {t.row}, column clip: there is no clip {shown(t.clip)} in the folder"
             for t in self.told.values()
-            if t.clip not in known
+            if same_letters(t.clip) not in known
         ]
+
+
+def same_letters(name: str) -> str:
+    """A name for comparing: a Mac writes an umlaut in file names as two letters, a spreadsheet as one."""
+    return unicodedata.normalize("NFC", name)
 
 
 def load_clip_list(folder: Path, out: Path) -> ClipList:
@@ -78,14 +84,15 @@ def _rows(table: Table) -> dict[str, Told]:
     name = table.path.name
     for number, row in table.rows:
         one = _told(name, number, row)
-        before = told.get(one.clip)
+        key = same_letters(one.clip)
+        before = told.get(key)
         if before is not None and before != replace(one, row=before.row):
             problem = (
                 f"{name}, rows {before.row} and {number}: the clip is there twice and the rows differ; expected one row a clip. "
                 "If two athletes are in it, cut it in two"
             )
             one = Told(one.clip, number, name, problem=problem, claimed=tuple(dict.fromkeys((*before.claimed, *one.claimed))))
-        told[one.clip] = one
+        told[key] = one
     return told
 
 

@@ -8,13 +8,15 @@ from pathlib import Path
 
 from pipeline.errors import MatsideError
 
-EXTENSIONS = frozenset({".mp4", ".mov", ".m4v", ".avi", ".webm", ".mkv"})
+EXTENSIONS = frozenset({".mp4", ".mov", ".m4v", ".avi", ".webm", ".mkv", ".3gp", ".3g2", ".mts", ".m2ts", ".mpg", ".mpeg"})
+UNREAD = frozenset({".wmv", ".flv", ".mod"})  # videos all the same: the coach is told that they cannot be read
+NOT_HERS = frozenset({"@eadir", "#recycle", "@recycle", "$recycle.bin", "system volume information", "lost+found"})  # a disk's own folders
 
 
 def find_clips(folder: Path, *, leave_out: Sequence[Path] = ()) -> list[Path]:
     """Every clip below `folder`, in the order of their names. Hidden files and folders, and those in `leave_out`, are passed over.
 
-    A phone's AppleDouble companions (`._IMG_1.MOV`) are hidden files and hold no picture.
+    A phone's AppleDouble companions (`._IMG_1.MOV`) are hidden files and hold no picture; what lies in a disk's bin was thrown away.
     Raises MatsideError if the folder is not there or cannot be read.
     """
     if not folder.is_dir():
@@ -33,9 +35,9 @@ def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:
                 continue
             path = Path(entry.path)
             if entry.is_dir(follow_symlinks=False):
-                if not apart or path.resolve() not in apart:
+                if entry.name.lower() not in NOT_HERS and (not apart or path.resolve() not in apart):
                     yield from _walk(path, apart)
-            elif path.suffix.lower() in EXTENSIONS and entry.is_file():
+            elif path.suffix.lower() in EXTENSIONS | UNREAD and entry.is_file():
                 yield path
 
 

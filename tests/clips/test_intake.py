@@ -54,6 +54,30 @@ def test_any_layout_any_capitals_and_no_hidden_files(folder):
     assert sorted(clip_name(p, folder) for p in find_clips(folder)) == sorted(wanted)
 
 
+def test_what_older_phones_and_cameras_write_is_taken_and_what_cannot_be_read_is_not_passed_over_in_silence(folder):
+    wanted = ["alt.3gp", "00001.MTS", "b.m2ts", "c.mpg", "d.wmv"]
+    for name in [*wanted, "sound.m4a", "IMG_1.HEIC", "IMG_1.AAE"]:
+        put(folder, name)
+    assert sorted(p.name for p in find_clips(folder)) == sorted(wanted)
+
+
+@pytest.mark.parametrize("apart", ["@eaDir", "#recycle", "$RECYCLE.BIN", "System Volume Information"])
+def test_what_a_disk_keeps_for_itself_and_its_bin_are_not_clips(folder, apart):
+    put(folder, f"Montag/{apart}/S-1-5/$R1.mp4")
+    put(folder, "Montag/1.mp4")
+    assert [clip_name(p, folder) for p in find_clips(folder)] == ["Montag/1.mp4"]
+
+
+def test_a_row_finds_its_clip_however_a_mac_spells_the_umlaut(folder, tmp_path):
+    """File names in decomposed letters (Apple, Technical Q&A QA1173), the table as a spreadsheet saves it: composed."""
+    put(folder, unicodedata.normalize("NFD", "Jürgens Übung.mp4"))
+    (folder / "clips.csv").write_text(
+        "clip,athlete,date\n" + unicodedata.normalize("NFC", "Jürgens Übung.mp4") + ",OT-01,2026-03-02\n", "utf-8"
+    )
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    assert [c.status for c in got.clips] == [READY] and not got.notices and not got.gaps
+
+
 def test_the_output_folder_is_left_out(folder):
     put(folder, "a.mp4")
     put(folder, "reports/data/b.mp4")
