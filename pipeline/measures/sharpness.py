@@ -28,6 +28,9 @@ CUTOFF_HZ = 6.0  # arms of walking and reaching hold little above it (Winter, fr
 SLOW = 0.05  # of the peak: where a movement starts and ends (Balasubramanian et al. 2015)
 TURNED_AWAY = 45.0  # degrees out of the picture that she may face; beyond it, arms that swing forward come at the camera
 LONGEST_GAP_S = 0.12
+COLLAPSED = (
+    0.6  # of the arm's length; upper arm and forearm together look shorter only where landmarks left the arm (or it points at the phone)
+)
 BEFORE_S, AFTER_S = 0.6, 0.6
 SEARCH_S = 2.5  # the arms may lift this long before the step into a lunge, or after the rise to standing
 REACH_S = 1.2  # and be this long on their way before or after they pass the shoulders' height
@@ -114,16 +117,21 @@ def half_width(clock: np.ndarray, speed: np.ndarray, top: int) -> float:
 
 
 def arm_path(look: Look, start: float, end: float) -> tuple[np.ndarray, np.ndarray, float]:
-    """(t, path (n, 2) of the nearer wrist about its shoulder in arm lengths, share of frames seen) between two moments."""
+    """(t, path (n, 2) of the nearer wrist about its shoulder in arm lengths, share of frames seen) between two moments.
+
+    A frame whose upper arm and forearm together look far shorter than the arm is left out: elbow and wrist are on the body then, and
+    one such frame in a soft lift would be its fastest. A bent arm's two parts stay long.
+    """
     track, side = look.track, look.scene.near
     i = np.flatnonzero((track.t >= start) & (track.t <= end))
     points = look.placed(track.xy[i][:, [INDEX[f"{side}_{p}"] for p in ("shoulder", "elbow", "wrist")]])
-    ok = np.isfinite(points).all(axis=(1, 2))
-    if ok.sum() < 4:
-        return track.t[i][ok], points[ok, 2] - points[ok, 0], 0.0
-    upper, fore = (np.linalg.norm(points[ok, k] - points[ok, k + 1], axis=-1) for k in (0, 1))
-    arm = float(np.quantile(upper, 0.8) + np.quantile(fore, 0.8))
-    return track.t[i][ok], (points[ok, 2] - points[ok, 0]) / arm, float(ok.mean())
+    upper, fore = (np.linalg.norm(points[:, k] - points[:, k + 1], axis=-1) for k in (0, 1))
+    seen = np.isfinite(upper + fore)
+    arm = float(np.quantile(upper[seen], 0.8) + np.quantile(fore[seen], 0.8)) if seen.any() else float("nan")
+    with np.errstate(invalid="ignore"):
+        ok = seen & (upper + fore > COLLAPSED * arm)
+    path = (points[ok, 2] - points[ok, 0]) / arm
+    return track.t[i][ok], path, float(ok.mean()) if ok.sum() >= 4 else 0.0
 
 
 def raised(look: Look, start: float, end: float) -> tuple[np.ndarray, np.ndarray]:

@@ -276,6 +276,23 @@ def test_a_lift_of_least_jerk_has_its_closed_form(fps: float, seconds: float, wi
     assert got["arm_smoothness"].value == pytest.approx(-1.41, abs=0.12)
 
 
+@pytest.mark.parametrize("frames", [2, 8])
+def test_an_arm_that_landmarks_left_for_the_body_is_no_fast_arm(frames: int) -> None:
+    """For a moment, in a soft lift: the closed form still comes out. For a quarter of a second: nothing is said."""
+    motion, turned = lifting(1.2, 30)
+    track = film(motion)
+    xy = track.xy.copy()
+    i = np.searchsorted(track.t, 1.6) + np.arange(frames)
+    shoulder = xy[i][:, [INDEX["right_shoulder"]]]
+    arm = [INDEX[f"right_{part}"] for part in ("elbow", "wrist")]
+    xy[np.ix_(i, arm)] = shoulder + 0.3 * (xy[np.ix_(i, arm)] - shoulder)
+    got = read(replace(track, xy=xy), Skill.LUNGE, end_s=3.2, key_start_s=2.3, key_end_s=3.2, hold_start_s=2.3)["arm_peak_speed"]
+    if frames == 2:
+        assert got.value == pytest.approx(1.875 * turned / 1.2, rel=0.08)
+    else:
+        assert np.isnan(got.value) and "lost" in got.reason
+
+
 @pytest.mark.parametrize("fps", [24, 30, 60])
 @pytest.mark.parametrize("seconds", [0.2, 0.3, 0.45, 0.9])
 def test_what_the_low_pass_takes_from_a_peak_is_known(fps: int, seconds: float) -> None:
