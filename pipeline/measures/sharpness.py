@@ -28,9 +28,7 @@ CUTOFF_HZ = 6.0  # arms of walking and reaching hold little above it (Winter, fr
 SLOW = 0.05  # of the peak: where a movement starts and ends (Balasubramanian et al. 2015)
 TURNED_AWAY = 45.0  # degrees out of the picture that she may face; beyond it, arms that swing forward come at the camera
 LONGEST_GAP_S = 0.12
-COLLAPSED = (
-    0.6  # of the arm's length; upper arm and forearm together look shorter only where landmarks left the arm (or it points at the phone)
-)
+COLLAPSED = 0.6  # of the arm's length: upper arm and forearm look shorter together only where landmarks left the arm (or it points at us)
 BEFORE_S, AFTER_S = 0.6, 0.6
 SEARCH_S = 2.5  # the arms may lift this long before the step into a lunge, or after the rise to standing
 REACH_S = 1.2  # and be this long on their way before or after they pass the shoulders' height
