@@ -12,12 +12,11 @@ from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading
 from pipeline.vocabulary import Side, Skill
 
-LOW_SHARE = 0.2  # the smallest angle is read as this quantile of the window, for jitter makes the very smallest too small (least error on rendered clips)
+BELOW = 0.75  # robust sds of the window's angles that the smallest is read below their median: jitter makes the very smallest too small
 SHORT_ENOUGH = (
     25.0  # degrees; a leg that looks shorter than its own longest by what this bend would do may only be misplaced. What is beyond
 )
 # it widens the interval downwards, and only there: as a part of the value it did more harm than good on rendered clips
-UNSTEADY = 0.6  # of the way from the window's smallest angles to its middle is doubt: where legs are misplaced their angle wanders
 BOTH = (Side.LEFT, Side.RIGHT)
 
 
@@ -60,6 +59,18 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
     return [make_reading(Skill.CARTWHEEL, "knee_angle", side, _smallest(scene, side), table) for side in BOTH]
 
 
+def smallest(angles: np.ndarray) -> tuple[float, float]:
+    """(the smallest of a window's angles, read through their jitter; their robust sd): the median less a part of the scatter.
+
+    A knee bent in depth shows as scatter too, for the body turns through the window, and where legs are misplaced their angle wanders:
+    so the sd is the reading's own doubt. On 152 legs of rendered clips, each left out in turn, this is 6.9 degrees from the truth with a
+    95th percentile of 18; the angle that a fifth of the window lies below 7.2 and 22, the median 7.5 and 25.
+    """
+    middle = float(np.median(angles))
+    scatter = 1.4826 * float(np.median(np.abs(angles - middle)))
+    return middle - BELOW * scatter, scatter
+
+
 def _smallest(scene: Scene, side: Side) -> Evidence:
     window = scene.key
     frames, t = knee_angle(scene, side)[window], scene.t[window]
@@ -69,12 +80,11 @@ def _smallest(scene: Scene, side: Side) -> Evidence:
     problem = problem_of(scene, share, f"{side} leg", "time upside down", words.FRONT_VIEW)
     if problem or not ok.any():
         return Evidence(float("nan"), usable=share, line=line, problem=problem)
-    value = float(np.quantile(frames[ok], LOW_SHARE))
+    value, wander = smallest(frames[ok])
     i = int(np.flatnonzero(ok)[np.argmin(np.abs(frames[ok] - value))])
     short = float(np.nanmedian(knee_from_length(scene, side)[window]))
     hidden = max(0.0, value - short - SHORT_ENOUGH)  # bend that the picture's angle does not show
     thigh, shank = (length(scene.p(side, a), scene.p(side, b))[window] for a, b in (("hip", "knee"), ("knee", "ankle")))
     passes = angle_sd(scene.noise((side, "hip"), (side, "knee"), (side, "ankle"))[window], thigh, shank)
     seen = np.nanmedian(passes[ok]) if np.isfinite(passes[ok]).any() else 0.0
-    wander = UNSTEADY * float(np.quantile(frames[ok], 0.5) - np.quantile(frames[ok], 0.1))
     return Evidence(value, wander, 0.0, float(seen), share, float(t[i]), line, "", (0.0, 180.0), below=hidden)

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.attempts.find import find_attempts
 from pipeline.landmarks.track import INDEX, Track
+from pipeline.measures.cartwheel import BELOW, smallest
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.uncertainty import error_table
@@ -207,3 +208,12 @@ def test_curves_run_over_the_attempt_and_keep_gaps() -> None:
         assert np.isnan(c.value[gap]).all() and np.isfinite(c.value[~gap]).mean() > 0.9
         seen = np.isfinite(c.value)
         assert (c.low[seen] <= c.value[seen]).all() and (c.value[seen] <= c.high[seen]).all()
+
+
+def test_the_smallest_angle_of_a_window_is_read_through_its_jitter() -> None:
+    rng = np.random.default_rng(4)
+    wide = rng.normal(160.0, 4.0, 4001)
+    low, scatter = smallest(wide)
+    assert scatter == pytest.approx(4.0, rel=0.05) and low == pytest.approx(160.0 - BELOW * 4.0, abs=0.3)
+    assert smallest(np.append(wide, 20.0))[0] == pytest.approx(low, abs=0.05)  # one wild frame says nothing
+    assert smallest(np.full(9, 135.0)) == (135.0, 0.0)
