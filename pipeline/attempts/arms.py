@@ -12,6 +12,7 @@ from pipeline.attempts.signals import Signals, pair_mean, runs, smooth, velocity
 HANGING, OVERHEAD = -0.25, 0.45  # trunks of the wrists beyond the shoulders: below and above these the arms hang and are up
 STARTED = 0.05  # share of a lift's peak speed at which it starts and ends (Balasubramanian et al. 2015 cut movements there)
 ARRIVED = 0.12  # the end of a lift is read more coarsely: lifted arms sway
+LAST_OF_WAY = 0.10  # of a lift's time until then, which the arms take to come to rest from there (on followed clips)
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,8 @@ def lifts(s: Signals, start_s: float, end_s: float) -> list[Lift]:
             continue
         left = first + int(below[-1])
         peak = left + int(np.nanargmax(np.nan_to_num(speed[left : arrived + 1], nan=-np.inf)))
-        out.append(Lift(_slow(s, speed, peak, first, -1, STARTED), _slow(s, speed, peak, last, +1, ARRIVED)))
+        start, end = _slow(s, speed, peak, first, -1, STARTED), _slow(s, speed, peak, last, +1, ARRIVED)
+        out.append(Lift(start, min(end + LAST_OF_WAY * (end - start), float(s.t[last]))))
     return out
 
 

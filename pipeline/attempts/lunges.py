@@ -14,7 +14,7 @@ from pipeline.attempts.rest import hip_height, hip_width, lowest_part, span, sti
 from pipeline.attempts.signals import Signals, runs, smooth
 from pipeline.vocabulary import Side, Skill
 
-APART = 1.0  # trunks between the ankles along the floor, at least
+APART, APART_SQUARE = 1.0, 0.88  # trunks between the ankles along the floor, at least; and where she is seen square from the side
 HOLD_S = 0.4
 HOLD_STILL = 0.30  # trunks a second
 FRONT_BENT = 165.0  # degrees; the front knee is bent more than this in a lunge
@@ -24,13 +24,15 @@ ARMS_UP = (
 )
 FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs followed are somebody else's
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
-FROM_THE_SIDE = 0.42  # trunks the hips may appear wide: a straddle seen from the front is no lunge
+SLOPES = 0.12  # trunks a trunk between the feet: a floor seen from above and off square slopes in the picture, by up to seven degrees more
+FROM_THE_SIDE, SQUARE = 0.42, 0.25  # trunks the hips may appear wide: a straddle seen from the front is no lunge
 # What tells a loaded lunge from a straight one: the back knee is bent, and with it the heel comes up over the toes and the hips come
 # forward. The knee decides; the others tip the scale where it is near its limit. Fitted on computed lunges of both kinds.
-BACK_BENT, BENT_WIDTH = 142.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
-HEEL_UP, HEEL_WIDTH = 0.26, 0.15  # trunks of the heel over the toes
-WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.25  # share of the way from the back ankle to the front one at which the hips are
-BENT_FURTHER, FURTHER_COUNTS = 15.0, 0.8  # degrees the knee has bent since a straight hold of the same step, and what that adds
+BACK_BENT, BENT_WIDTH = 147.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
+HEEL_UP, HEEL_WIDTH = 0.26, 0.30  # trunks of the heel over the toes
+WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.50  # share of the way from the back ankle to the front one at which the hips are
+BENT_FURTHER, FURTHER_COUNTS = 10.0, 1.5  # degrees the knee is bent more than in a straight hold of the same step, and what that adds
+STRAIGHTER = 20.0  # degrees the knee is straighter than in a bent hold of the same step, which takes as much off
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
 WOBBLE_S, MIXED_UP_S = 0.6, 1.2
 
@@ -53,11 +55,16 @@ def _stance(s: Signals) -> np.ndarray:
     feet = lowest_part(s, ("heel", "foot_index"))
     with np.errstate(invalid="ignore"):
         return (
-            (np.abs(ankle[:, 0] - ankle[:, 1]) > APART * s.scale)
-            & (np.max(feet, axis=1) < FEET_DOWN)
+            (np.abs(ankle[:, 0] - ankle[:, 1]) > _apart_enough(s) * s.scale)
+            & (np.max(feet, axis=1) < FEET_DOWN + SLOPES * np.abs(ankle[:, 0] - ankle[:, 1]))
             & (np.cos(np.radians(s.trunk_turn)) > TRUNK_UP)
             & (hip_width(s) < FROM_THE_SIDE)
         )
+
+
+def _apart_enough(s: Signals) -> np.ndarray:
+    """(n,) trunks from which on feet are apart as in a lunge."""
+    return np.where(hip_width(s) < SQUARE, APART_SQUARE, APART)
 
 
 @once
@@ -80,18 +87,21 @@ def loaded(s: Signals) -> np.ndarray:
         knee = s.knee[rows, back]
         score = (BACK_BENT - knee) / BENT_WIDTH
         score += np.nan_to_num((heel[rows, back] - HEEL_UP) / HEEL_WIDTH) + np.nan_to_num((ahead - WEIGHT_AHEAD) / AHEAD_WIDTH)
-        out[here] = score + FURTHER_COUNTS * (knee < _straightest_hold(s, a, b, knee) - BENT_FURTHER)
+        straightest, most_bent = _held(s, a, b, knee)
+        with np.errstate(invalid="ignore"):
+            out[here] = score + FURTHER_COUNTS * ((knee < straightest - BENT_FURTHER).astype(float) - (knee > most_bent + STRAIGHTER))
     return out
 
 
-def _straightest_hold(s: Signals, a: int, b: int, knee: np.ndarray) -> float:
-    """The back knee's angle in the straightest still quarter of a second of a stance, degrees; NaN where nothing was still."""
+def _held(s: Signals, a: int, b: int, knee: np.ndarray) -> tuple[float, float]:
+    """The back knee's angle in the straightest and in the most bent still quarter of a second of a stance, degrees; NaN where nothing
+    was still."""
     with np.errstate(invalid="ignore"):
         still = s.speed[a : b + 1] < max(HOLD_STILL, 1.2 * still_speed(s))
     least = int(KIND_S / (s.t[1] - s.t[0])) if len(s.t) > 1 else 1
     level = smooth(np.where(still, knee, np.nan), least)
-    whole = smooth(still.astype(float), least) > 0.99
-    return float(np.nanmax(level[whole], initial=-np.inf)) if whole.any() else float("nan")
+    whole = (smooth(still.astype(float), least) > 0.99) & np.isfinite(level)
+    return (float(np.max(level[whole])), float(np.min(level[whole]))) if whole.any() else (float("nan"), float("nan"))
 
 
 def _kinds(s: Signals, held: list[tuple[int, int]]) -> list[tuple[int, int, bool]]:
@@ -172,7 +182,7 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     way *= 1 if kind else -1
     fit = min(
         stepped,
-        margin(apart, APART, 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
+        margin(apart, float(np.median(_apart_enough(s)[hold])), 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
         margin(clear, 0.6, 0.1),
         margin(way, 0.0, 0.8),
     )  # fmt: skip

@@ -13,10 +13,15 @@ DIP = 1.5  # times still: nearly a rest
 TURNED = 0.13  # trunks by which the hips appear wider or narrower once she has turned
 REST_S = 0.12  # a rest lasts at least this
 STANDING = 0.80  # hips at this share of their standing height, or higher
+LEGS_UP, SURELY_LOW = 0.93, 0.6  # share of a leg's length; share of the standing height below which nobody stands
 REACH_S = 4.0  # no skill begins or ends further than this from its middle
 LEFT_NEAR, LEFT_FAR = 0.15, 0.45  # trunks from the rest: above jitter, and plainly on the way
 SOFTNESS = 0.55  # how much of that square law's lead is taken; bodies start less softly (fitted on computed movements)
+GROWS = SOFTNESS * LEFT_NEAR**0.5 / (LEFT_FAR**0.5 - LEFT_NEAR**0.5)
 LONGEST_LEAD_S = 0.25  # how far before LEFT_NEAR a soft start may lie
+DEEP = 0.6  # trunks; hips that have sunk so far go down to a squat
+SINK_WITHIN_S = 0.7  # standing before that is looked for no longer
+SINK_SOFTER_S = 0.04  # knees that begin to bend lower the hips late (on followed clips 0.03, on computed ones 0.17)
 
 
 @once
@@ -42,9 +47,21 @@ def standing_height(s: Signals) -> float:
 
 @once
 def standing(s: Signals) -> np.ndarray:
-    """(n,) bool: trunk upright and hips high."""
+    """(n,) bool: trunk upright and hips high over the floor, or high over a foot for legs as long as they look at this moment: as she
+    comes nearer or the floor is lost, the second still holds."""
     with np.errstate(invalid="ignore"):
-        return (np.cos(np.radians(s.trunk_turn)) > 0.8) & (hip_height(s) > STANDING * standing_height(s))
+        high = hip_height(s) > STANDING * standing_height(s)
+        high |= (legs_upright(s) > LEGS_UP) & (hip_height(s) > SURELY_LOW * standing_height(s))
+        return (np.cos(np.radians(s.trunk_turn)) > 0.8) & high
+
+
+def legs_upright(s: Signals) -> np.ndarray:
+    """(n,) how high the hip is over the ankle, as a share of thigh and shank as they look in this frame, of the straighter leg."""
+    hip, knee, ankle = s.p("hip"), s.p("knee"), s.p("ankle")
+    long = np.linalg.norm(hip - knee, axis=-1) + np.linalg.norm(knee - ankle, axis=-1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        up = (ankle[..., 1] - hip[..., 1]) / long
+    return np.fmax(up[:, 0], up[:, 1])
 
 
 def span(s: Signals, first: int, last: int, *, floor: int = 0, ceiling: int | None = None) -> tuple[float, float]:
@@ -142,9 +159,28 @@ def _departure(s: Signals, rough: int, inner: int, limit: int, step: int) -> flo
     near = _first_above(s.t, away, far[1], rest_at[-1], step, LEFT_NEAR, "below")
     if near is None:
         return float(s.t[rough])
-    grow = SOFTNESS * np.sqrt(LEFT_NEAR) / (np.sqrt(LEFT_FAR) - np.sqrt(LEFT_NEAR))
-    back = min(abs(far[0] - near[0]) * grow, LONGEST_LEAD_S)
+    back = min(abs(far[0] - near[0]) * GROWS, LONGEST_LEAD_S)
     return float(np.clip(near[0] + step * back, s.t[0], s.t[-1]))
+
+
+def hips_sink(s: Signals, start: float, end: float) -> float:
+    """When the hips of one who stands begin to sink to a squat or seat, between two times, seconds; NaN where they do not.
+
+    Found, as a departure is, from when they have sunk by two distances well above jitter; what the feet do before does not count.
+    """
+    high = hip_height(s)
+    index = np.flatnonzero(s.between(start - 0.1, end) & np.isfinite(high))
+    if len(index) < 5:
+        return float("nan")
+    v, t = high[index], s.t[index]
+    top = float(np.max(v[t < start + SINK_WITHIN_S]))
+    deep = np.flatnonzero(v < top - DEEP)
+    if len(deep) == 0 or top < STANDING * standing_height(s):
+        return float("nan")
+    before = np.flatnonzero((t >= t[deep[0]] - SINK_WITHIN_S) & (np.arange(len(v)) <= deep[0]))
+    drop = np.max(v[before]) - v
+    near, far = (float(t[np.flatnonzero((drop < level) & (np.arange(len(v)) <= deep[0]))[-1]]) for level in (LEFT_NEAR, LEFT_FAR))
+    return max(near - min((far - near) * GROWS, LONGEST_LEAD_S) - SINK_SOFTER_S, start)
 
 
 def _first_above(t: np.ndarray, v: np.ndarray, start: int, end: int, step: int, level: float, kind: str | None) -> tuple[float, int] | None:

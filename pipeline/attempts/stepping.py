@@ -7,13 +7,14 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.attempts.candidate import Candidate
-from pipeline.attempts.rest import TURNED, hip_width, standing
+from pipeline.attempts.rest import TURNED, hip_width, hips_sink, standing
 from pipeline.attempts.signals import Signals, runs, smooth, velocity
 from pipeline.vocabulary import Skill
 
 STEPS, STEP_ENDS = 0.7, 0.35  # trunks a second of one ankle against the other: a step is taken above the first, and lasts above the second
 STEP_S = 0.08  # a step lasts at least this
 SOON_S = 0.4  # steps that follow this soon are the skill's own; later ones are a child walking off
+SINKS_LATER_S = 0.2  # a start this long before the hips begin to sink is that of a step or a shuffle, not of a roll or a stand
 BEFORE_S = 0.6  # a start this far before a step's end is not the start
 
 
@@ -37,7 +38,8 @@ def bursts(s: Signals) -> list[tuple[float, float]]:
 
 def with_steps(s: Signals, found: list[Candidate]) -> list[Candidate]:
     """Skills that end upright, with the steps that follow at once taken in: closing the feet, a step too many, falling back. Those that
-    turn the body are part of a shoulder stand's finish only. In a routine a roll or a stand begins after the last step before it.
+    turn the body are part of a shoulder stand's finish only. A roll or a stand begins after the last step before it, where
+    the hips begin to sink.
 
     found: in time order, no two overlapping; they stay so.
     """
@@ -51,6 +53,9 @@ def with_steps(s: Signals, found: list[Candidate]) -> list[Candidate]:
                 end for start, end in steps if start <= c.start_s + BEFORE_S and c.start_s < end < min(c.start_s + BEFORE_S, c.key_start_s)
             ]
             c = replace(c, start_s=max([c.start_s, *late]))
+        if c.skill in (Skill.BACKWARD_ROLL, Skill.SHOULDER_STAND):
+            sinks = hips_sink(s, c.start_s, c.key_start_s)
+            c = replace(c, start_s=sinks if sinks > c.start_s + SINKS_LATER_S else c.start_s)
         if c.skill in (Skill.CARTWHEEL, Skill.BACKWARD_ROLL, Skill.SHOULDER_STAND):
             c = _ended(s, c, steps, width, limit)
         out.append(replace(c, start_s=max(c.start_s, floor)))

@@ -1,0 +1,77 @@
+"""Where a roll begins after a step, who stands however large she appears, and two lunges out of one step."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pipeline.attempts.find import find_attempts
+from pipeline.attempts.rest import hips_sink, legs_upright, standing
+from pipeline.attempts.signals import signals
+from pipeline.landmarks.track import INDEX, Track
+from pipeline.vocabulary import Skill
+from tests.attempts.routines import loaded_lunge
+from tests.measures import bodies
+from tests.measures.bodies import film
+
+ONE_FOOT = [INDEX[f"left_{part}"] for part in ("ankle", "heel", "foot_index")]
+
+
+def closing_a_foot(track: Track, start: float, seconds: float, far: float) -> Track:
+    """The track with the left foot set back by `far` pixels until it is drawn up between two times."""
+    back = far * (1 - np.clip((track.t - start) / seconds, 0, 1))
+    xy = track.xy.copy()
+    xy[:, ONE_FOOT, 0] -= back[:, None]
+    xy[:, INDEX["left_knee"], 0] -= back / 2
+    return replace(track, xy=xy)
+
+
+@pytest.mark.parametrize("motion", [bodies.backward_roll(), bodies.shoulder_stand()], ids=["roll", "stand"])
+def test_a_roll_or_stand_begins_where_the_hips_sink_not_with_the_step_before(motion: bodies.Motion) -> None:
+    track = closing_a_foot(film(motion), motion.span[0] - 0.45, 0.35, 40.0)
+    (attempt,) = find_attempts(track)
+    assert attempt.start_s == pytest.approx(motion.span[0], abs=0.15)
+
+
+def test_hips_that_stay_up_do_not_sink() -> None:
+    s = signals(film(bodies.lunge()))
+    assert s is not None and np.isnan(hips_sink(s, 0.0, 0.8))
+    s = signals(film(bodies.backward_roll()))
+    assert s is not None and hips_sink(s, 0.3, 1.5) == pytest.approx(0.7, abs=0.15)
+
+
+def test_standing_is_seen_where_the_floor_is_lost() -> None:
+    motion = bodies.backward_roll()
+    track = film(motion)
+    s = signals(track)
+    assert s is not None
+    sunk = replace(s, height=s.height - 0.45)  # the floor is taken to be half a trunk higher than it is, after she has stood tall on it
+    sunk = replace(sunk, height=np.where((s.t < 0.6)[:, None], s.height, sunk.height))
+    stood, squat = s.t > 3.9, (s.t > 1.2) & (s.t < 1.5)
+    assert standing(sunk)[stood].all() and not standing(sunk)[squat].any()
+    up = legs_upright(s)
+    assert up[stood].min() > 0.97 and up[squat].max() < 0.8
+    assert up[(s.t > 2.1) & (s.t < 2.3)].max() < 0.3, "upside down no hip is over its foot"
+
+
+@pytest.mark.parametrize(("straight", "bent"), [(165.0, 150.0), (150.0, 120.0), (140.0, 110.0)])
+def test_a_straight_hold_bent_into_a_loaded_one_is_two_lunges_however_straight_each_is(straight: float, bent: float) -> None:
+    first, second = loaded_lunge(knee=straight), loaded_lunge(knee=bent)
+    hold = (first.t > 1.5) & (first.t < 2.7)
+    a, b = first.joints[hold], second.joints[hold]
+    feet = [INDEX[f"{side}_ankle"] for side in ("left", "right")]
+    b = b - (b[:, feet].mean(axis=(0, 1)) - a[:, feet].mean(axis=(0, 1))) * np.array([1, 1, 0])
+    ease = np.linspace(0, 1, 12)[:, None, None]
+    ease = ease * ease * (3 - 2 * ease)
+    joints = np.concatenate([first.joints[first.t <= 1.5], a, a[-1] * (1 - ease) + b[0] * ease, b, second.joints[second.t >= 2.7]])
+    motion = bodies.Motion(np.arange(len(joints)) / 30.0, joints)
+    found = find_attempts(film(motion))
+    assert [f.skill for f in found] == [Skill.LUNGE, Skill.LOADED_LUNGE]
+
+
+@pytest.mark.parametrize("knee", [120.0, 135.0])
+def test_one_bent_hold_stays_one_loaded_lunge(knee: float) -> None:
+    (found,) = find_attempts(film(loaded_lunge(knee=knee)))
+    assert found.skill is Skill.LOADED_LUNGE
