@@ -17,7 +17,7 @@ class LandmarkSettings(BaseModel):
 
     model: str = Field("tuned", description="Landmark model: 'tuned', 'wheel', or the path of a .tflite or .task file of the same family.")
     second_look: Literal["other", "same", "none"] = Field(
-        "same", description="Who looks a second time at each frame of the athlete: another tuned model, the same one, or nobody."
+        "other", description="Who looks a second time at each frame of the athlete: another tuned model, the same one, or nobody."
     )
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
