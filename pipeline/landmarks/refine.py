@@ -1,9 +1,9 @@
 """A second look at every frame of the athlete: at the mirror image of a crop aligned with the trunk.
 
 The passes' crops follow the movement and lie a little behind or askew, and both directions mostly share one look. The mirrored
-look is a second opinion of the same model: the mean of the two lies nearer to the joints (back knee and hip of a lunge by a
-sixth, the tucked knee by a tenth on drawn clips), and where they differ is a doubt. More looks, turned or of another size, add
-nothing.
+look is a second opinion, of another training of the same network where that is installed: the mean of the two lies nearer to the
+joints (by the same model, back knee and hip of a lunge by a sixth, the tucked knee by a tenth on drawn clips; by the other one,
+stands and tucked knees by a tenth more), and where they differ is a doubt. More looks, turned or of another size, add nothing.
 """
 
 from __future__ import annotations
