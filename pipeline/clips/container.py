@@ -16,6 +16,7 @@ from pipeline.errors import MatsideError
 
 DEMUXERS = "mov,matroska,avi,mpegts,mpeg"  # what phones and cameras write; leaves out playlists, text and images
 SMALLEST_SIDE, MOST_PIXELS = 16, 8192 * 8192
+SLOWED_FROM, SLOWED_TO = 1.8, 40.0  # phones film 60 to 960 frames a second and play 30
 EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 
 
@@ -99,10 +100,25 @@ def square_size(raw: av.VideoFrame, stream: av.VideoStream) -> tuple[int, int]:
     return (round(raw.width * ratio), raw.height) if 0.1 < ratio < 10 else (raw.width, raw.height)
 
 
+def slowed(container: av.container.InputContainer, stream: av.VideoStream) -> float:
+    """How many times slower than life the clip plays, as an Android phone writes it into slow motion; 1 for everything else.
+
+    The key is Android's (MediaMuxer, `com.android.capture.fps`, from memory); a clip filmed and played at about one rate is no slow motion.
+    """
+    try:
+        filmed = float(container.metadata.get("com.android.capture.fps", ""))
+    except ValueError:
+        return 1.0
+    played = float(stream.average_rate or 0)
+    ratio = filmed / played if played > 0 else 1.0
+    return ratio if SLOWED_FROM <= ratio <= SLOWED_TO else 1.0
+
+
 def claimed_duration(container: av.container.InputContainer, stream: av.VideoStream) -> float | None:
+    """Seconds of life that the file says it shows; None where it does not say."""
     if stream.duration and stream.time_base and stream.duration > 0:
-        return float(stream.duration * stream.time_base)
-    return container.duration / av.time_base if container.duration and container.duration > 0 else None
+        return float(stream.duration * stream.time_base) / slowed(container, stream)
+    return container.duration / av.time_base / slowed(container, stream) if container.duration and container.duration > 0 else None
 
 
 def made_on(metadata: dict[str, str]) -> date | None:

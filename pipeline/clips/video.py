@@ -16,7 +16,7 @@ import av
 import numpy as np
 from av.video.reformatter import VideoReformatter
 
-from pipeline.clips.container import UnreadableClip, claimed_duration, decoded, made_on, opened, square_size
+from pipeline.clips.container import UnreadableClip, claimed_duration, decoded, made_on, opened, slowed, square_size
 from pipeline.clips.pixels import rgb, rgb_of_part
 from pipeline.clips.upright import Box, Upright
 
@@ -108,7 +108,7 @@ def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODE
 
 
 def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -> Iterator[Moment]:
-    """Decode a clip moment by moment.
+    """Decode a clip moment by moment. Slow motion that says so of itself comes at its true speed.
 
     Moments stream: memory does not grow with the clip's length. A stream that breaks midway first gives all that
     decoded, then raises UnreadableClip, whose `frames` and `seconds` say how far it came.
@@ -123,15 +123,16 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
         first = next(stored, None)
         upright, size = Upright(), (0, 0)
         first_s, t, count = 0.0, -1.0, 0
-        step_s = 1 / float(stream.average_rate or 30)
+        slow = slowed(container, stream)
+        step_s = 1 / float(stream.average_rate or 30) / slow
         late = False
         if first is not None:
             upright, size = _shown(first, stream)
             first_s = first.time if first.time is not None else 0.0
-            late = start > WORTH_A_JUMP_S and first.time is not None and _jump(container, stream, first_s + start - SURE_BEFORE_S)
+            late = start > WORTH_A_JUMP_S and first.time is not None and _jump(container, stream, first_s + (start - SURE_BEFORE_S) * slow)
             stored = decoded(container, stream, faults) if late else chain([first], stored)
         for raw in stored:
-            at = raw.time - first_s if raw.time is not None else t + step_s
+            at = (raw.time - first_s) / slow if raw.time is not None else t + step_s
             if count == 0 and late:
                 if raw.time is None or at > start:  # the jump went too far
                     break
@@ -146,7 +147,7 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
             yield Moment(count, t, size, raw, upright, scaler)
             count += 1
         if not late:
-            _complain(path, container, stream, count, t, max(0.0, first_s), faults)
+            _complain(path, container, stream, count, t, max(0.0, first_s) / slow, faults)
     if late and not count:  # a file that cannot be searched
         yield from moments(path, threads=threads)
 
@@ -174,7 +175,8 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
     Each is the first frame that decodes at or after its moment; a clip without an index gives what its beginning has.
     """
     with opened(path, threads=1) as (container, stream):
-        length = claimed_duration(container, stream) or 0.0
+        slow = slowed(container, stream)
+        length = (claimed_duration(container, stream) or 0.0) * slow
         start = float((stream.start_time or 0) * (stream.time_base or 0))
         scaler = VideoReformatter()
         seen: dict[float, Frame] = {}
@@ -185,7 +187,7 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
             for raw in decoded(container, stream, []):
                 if raw.time is None or raw.time >= at - 1e-3 or not length:
                     upright, size = _shown(raw, stream)
-                    t = max(0.0, (raw.time or 0.0) - start)
+                    t = max(0.0, (raw.time or 0.0) - start) / slow
                     seen[t] = Moment(len(seen), t, size, raw, upright, scaler).frame(longest_side)
                     break
     if not seen:
