@@ -6,8 +6,9 @@ import av
 import numpy as np
 from av.video.reformatter import VideoReformatter
 
-BT709, DEFAULT_COLOURS, FULL_RANGE, LIMITED_RANGE = 1, 5, 2, 1  # FFmpeg's and swscale's numbers
-RED_BLUE = {BT709: (0.2126, 0.0722), DEFAULT_COLOURS: (0.299, 0.114)}  # their shares of luma: ITU-R BT.709, BT.601
+BT709, BT2020, DEFAULT_COLOURS, FULL_RANGE, LIMITED_RANGE = 1, 9, 5, 2, 1  # FFmpeg's and swscale's numbers
+# Their shares of luma: ITU-R BT.709, BT.2020, BT.601.
+RED_BLUE = {BT709: (0.2126, 0.0722), BT2020: (0.2627, 0.0593), DEFAULT_COLOURS: (0.299, 0.114)}
 PLANAR = ("yuv420p", "yuvj420p")  # what nearly every phone's clip decodes to
 LUMA_AND_COLOUR = ("yuv", "nv12", "p010")
 
@@ -59,7 +60,10 @@ def rgb_of_part(scaler: VideoReformatter, raw: av.VideoFrame, box: tuple[float, 
 
 def _meant(raw: av.VideoFrame) -> tuple[int, int]:
     """The picture's colours and range as FFmpeg numbers them."""
-    return BT709 if raw.colorspace == BT709 else DEFAULT_COLOURS, FULL_RANGE if raw.color_range == FULL_RANGE else LIMITED_RANGE
+    return raw.colorspace if raw.colorspace in (
+        BT709,
+        BT2020,
+    ) else DEFAULT_COLOURS, FULL_RANGE if raw.color_range == FULL_RANGE else LIMITED_RANGE
 
 
 def _plane(raw: av.VideoFrame, number: int) -> np.ndarray:

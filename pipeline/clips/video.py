@@ -18,6 +18,7 @@ from av.video.reformatter import VideoReformatter
 
 from pipeline.clips.container import UnreadableClip, claimed_duration, decoded, made_on, opened, slowed, square_size
 from pipeline.clips.pixels import rgb, rgb_of_part
+from pipeline.clips.tones import plain
 from pipeline.clips.upright import Box, Upright
 
 __all__ = ["BROKEN", "Frame", "Moment", "UnreadableClip", "Video", "frames", "glimpses", "moments", "moments_at", "probe", "recorded_on"]
@@ -66,13 +67,14 @@ class Moment:
     _raw: av.VideoFrame
     _upright: Upright
     _scaler: VideoReformatter
+    _transfer: int = 0  # how light was coded, see `tones`
 
     def frame(self, longest_side: int | None = None) -> Frame:
         """The whole picture, never enlarged, and at most `longest_side` pixels long where given."""
         scale = min(1.0, longest_side / max(self.size)) if longest_side else 1.0
         size = (max(1, round(self.size[0] * scale)), max(1, round(self.size[1] * scale)))
         image = rgb(self._scaler, self._raw, size[::-1] if self._upright.transpose else size)
-        return Frame(self.index, self.t, self._upright.apply(image), scale)
+        return Frame(self.index, self.t, self._upright.apply(plain(image, self._transfer)), scale)
 
     def part(self, box: Box, size: tuple[int, int]) -> np.ndarray:
         """(height, width, 3) uint8 RGB of the box (left, top, right, bottom; pixels of the upright picture), brought to `size`."""
@@ -80,7 +82,8 @@ class Moment:
         x, y = self._raw.width / across, self._raw.height / down  # stored pixels are not always square
         left, top, right, bottom = self._upright.stored(box, self.size)
         stored = (left * x, top * y, right * x, bottom * y)
-        return self._upright.apply(rgb_of_part(self._scaler, self._raw, stored, size[::-1] if self._upright.transpose else size))
+        image = rgb_of_part(self._scaler, self._raw, stored, size[::-1] if self._upright.transpose else size)
+        return self._upright.apply(plain(image, self._transfer))
 
 
 def probe(path: Path) -> Video:
@@ -126,6 +129,7 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
         slow = slowed(container, stream)
         step_s = 1 / float(stream.average_rate or 30) / slow
         late = False
+        transfer = stream.codec_context.color_trc or 0  # known once the first picture is decoded
         if first is not None:
             upright, size = _shown(first, stream)
             first_s = first.time if first.time is not None else 0.0
@@ -144,7 +148,7 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
                 faults.append(f"the times jump from {t:.1f} to {at:.1f} s")
                 break
             t = at
-            yield Moment(count, t, size, raw, upright, scaler)
+            yield Moment(count, t, size, raw, upright, scaler, transfer)
             count += 1
         if not late:
             _complain(path, container, stream, count, t, max(0.0, first_s) / slow, faults)
@@ -188,7 +192,7 @@ def glimpses(path: Path, *, longest_side: int, count: int = 3) -> list[Frame]:
                 if raw.time is None or raw.time >= at - 1e-3 or not length:
                     upright, size = _shown(raw, stream)
                     t = max(0.0, (raw.time or 0.0) - start) / slow
-                    seen[t] = Moment(len(seen), t, size, raw, upright, scaler).frame(longest_side)
+                    seen[t] = Moment(len(seen), t, size, raw, upright, scaler, stream.codec_context.color_trc or 0).frame(longest_side)
                     break
     if not seen:
         raise UnreadableClip(f"{path.name}: no picture could be decoded. Copy the clip from the phone again.")
