@@ -56,10 +56,12 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
     Raises UnreadableClip where nothing could be decoded; whatever else is raised is a fault of ours or of the machine.
     """
     from pipeline.attempts.find import find_attempts
+    from pipeline.batch.memory import give_back_large_pieces
     from pipeline.clips.video import BROKEN, UnreadableClip, probe
     from pipeline.landmarks.cache import cached_track
 
     _one_thread()
+    give_back_large_pieces()
     began = time.perf_counter()
     length = _believable_length(probe(task.path).duration_s, task.path)
     tell("length", length)
