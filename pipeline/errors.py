@@ -3,6 +3,7 @@
 import unicodedata
 
 CANNOT_RUN, ANOTHER_RUN = 4, 5  # exit codes; the command line has the others
+JOINER, VARIANT = "\u200d", "\ufe0f\U0001f3fb\U0001f3fc\U0001f3fd\U0001f3fe\U0001f3ff"  # of emoji; how they look, skin tones
 TRICKS = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, direction and invisible characters, halves of characters, line separators
 
 
@@ -14,7 +15,15 @@ def plain(text: str) -> str:
     """
     if text.isascii() and text.isprintable():
         return text
-    return "".join(repr(c)[1:-1] if c != "\n" and unicodedata.category(c) in TRICKS else c for c in text)
+    return "".join(c if c == "\n" or _harmless(text, i) else repr(c)[1:-1] for i, c in enumerate(text))
+
+
+def _harmless(text: str, i: int) -> bool:
+    """A character that only shows itself; the joiner that makes one sign of two (a person and what she does) is, between signs."""
+    if text[i] == JOINER:
+        before = text[:i].rstrip(VARIANT)[-1:]
+        return all(one and unicodedata.category(one) == "So" for one in (before, text[i + 1 : i + 2]))
+    return unicodedata.category(text[i]) not in TRICKS
 
 
 def shown(text: str, longest: int = 60) -> str:

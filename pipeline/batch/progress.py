@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
+from pipeline.errors import plain
 from pipeline.store import ClipResult
 
 
@@ -33,7 +34,7 @@ def clip_line(result: ClipResult) -> str:
     >>> clip_line(ClipResult("a.mp4", "", "OT-01", "Otters", "2026-03-02", "failed", "not a video"))
     'a.mp4: failed: not a video'
     """
-    parts = [result.clip.encode("ascii", "backslashreplace").decode() if not result.clip.isprintable() else result.clip, result.status]
+    parts = [plain(result.clip).replace("\n", "\\n"), result.status]
     if result.attempts:
         parts[-1] += f" ({', '.join(one.attempt.skill.replace('_', ' ') for one in result.attempts)})"
     if result.reason:
