@@ -28,6 +28,15 @@ def find_clips(folder: Path, *, leave_out: Sequence[Path] = ()) -> list[Path]:
         raise MatsideError(f"{error.filename or folder}: this user may not read the folder. Change its permissions.") from error
 
 
+def still_away(folder: Path) -> list[Path]:
+    """Clips of which only a sign lies in the folder while the video is in iCloud (`.IMG_1.MOV.icloud`), under the names they will have."""
+    return sorted(
+        path.with_name(clip)
+        for path in folder.rglob(".*.icloud")
+        if Path(clip := path.name[1:].removesuffix(".icloud")).suffix.lower() in EXTENSIONS | UNREAD
+    )
+
+
 def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:
     with os.scandir(folder) as entries:
         for entry in entries:

@@ -78,6 +78,16 @@ def test_a_row_finds_its_clip_however_a_mac_spells_the_umlaut(folder, tmp_path):
     assert [c.status for c in got.clips] == [READY] and not got.notices and not got.gaps
 
 
+def test_clips_that_are_still_in_the_cloud_are_said(folder, tmp_path):
+    """What iCloud Drive leaves of a file that it has taken away (from memory): a hidden file named .NAME.icloud."""
+    for name in ("Montag/.IMG_2.MOV.icloud", ".IMG_1.MOV.icloud", ".notes.txt.icloud"):
+        put(folder, name)
+    (folder / "clips.csv").write_text("clip,athlete\nMontag/IMG_2.MOV,OT-01\n")
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    (notice,) = got.notices
+    assert notice.startswith("2 clips, first IMG_1.MOV: still in iCloud")
+
+
 def test_the_output_folder_is_left_out(folder):
     put(folder, "a.mp4")
     put(folder, "reports/data/b.mp4")
