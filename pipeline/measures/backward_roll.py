@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.attempts.once import once
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX
 from pipeline.measures import words
@@ -36,6 +37,7 @@ def shank_pixels(scene: Scene) -> float:
     return max(known) if known else float("nan")
 
 
+@once
 def lower_knee(scene: Scene) -> Lower:
     """The lower knee in each frame. Knees near each other are read better together: their mean counts, and of a difference only what goes
     beyond the usual error."""
