@@ -9,8 +9,8 @@ Every detail is measured with an empty table, so that its raw value and its own 
 - factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without its clip (CV+;
   Barber et al. 2021), so that it was not seen. The ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 %
   (split conformal; Vovk et al. 2005), but of 20 scores that is the largest, whose own chance is wide. So a detail's own quantile is
-  mixed with that of all well-behaved details' scores together, as POOLED readings' worth. Where a detail has MANY readings the two sides are
-  learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
+  mixed with that of all well-behaved details' scores together, as POOLED readings' worth. Where a detail has MANY readings and they lie
+  further off on one side, the two sides are learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
 
 A detail with fewer than LEAST readings keeps its first guess and a wide factor; the table says how many readings are behind a row.
 Readings that are refused (wrong view, body not steady, joints not seen) teach nothing. --check prints the coverage on clips that took
@@ -40,6 +40,7 @@ from pipeline.vocabulary import ARMS_PER_S, CHORD, DEGREES, DETAIL, HANDS, LEG, 
 
 COVER = 0.95
 LEAST, MANY = 8, 36  # readings
+LOPSIDED, APART_AT = 1.4, 0.9  # sides differ where these quantiles of the scores are so many times as large on one side as on the other
 FEW = 4  # readings' worth of pull towards no bias
 GUESSED = 2  # readings' worth of pull towards the first guess of the sd
 POOLED = 40  # readings' worth of all well-behaved details' quantile in a detail's own
@@ -157,8 +158,10 @@ def first_guess(key: tuple[Skill, str]) -> float:
 
 
 def _sides(scores: np.ndarray, n: int) -> list[tuple[np.ndarray, float]]:
-    """Scores and cover to reach: both sides together, or upwards and downwards apart."""
-    if n < MANY:
+    """Scores and cover to reach: both sides together, or upwards and downwards apart where they differ and are many: of fewer than
+    80, half of 5 % is beyond the largest score, so that parting two sides that are alike only makes both wider."""
+    upwards, downwards = (max(float(np.quantile(side, APART_AT)), 1e-9) for side in (scores, -scores))
+    if n < MANY or max(upwards, downwards) < LOPSIDED * min(upwards, downwards):
         return [(np.abs(scores), COVER)]
     return [(scores, (1 + COVER) / 2), (-scores, (1 + COVER) / 2)]
 
