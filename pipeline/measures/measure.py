@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pipeline.attempts.attempt import Attempt
+from pipeline.landmarks.choose import open_choice
 from pipeline.landmarks.track import Track
 from pipeline.measures import (
     backward_roll,
@@ -17,6 +20,7 @@ from pipeline.measures import (
     shoulder_stand,
     stand_rise,
     steps,
+    words,
 )  # fmt: skip
 from pipeline.measures.curves import FrameTable, curves, frame_errors, further_curves
 from pipeline.measures.look import Look
@@ -61,4 +65,12 @@ def measure_attempt(
     found = _READINGS[attempt.skill](scene, table)
     for further in _FURTHER[attempt.skill]:
         found += further(look, table)
+    if open_choice(track.notes):
+        return [_untold(reading) for reading in found], []
     return found, curves(scene, table, frame_errors() if frames is None else frames) + further_curves(look, table)
+
+
+def _untold(reading: Reading) -> Reading:
+    """The same detail without its value: it may be somebody else's."""
+    nothing = float("nan")
+    return replace(reading, value=nothing, low=nothing, high=nothing, reason=words.open_choice(), at_s=nothing, line=())

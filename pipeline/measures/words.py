@@ -32,6 +32,11 @@ def another_body(share: float, where: str) -> str:
     return f"In the {where} the legs look only {100 * share:.0f} % as long as in the rest of the clip, so somebody else was probably followed. Keep others away from the mat while you film."
 
 
+def open_choice() -> str:
+    """It is not clear which of two people is the athlete."""
+    return "Two people move much alike in this clip, so it is not sure who was measured. Film one child at a time, with nobody else moving beside her."
+
+
 def no_floor() -> str:
     """The floor line could not be found."""
     return "The floor could not be found, because feet and hands were hardly seen resting on it. Keep the mat and the feet in the picture, also before and after the roll."

@@ -25,6 +25,10 @@ REASONS = (
         "In the %(where)s the legs look only %(number)s %% as long as in the rest of the clip, so somebody else was probably followed. "
         "Keep others away from the mat while you film."
     ),
+    _(
+        "Two people move much alike in this clip, so it is not sure who was measured. "
+        "Film one child at a time, with nobody else moving beside her."
+    ),
     _("The athlete is too small in the picture to measure; come closer or zoom in so that she fills about half of its height."),
     _(
         "The floor could not be found, because feet and hands were hardly seen resting on it. "

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pipeline.attempts.find import find_attempts
+from pipeline.landmarks.choose import OPEN_CHOICE
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.cartwheel import BELOW, smallest
 from pipeline.measures.measure import measure_attempt
@@ -217,3 +218,15 @@ def test_the_smallest_angle_of_a_window_is_read_through_its_jitter() -> None:
     assert scatter == pytest.approx(4.0, rel=0.05) and low == pytest.approx(160.0 - BELOW * 4.0, abs=0.3)
     assert smallest(np.append(wide, 20.0))[0] == pytest.approx(low, abs=0.05)  # one wild frame says nothing
     assert smallest(np.full(9, 135.0)) == (135.0, 0.0)
+
+
+def test_where_two_people_move_alike_nothing_is_read_and_why_is_said() -> None:
+    clear = film(bodies.lunge(hip=180, knee=180, shoulder=180))
+    (attempt,) = find_attempts(clear)
+    known, _ = measure_attempt(clear, attempt, table=UNBIASED)
+    readings, curves = measure_attempt(
+        replace(clear, notes=(f"{OPEN_CHOICE} (85 %); the more active one was taken.",)), attempt, table=UNBIASED
+    )
+    assert [(r.detail, r.side, r.unit) for r in readings] == [(r.detail, r.side, r.unit) for r in known] and curves == []
+    assert any(np.isfinite(r.value) for r in known)
+    assert all(np.isnan([r.value, r.low, r.high, r.at_s]).all() and "one child at a time" in r.reason for r in readings)
