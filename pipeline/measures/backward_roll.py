@@ -20,6 +20,8 @@ from pipeline.vocabulary import Side, Skill
 
 ALIKE = 6.0  # % of the shank; knees read no further apart than this are as likely level with each other
 
+NEARER_ALONE = 25.0  # degrees off square from which the nearer knee counts alone
+
 
 @dataclass(frozen=True)
 class Lower:
@@ -40,17 +42,21 @@ def shank_pixels(scene: Scene) -> float:
 @once
 def lower_knee(scene: Scene) -> Lower:
     """The lower knee in each frame. Knees near each other are read better together: their mean counts, and of a difference only what goes
-    beyond the usual error."""
+    beyond the usual error. The further off square, the less the farther knee is seen, and the less it counts."""
     both = knees(scene, shank_pixels(scene))
     near, far = both[scene.near], both[other(scene.near)]
-    clear = _mean(near.clear, far.clear) - np.maximum(0.0, np.nan_to_num(np.abs(near.clear - far.clear)) - ALIKE) / 2
+    off = scene.off_square if np.isfinite(scene.off_square) else 0.0
+    clear = (
+        _mean(near.clear, far.clear, 0.5 + 0.5 * min(off / NEARER_ALONE, 1.0))
+        - np.maximum(0.0, np.nan_to_num(np.abs(near.clear - far.clear)) - ALIKE) / 2
+    )
     lowest, lowest_far = (np.nanmin(v, initial=np.inf) for v in (near.clear[scene.key], far.clear[scene.key]))
     return Lower(clear, _mean(near.over_foot, far.over_foot), other(scene.near) if lowest_far < lowest - ALIKE else scene.near)
 
 
-def _mean(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """(n,) the mean of two, of what is there."""
-    return np.where(np.isnan(a), b, np.where(np.isnan(b), a, (a + b) / 2))
+def _mean(a: np.ndarray, b: np.ndarray, share: float = 0.5) -> np.ndarray:
+    """(n,) the mean of two, of what is there; share: how much the first counts."""
+    return np.where(np.isnan(a), b, np.where(np.isnan(b), a, share * a + (1 - share) * b))
 
 
 def frame_sd(scene: Scene, side: Side) -> np.ndarray:
