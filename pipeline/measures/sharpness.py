@@ -29,6 +29,7 @@ SLOW = 0.05  # of the peak: where a movement starts and ends (Balasubramanian et
 TURNED_AWAY = 45.0  # degrees out of the picture that she may face; beyond it, arms that swing forward come at the camera
 LONGEST_GAP_S = 0.12
 COLLAPSED = 0.6  # of the arm's length: upper arm and forearm look shorter together only where landmarks left the arm (or it points at us)
+ARM_SD = 0.10  # of a speed: how well the arm's length and the way it swings are known (on 60 lifts fast ones err in proportion)
 BEFORE_S, AFTER_S = 0.6, 0.6
 SEARCH_S = 2.5  # the arms may lift this long before the step into a lunge, or after the rise to standing
 REACH_S = 1.2  # and be this long on their way before or after they pass the shoulders' height
@@ -222,7 +223,7 @@ def readings(look: Look, table: Table) -> list[Reading]:
         else:
             limits = (-np.inf, 0.0) if detail == "arm_smoothness" else (0.0, np.inf)
             value = float(lift.numbers[k])
-            passes = _passes(look, lift) * value if k == 0 else 0.0
+            passes = float(np.hypot(_passes(look, lift), ARM_SD)) * value if k == 0 else 0.0
             evidence = Evidence(value, spread=float(sd[k]), passes=passes, usable=share, at_s=lift.top_s, line=line, limits=limits)
         out.append(make_reading(look.attempt.skill, detail, Side.NONE, evidence, table))
     return out

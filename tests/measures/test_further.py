@@ -15,7 +15,7 @@ from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Reading
 from pipeline.measures.roll_finish import path, path_without_jitter
 from pipeline.measures.roll_hands import alone
-from pipeline.measures.sharpness import KEPT, half_width, lift_of, speed_of
+from pipeline.measures.sharpness import ARM_SD, KEPT, half_width, lift_of, speed_of
 from pipeline.measures.uncertainty import Known, error_table
 from pipeline.vocabulary import COUNTS, DETAIL, Setting, Side, Skill
 from tests.measures import bodies
@@ -274,6 +274,20 @@ def test_a_lift_of_least_jerk_has_its_closed_form(fps: float, seconds: float, wi
     assert got["arm_peak_speed"].value == pytest.approx(1.875 * turned / seconds, rel=within)
     assert got["arm_time_to_peak"].value == pytest.approx(0.4406 * seconds, abs=0.06)
     assert got["arm_smoothness"].value == pytest.approx(-1.41, abs=0.12)
+
+
+def test_a_faster_lift_is_known_less_in_arms_a_second_and_as_well_in_proportion() -> None:
+    """The arm's length is known to a tenth, so that two lifts alike but for their speed have doubts in the ratio of their peaks, where
+    nothing else is in doubt."""
+    halves = {}
+    for seconds in (0.6, 1.2):
+        motion, turned = lifting(seconds, 60)
+        end, hold = 2.0 + seconds, 1.1 + seconds
+        attempt = Attempt(Skill.LUNGE, 1, 0.0, end, hold, end, 1, Side.LEFT, Setting.ALONE, 1.0, moments={"hold_start_s": hold})
+        found = measure_attempt(film(motion), attempt, table=NO_MODEL_ERROR)[0]
+        speed = next(r for r in found if r.detail == "arm_peak_speed")
+        halves[seconds] = (speed.high - speed.low) / 2 / (1.875 * turned / seconds)
+    assert halves[0.6] == pytest.approx(1.96 * ARM_SD, rel=0.15) and halves[1.2] == pytest.approx(1.96 * ARM_SD, rel=0.15)
 
 
 @pytest.mark.parametrize("frames", [2, 8])
