@@ -10,7 +10,7 @@ from pipeline.attempts.arms import arms_raised
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.once import once
-from pipeline.attempts.rest import hip_height, hip_width, lowest_part, span, still_speed
+from pipeline.attempts.rest import GROWS, LEFT_FAR, LEFT_NEAR, LONGEST_LEAD_S, hip_height, hip_width, lowest_part, span, still_speed
 from pipeline.attempts.signals import Signals, runs, smooth
 from pipeline.vocabulary import Side, Skill
 
@@ -34,6 +34,7 @@ WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.50  # share of the way from the back ankle t
 BENT_FURTHER, FURTHER_COUNTS = 10.0, 1.5  # degrees the knee is bent more than in a straight hold of the same step, and what that adds
 STRAIGHTER = 20.0  # degrees the knee is straighter than in a bent hold of the same step, which takes as much off
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
+PARTS_LATER_S = 0.15  # a start this long before the feet begin to part is that of the arms
 WOBBLE_S, MIXED_UP_S = 0.6, 1.2
 
 
@@ -167,6 +168,8 @@ def _closest(s: Signals, start_s: float, end_s: float) -> float:
 
 def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Candidate:
     start_s, end_s = span_around(s, a, b)
+    parts = _feet_part(s, start_s, float(s.t[a]))
+    start_s = parts if parts > start_s + PARTS_LATER_S else start_s
     hold = slice(a, b + 1)
     around = s.between(start_s, end_s)
     direction, clear = facing(s.xy[around])
@@ -189,6 +192,21 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     lead = (Side.LEFT, Side.RIGHT)[front] if sure else Side.NONE
     skill = Skill.LOADED_LUNGE if kind else Skill.LUNGE
     return Candidate(skill, start_s, end_s, s.t[a], s.t[b], direction, lead, fit)
+
+
+def _feet_part(s: Signals, start_s: float, hold_s: float) -> float:
+    """When the feet begin to part on the way into a hold, seconds; NaN where they do not. Arms lifted before the step, which shift the
+    landmarks of the trunk, do not count."""
+    wide = np.abs(s.p("ankle")[:, 0, 0] - s.p("ankle")[:, 1, 0])
+    index = np.flatnonzero(s.between(start_s - 0.1, hold_s) & np.isfinite(wide))
+    if len(index) < 5:
+        return float("nan")
+    more = wide[index] - np.quantile(wide[index], 0.1)
+    near, far = (np.flatnonzero(more < level) for level in (LEFT_NEAR, LEFT_FAR))
+    if len(near) == 0 or far[-1] == len(more) - 1:
+        return float("nan")
+    t = s.t[index]
+    return float(t[near[-1]] - min((t[far[-1]] - t[near[-1]]) * GROWS, LONGEST_LEAD_S))
 
 
 def _front(s: Signals, around: np.ndarray, direction: int) -> tuple[int, bool]:

@@ -75,3 +75,13 @@ def test_a_straight_hold_bent_into_a_loaded_one_is_two_lunges_however_straight_e
 def test_one_bent_hold_stays_one_loaded_lunge(knee: float) -> None:
     (found,) = find_attempts(film(loaded_lunge(knee=knee)))
     assert found.skill is Skill.LOADED_LUNGE
+
+
+def test_a_lunge_begins_with_the_step_not_with_arms_that_shift_the_trunk_before() -> None:
+    motion = bodies.lunge()
+    track = film(motion)
+    xy = track.xy.copy()
+    trunk = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("hip", "shoulder")]
+    xy[:, trunk, 0] += 30 * np.sin(np.pi * np.clip((track.t - 0.2) / 0.55, 0, 1))[:, None]
+    (attempt,) = find_attempts(replace(track, xy=xy))
+    assert attempt.start_s == pytest.approx(motion.span[0], abs=0.15)
