@@ -82,6 +82,6 @@ def test_a_lunge_begins_with_the_step_not_with_arms_that_shift_the_trunk_before(
     track = film(motion)
     xy = track.xy.copy()
     trunk = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("hip", "shoulder")]
-    xy[:, trunk, 0] += 30 * np.sin(np.pi * np.clip((track.t - 0.2) / 0.55, 0, 1))[:, None]
+    xy[:, trunk, 0] += 30 * np.sin(np.pi * np.clip((track.t - 0.2) / 0.7, 0, 1))[:, None]
     (attempt,) = find_attempts(replace(track, xy=xy))
     assert attempt.start_s == pytest.approx(motion.span[0], abs=0.15)
