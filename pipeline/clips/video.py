@@ -9,7 +9,6 @@ import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import chain
 from pathlib import Path
 
 import av
@@ -45,6 +44,7 @@ class Video:
     rotation: int  # degrees clockwise that the stored picture is turned to stand upright: 0, 90, 180 or 270
     made_on: date | None  # the recording's date where the camera wrote a believable one
     has_sound: bool
+    frame_bytes: int = 0  # of a picture as the decoder holds it
 
 
 @dataclass(frozen=True)
@@ -96,6 +96,7 @@ def probe(path: Path) -> Video:
         return Video(
             path=path, width=width, height=height, duration_s=claimed_duration(container, stream), rotation=upright.rotation,
             made_on=made_on({**stream.metadata, **container.metadata}), has_sound=bool(container.streams.audio),
+            frame_bytes=sum(plane.buffer_size for plane in first.planes),
         )  # fmt: skip
 
 
@@ -107,7 +108,11 @@ def recorded_on(path: Path) -> date | None:
 
 def frames(path: Path, *, longest_side: int | None = None, threads: int = DECODER_THREADS, start: float = 0.0) -> Iterator[Frame]:
     """Decode a clip frame by frame, upright, never enlarged, and at most `longest_side` pixels long where given; else as `moments`."""
-    return (moment.frame(longest_side) for moment in moments(path, threads=threads, start=start))
+    for moment in moments(path, threads=threads, start=start):
+        frame = moment.frame(longest_side)
+        del moment  # or the decoder would need room for one picture more
+        yield frame
+        del frame
 
 
 def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -> Iterator[Moment]:
@@ -134,7 +139,8 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
             upright, size = _shown(first, stream)
             first_s = first.time if first.time is not None else 0.0
             late = start > WORTH_A_JUMP_S and first.time is not None and _jump(container, stream, first_s + (start - SURE_BEFORE_S) * slow)
-            stored = decoded(container, stream, faults) if late else chain([first], stored)
+            stored = decoded(container, stream, faults) if late else _after([first], stored)
+        first = None
         for raw in stored:
             at = (raw.time - first_s) / slow if raw.time is not None else t + step_s
             if count == 0 and late:
@@ -148,12 +154,21 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
                 faults.append(f"the times jump from {t:.1f} to {at:.1f} s")
                 break
             t = at
-            yield Moment(count, t, size, raw, upright, scaler, transfer)
+            given = [Moment(count, t, size, raw, upright, scaler, transfer)]
+            del raw  # or the decoder would need room for one picture more
+            yield given.pop()
             count += 1
         if not late:
             _complain(path, container, stream, count, t, max(0.0, first_s) / slow, faults)
     if late and not count:  # a file that cannot be searched
         yield from moments(path, threads=threads)
+
+
+def _after(first: list[av.VideoFrame], rest: Iterator[av.VideoFrame]) -> Iterator[av.VideoFrame]:
+    """The pictures of a list, taken out of it, and then the rest."""
+    while first:
+        yield first.pop(0)
+    yield from rest
 
 
 def moments_at(path: Path, times: Sequence[float], *, threads: int = DECODER_THREADS) -> Iterator[tuple[int, Moment]]:

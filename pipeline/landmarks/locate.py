@@ -30,6 +30,7 @@ from pipeline.landmarks.track import N, Track
 
 log = logging.getLogger(__name__)
 OVERLAP_S = 1.0  # stretches of a long clip share so much, to know people again
+DECODERS_PICTURES, FULL_HD_BYTES = 4, 6_300_000  # what a decoder holds, beyond what was counted on: full HD in ten bits
 KNOWN_AGAIN = 0.4  # torsos
 
 
@@ -64,7 +65,7 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
     decoded = frames(path, longest_side=settings.longest_side)
     try:
         for spool in stretches(
-            decoded, most_bytes=settings.memory_mb * 1_000_000, overlap_s=OVERLAP_S, most_per_second=settings.most_frames_per_second
+            decoded, most_bytes=_room(settings, video.frame_bytes), overlap_s=OVERLAP_S, most_per_second=settings.most_frames_per_second
         ):
             scale = spool.scale
             times[spool.first :] = spool.t
@@ -77,6 +78,12 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
             raise
         notes.append(str(error))
     return _finished(followed, np.array(times), scale, (video.width, video.height), source, notes)
+
+
+def _room(settings: LandmarkSettings, frame_bytes: int) -> int:
+    """Bytes for the pictures of a stretch: less where the decoder needs much for its own, as it does of 4K in ten bits."""
+    decoder = max(0, DECODERS_PICTURES * (frame_bytes - FULL_HD_BYTES))
+    return max(settings.memory_mb * 1_000_000 - decoder, settings.memory_mb * 500_000)
 
 
 def _stretch(

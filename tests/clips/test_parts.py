@@ -90,3 +90,34 @@ def test_a_writer_keeps_no_pictures_of_other_threads(tmp_path):
             writer.add(soft(i), i / 30)
         assert writer._stream.codec_context.thread_count == 1
     assert [round(m.t, 3) for m in moments(tmp_path / "a.mp4")] == [0.0, 0.033, 0.067]
+
+
+def test_no_picture_is_kept_while_the_next_is_decoded(tmp_path, monkeypatch):
+    """Each of 4K in ten bits takes 25 MB."""
+    import gc
+    import weakref
+
+    alive = []
+    plain = video.decoded
+
+    class Seen:
+        def __init__(self, raw):
+            self.raw = raw
+
+        def __getattr__(self, name):
+            return getattr(self.raw, name)
+
+    def watched(*args):
+        for raw in plain(*args):
+            gc.collect()
+            seen = Seen(raw)
+            del raw
+            assert sum(one() is not None for one in alive) == 0
+            alive.append(weakref.ref(seen))
+            given = [seen]
+            del seen
+            yield given.pop()
+
+    monkeypatch.setattr(video, "decoded", watched)
+    monkeypatch.setattr(video, "rgb", lambda scaler, raw, size: np.zeros((size[1], size[0], 3), np.uint8))
+    assert sum(1 for _ in video.frames(film(tmp_path / "a.mp4"))) == 30 == len(alive)

@@ -1,8 +1,9 @@
 """A long clip, followed in stretches: what is kept of each is little, and the track comes out whole."""
 
 import numpy as np
+import pytest
 
-from pipeline.landmarks.locate import _continues, _slim, track_athlete
+from pipeline.landmarks.locate import _continues, _room, _slim, track_athlete
 from pipeline.landmarks.settings import LandmarkSettings
 from tests.landmarks.stickman import body, person_of
 from tests.landmarks.test_sample_clip import ALONE, SAMPLES
@@ -36,3 +37,13 @@ def test_a_clip_in_two_stretches_gives_one_track_without_a_seam():
     assert twice.seen.mean() > 0.95 and not twice.notes
     apart = np.linalg.norm(twice.xy - once.xy, axis=2)[:, [11, 12, 23, 24]]
     assert np.nanmedian(apart) < 3 and np.nanmax(np.abs(np.diff(twice["left_hip"], axis=0))) < 80
+
+
+@pytest.mark.parametrize(
+    ("size", "depth", "share"),
+    [((960, 540), 1.5, 1.0), ((1920, 1080), 1.5, 1.0), ((1920, 1080), 3, 1.0), ((3840, 2160), 1.5, 0.89), ((3840, 2160), 3, 0.69),
+     ((7680, 4320), 3, 0.5)],
+)  # fmt: skip
+def test_large_pictures_in_the_decoder_leave_less_room_for_a_stretch(size, depth, share):
+    room = _room(LandmarkSettings(), int(size[0] * size[1] * depth))
+    assert room / (LandmarkSettings().memory_mb * 1e6) == pytest.approx(share, abs=0.01)
