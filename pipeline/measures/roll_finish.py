@@ -16,6 +16,7 @@ from pipeline.vocabulary import Side, Skill
 STOOD_S = 1.0
 AT_LEAST_S = 0.7  # of standing seen; the path is brought to a whole second
 WIDTH_S = 0.25  # half-width of the look around each moment: lets through what is slower than about 2 Hz, sway of standing is (from memory)
+STANDS = 0.6  # of the leg: hips lower over the feet than this for a fifth of the time, and she is not standing yet
 UNSEEN = 0.25  # of the path, sd: sway towards and away from the camera is not seen
 TRIES, SEED = 24, 5
 POINTS = ("left_hip", "right_hip", "left_heel", "right_heel", "left_foot_index", "right_foot_index")
@@ -27,6 +28,11 @@ TOO_SHORT = "The clip ends within the first second of standing, so its sway cann
 def over_the_feet(points: np.ndarray) -> np.ndarray:
     """(n,) pixels along the floor: the hips' middle before or behind the feet's middle. points: (n, 6) x of POINTS."""
     return points[:, :2].mean(axis=1) - points[:, 2:].mean(axis=1)
+
+
+def high_over_the_feet(points: np.ndarray) -> np.ndarray:
+    """(n,) pixels the hips' middle is above the feet's middle. points: (n, 6) y of POINTS, down."""
+    return points[:, 2:].mean(axis=1) - points[:, :2].mean(axis=1)
 
 
 def path(t: np.ndarray, along: np.ndarray) -> float:
@@ -54,12 +60,15 @@ def readings(look: Look, table: Table) -> list[Reading]:
     """The sway in the first second of standing, % of the leg."""
     s, start = look.scene, look.attempt.moment("standing_s")
     inside = (look.track.t >= start) & (look.track.t <= start + STOOD_S)
-    points = look.placed(look.track.xy[np.ix_(inside, np.array([INDEX[p] for p in POINTS]))])[..., 0]
+    placed = look.placed(look.track.xy[np.ix_(inside, np.array([INDEX[p] for p in POINTS]))])
+    points = placed[..., 0]
     ok = np.isfinite(points).all(axis=1)
     share = float(ok.mean()) if len(ok) else 0.0
     t = look.track.t[inside][ok]
     seen = share if np.isfinite(start) else 1.0
     problem = problem_of(s, seen, "hips and feet", "first second of standing", words.SIDE_VIEW) or ("" if np.isfinite(start) else NOT_STOOD)
+    if not problem and len(t) and float(np.quantile(high_over_the_feet(placed[ok][..., 1]), 0.2)) < STANDS * leg_pixels(s):
+        problem = NOT_STOOD
     if not problem and (len(t) < 8 or t[-1] - t[0] < AT_LEAST_S):
         problem = TOO_SHORT
     if problem:

@@ -9,12 +9,14 @@ import pytest
 
 from pipeline.attempts.find import find_attempts
 from pipeline.landmarks.track import INDEX, Track
-from pipeline.measures import roll_contact, roll_floor
+from pipeline.measures import roll_contact, roll_finish, roll_floor
 from pipeline.measures.backward_roll import readings
+from pipeline.measures.look import Look
 from pipeline.measures.reading import Reading
 from pipeline.measures.roll_contact import Model, Signs, seconds_on_floor, signs_of
 from pipeline.measures.scene import make_scene
 from pipeline.measures.uncertainty import error_table
+from pipeline.vocabulary import Side
 from tests.measures import bodies
 from tests.measures.bodies import Motion, film
 
@@ -141,3 +143,14 @@ def test_the_committed_model_says_what_it_was_made_from() -> None:
     model = roll_contact.contact_model()
     assert model.low < 0 and model.feet < 0 and model.n >= 30 and 0.0 < model.seconds_sd < 0.3
     assert "python -m pipeline.bench knee-contact" in roll_contact.COEFFICIENTS.read_text(encoding="utf-8")
+
+
+def test_sway_is_read_only_of_who_stands() -> None:
+    track = film(bodies.backward_roll())
+    (attempt,) = find_attempts(track)
+    scene = make_scene(track, attempt)
+    (stood,) = roll_finish.readings(Look(scene, track, attempt, Side.NONE), error_table())
+    assert np.isfinite(stood.value)
+    too_soon = replace(attempt, moments={**attempt.moments, "standing_s": 1.2})  # while she squats down and rolls
+    (squats,) = roll_finish.readings(Look(scene, track, too_soon, Side.NONE), error_table())
+    assert np.isnan(squats.value) and squats.reason == roll_finish.NOT_STOOD
