@@ -51,7 +51,7 @@ def test_nothing_reaches_for_the_network(night):
 
 def test_no_face_is_left_in_any_picture_that_was_written(night):
     """Where a drawn athlete's true nose is, detectors find faces in the clip itself, and none in any picture made of it."""
-    from pipeline.clips.video import frames
+    from pipeline.clips.video import frames, probe
     from pipeline.reports.motion import line_key, read_motion
     from pipeline.store import Store
     from tests.reports.faces import Detectors, Truth
@@ -63,12 +63,14 @@ def test_no_face_is_left_in_any_picture_that_was_written(night):
         for attempt in store.attempts().itertuples():
             truth = Truth(SAMPLES.parent / "truth" / f"{Path(attempt.clip).stem}.csv")
             motion = read_motion(data / "pictures" / f"{attempt.link}.json")
+            clip = probe(home / "clips" / attempt.clip)
             for picture in store.pictures(attempt.link):
-                if len(picture.points) > 1 and np.ptp(picture.points, axis=0).max() > 20:  # two hands side by side tell no scale
-                    t = int(Path(picture.file).stem[-6:]) / 1000
+                t, image = int(Path(picture.file).stem[-6:]) / 1000, cv2.imread(str(data / picture.file))[..., ::-1]
+                head, scale = truth.head_in_cut(t, image.shape[1], clip.width, clip.height)
+                if len(picture.points) > 1 and np.ptp(picture.points, axis=0).max() > truth.torso:  # a line long enough to tell as well
                     points = dict(zip(motion.lines[line_key(picture.detail, picture.side)], picture.points, strict=True))
-                    head, scale = truth.head_in(t, points)
-                    faces["picture"].append(detectors.face_at(cv2.imread(str(data / picture.file))[..., ::-1], head, truth.torso * scale))
+                    assert np.hypot(*(truth.head_in(t, points)[0] - head)) < 0.5 * truth.torso * scale
+                faces["picture"].append(detectors.face_at(image, head, truth.torso * scale))
             for i, frame in enumerate(frames(data / "pictures" / f"{attempt.link}.mp4")):
                 points = {name: places[i] for name, places in motion.points.items() if places[i]}
                 if i % 6 == 0 and len(points) > 1:

@@ -10,6 +10,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from pipeline.landmarks.track import NAMES
+from pipeline.reports.cut import cut_box
+
 SIDE = 300  # pixels of the enlarged head region; a face fills a third to a half of it
 BLAZE_SURE = 0.5  # mediapipe's own default
 NEAR, WIDEST = 0.35, 1.2  # torso lengths: from the nose to the middle of a face found there; its width (a child's head is about 0.7)
@@ -85,3 +88,10 @@ class Truth:
         spread = here - here.mean(axis=0)
         scale = float((spread * (there - there.mean(axis=0))).sum() / (spread**2).sum())
         return there.mean(axis=0) + scale * (self.at(t, "nose") - here.mean(axis=0)), scale
+
+    def head_in_cut(self, t: float, width: int, clip_width: int, clip_height: int) -> tuple[np.ndarray, float]:
+        """The same in a picture `width` wide that holds the whole body: from the cut that the true joints would give."""
+        body = np.array([self.at(t, name) for name in NAMES])
+        left, top, right, _ = cut_box(body, self.torso, clip_width, clip_height)
+        scale = width / (right - left)
+        return (self.at(t, "nose") - (left, top)) * scale, scale
