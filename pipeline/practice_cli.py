@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 focus_app = typer.Typer(
     name="focus", no_args_is_help=True, rich_markup_mode="markdown",
-    help="Choose what an athlete works on yourself, or see what is chosen.\n\nExample: `matside focus pin OT-01 lunge hip_angle --until 2026-04-01`",
+    help="Choose what an athlete works on yourself, or see what is chosen.\n\nExample: `matside focus pin OT-01 lunge hip_angle --until 2027-04-01`",
 )  # fmt: skip
 Out = Annotated[Path, typer.Option("--out", help="Where the pages and results are.", file_okay=False)]
 Profiles = Annotated[
@@ -73,14 +73,14 @@ def pin(
     code: Code,
     skill: Annotated[str, typer.Argument(help="lunge, loaded_lunge, cartwheel, backward_roll or shoulder_stand.")],
     detail: Annotated[str, typer.Argument(help="A detail's id as in readings.csv, such as hip_angle.")],
-    until: Annotated[str, typer.Option("--until", help="Last day, such as 2026-04-01; until taken off if not given.")] = "",
+    until: Annotated[str, typer.Option("--until", help="Last day, such as 2027-04-01; until taken off if not given.")] = "",
     side: Annotated[str, typer.Option("--side", help="left or right, for a detail that is read for each side.")] = "",
     tolerances: Profiles = None,
     out: Out = Path("reports"),
 ) -> None:
     """Choose the focus of an athlete in one skill yourself. It stays from run to run.
 
-    Example: `matside focus pin OT-01 lunge hip_angle --until 2026-04-01`
+    Example: `matside focus pin OT-01 lunge hip_angle --until 2027-04-01`
     """
     from pipeline.batch.lock import only_run
     from pipeline.batch.pages import load_profile, page_language, write_pages

@@ -191,13 +191,18 @@ class _Checker:
             raise MatsideError(f"{where}clip {shown(clip)}, attempt {shown(number)}: {known}. Copy both from readings.csv.")
         return found
 
+    def _link(self, asked: str) -> str | None:
+        """The attempt's link. A mark on the week's page leads to a reading, whose address goes on with -detail-side."""
+        return self.links.get(asked) or next((one for key, one in self.links.items() if asked.startswith(f"{key}-")), None)
+
     def check(self, attempt: str, detail: str, verdict: str, side: str, *, where: str = "") -> Said:
         asked = attempt.rsplit("#", 1)[-1].strip()
-        link = self.links.get(asked.casefold())
+        link = self._link(asked.casefold())
         if link is None:
-            near = [one for key, one in self.links.items() if key.startswith(asked.casefold()[:10])] if asked else []
+            start = asked[:10]
+            near = [one for key, one in self.links.items() if key.startswith(start.casefold())] if start else []
             known = (
-                f" Attempts that begin like it: {', '.join(near[:6])}."
+                f" Attempts that begin with {start}: {', '.join(near[:6])}."
                 if near
                 else " It stands after the # when you follow a mark on the week's page."
             )

@@ -30,8 +30,11 @@ def read_pins(store: Store) -> list[Pin]:
     return [Pin(*map(str, row)) for row in store.pins()[["athlete", "skill", "detail", "side", "until"]].itertuples(index=False)]
 
 
-def pin_focus(store: Store, athlete: str, skill: str, detail: str, *, side: str = "", until: str = "") -> Pin:
-    """Keep a pin; an earlier one in the same skill is replaced. Raises MatsideError where athlete, skill, detail, side or date is none."""
+def pin_focus(store: Store, athlete: str, skill: str, detail: str, *, side: str = "", until: str = "", today: date | None = None) -> Pin:
+    """Keep a pin; an earlier one in the same skill is replaced. today : the first day it must hold.
+
+    Raises MatsideError where athlete, skill, detail, side or date is none, or the date is over.
+    """
     code, which = known_athlete(store, athlete), known_skill(skill)
     details = [d for of, d in DETAIL if of == which]
     if detail not in details:
@@ -41,7 +44,9 @@ def pin_focus(store: Store, athlete: str, skill: str, detail: str, *, side: str 
     try:
         last = date.fromisoformat(until).isoformat() if until else ""
     except ValueError as error:
-        raise MatsideError(f"--until {until!r}: expected a date such as 2026-03-31.") from error
+        raise MatsideError(f"--until {until!r}: expected a date such as 2027-03-31.") from error
+    if last and last < (today or date.today()).isoformat():
+        raise MatsideError(f"--until {last}: expected today or a later day, since a pin that is over changes nothing.")
     pin = Pin(code, str(which), detail, side, last)
     store.pin(pin.athlete, pin.skill, pin.detail, pin.side, pin.until)
     return pin

@@ -112,7 +112,7 @@ def sheet_by_hand(plan: Plan, teams: Teams, points: Mapping[tuple[str, int], int
     playing = {name: tuple(code for code in codes if code in went) for name, codes in teams.items()}
     empty = [name for name, codes in playing.items() if not codes]
     if empty:
-        raise MatsideError(f"Points round: expected points of somebody in every team, but {', '.join(empty)} has none.")
+        raise MatsideError(f"Points round: expected points of somebody in every team, but nobody's came from {' or '.join(empty)}.")
     scores = {
         (code, i): Score(points.get((code, i), 0), gone=(code, i) in points)
         for codes in playing.values() for code in codes for i in range(len(plan.rounds))

@@ -9,7 +9,7 @@ import pytest
 from pipeline.attempts.attempt import Attempt
 from pipeline.errors import MatsideError
 from pipeline.measures.reading import Reading
-from pipeline.practice.eye import add, check, compare, her_verdicts, read_said, within_range
+from pipeline.practice.eye import Said, add, check, compare, her_verdicts, read_said, within_range
 from pipeline.scoring.tolerances import Kind, Tolerance, load_tolerances
 from pipeline.scoring.verdicts import score
 from pipeline.store import AttemptResult, ClipResult, Store
@@ -53,6 +53,16 @@ def test_her_verdict_stands_beside_matsides_and_a_run_overwrites_neither(store):
     assert [(r.link, r.steps) for r in compared(store).apart.itertuples()] == [(LUNGE, 2)]
     store.put(clip(knee=120.0))  # measured again, another reading: hers stays, Matside's is the new one
     assert words(store) == [(LUNGE, "", "not yet", "not yet"), (WHEEL, "right", "met", "not yet")]
+
+
+def test_the_address_of_a_reading_says_which_attempt_is_meant(store):
+    """A mark on the week's page leads to a reading, so that is what is copied: the attempt's link and more."""
+    assert check(store, f"{LUNGE}-knee_angle", "knee_angle", "close").link == LUNGE
+    assert check(store, f"athletes/OT-01.html#{WHEEL}-knee_angle-left", "knee_angle", "met", "right") == Said(
+        WHEEL, "knee_angle", "right", Verdict.MET
+    )
+    with pytest.raises(MatsideError, match=f"Attempts that begin with OT-01_2026: {LUNGE}, {WHEEL}"):
+        check(store, f"{LUNGE}1", "knee_angle", "close")
 
 
 def test_a_changed_mind_counts_and_the_earlier_word_is_kept(store):

@@ -1,5 +1,7 @@
 """The coach's own focus in a real store, and by the command."""
 
+from datetime import date
+
 import pytest
 from typer.testing import CliRunner
 
@@ -29,7 +31,7 @@ def store(out):
 
 def test_one_pin_a_skill_the_later_one_counts(store):
     pin_focus(store, "ot-01", "lunge", "hip_angle")
-    pin_focus(store, "OT-01", "Lunge", "knee_angle", until="2026-04-01")
+    pin_focus(store, "OT-01", "Lunge", "knee_angle", until="2026-04-01", today=date(2026, 4, 1))
     pin_focus(store, "OT-01", "cartwheel", "knee_angle", side="left")
     assert read_pins(store) == [Pin("OT-01", "cartwheel", "knee_angle", "left"), Pin("OT-01", "lunge", "knee_angle", "", "2026-04-01")]
     assert unpin_focus(store, "ot-01", "lunge") == 1 and unpin_focus(store, "OT-01") == 1 and read_pins(store) == []
@@ -42,7 +44,8 @@ def test_one_pin_a_skill_the_later_one_counts(store):
         (("OT-01", "handstand", "hip_angle"), r"'handstand': expected a skill: lunge, "),
         (("OT-01", "lunge", "toes"), r"'toes': expected a detail of lunge: line_deviation, "),
         (("OT-01", "lunge", "hip_angle", "left"), r"--side 'left': expected left or right, and a detail that is read for each side"),
-        (("OT-01", "lunge", "hip_angle", "", "soon"), r"--until 'soon': expected a date such as 2026-03-31"),
+        (("OT-01", "lunge", "hip_angle", "", "soon"), r"--until 'soon': expected a date such as 2027-03-31"),
+        (("OT-01", "lunge", "hip_angle", "", "2026-03-01"), r"--until 2026-03-01: expected today or a later day"),
     ],
 )
 def test_what_is_not_known_is_not_pinned(store, given, says):
@@ -70,8 +73,9 @@ def test_a_pin_shows_at_once_and_stays_over_the_next_night(tmp_path, out):
     assert "Chosen by the coach" not in page.read_text("utf-8")
 
 
-def test_a_pin_that_has_run_out_no_longer_shows(out):
-    runner.invoke(cli.app, ["focus", "pin", "OT-01", "lunge", "knee_angle", "--until", "2026-03-01", "--out", str(out)])
+def test_a_pin_that_has_run_out_no_longer_shows(store, out):
+    store.pin("OT-01", "lunge", "knee_angle", "", "2026-03-01")
+    assert runner.invoke(cli.app, ["report", "--out", str(out)]).exit_code == 0
     assert "Chosen by the coach" not in (out / "athletes" / "OT-01.html").read_text("utf-8")
 
 

@@ -144,7 +144,7 @@ def test_a_blank_table_filled_in_by_hand_comes_back_as_the_same_points(tmp_path)
     sheet = fill_sheet(plan, SESSION)
     path = tmp_path / "blank.csv"
     path.write_text(blank_table(plan, sheet.teams))
-    with pytest.raises(MatsideError, match="Seals, Terns has none"):
+    with pytest.raises(MatsideError, match="nobody's came from Seals or Terns"):
         sheet_by_hand(plan, *read_points(path, plan))
     path.write_text(sheet_table(sheet).replace(",Last,", ",2,"), encoding="utf-16")  # rounds by number, a spreadsheet's encoding
     teams, points = read_points(path, plan)
