@@ -18,7 +18,7 @@ PACKAGES = (
 )  # fmt: skip
 WITH_LIBGL = ("opencv-contrib-python", "opencv-python")
 LEAST_FREE_GB, LEAST_MEMORY_GB, MEMORY_PER_WORKER_GB = 2.0, 2.0, 0.7
-LANDMARKS_MB_PER_CLIP_MINUTE = 3.1  # measured on the sample clips, see DEVELOPERS.md
+LANDMARKS_MB_PER_CLIP_MINUTE = 2.1  # measured on the sample clips, see DEVELOPERS.md
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,8 @@
 
 One row a frame. Columns: `t` (seconds from the first shown frame), `presence` (0..1), and for each of the 33 landmarks
 `<name>_x`, `<name>_y` (pixels of the full-size picture in display orientation, y down), `<name>_z` (same pixels, from the
-middle of the hips, away from the camera positive), `<name>_visibility` (0..1), `<name>_disagreement` (pixels between the
-looks that were joined) and `<name>_wx`, `<name>_wy`, `<name>_wz` (metres of a body 1.65 m tall from the middle of the hips: right, down,
-away from the camera; to a quarter of a millimetre). A gap is null, never zero. The file's metadata holds `source`, `width`, `height`, `notes`, the
+middle of the hips, away from the camera positive), `<name>_visibility` (0..1) and `<name>_disagreement` (pixels between the
+looks that were joined). A gap is null, never zero. The file's metadata holds `source`, `width`, `height`, `notes`, the
 clip's `content` hash, `model` and `second_look` (name and sha256), `settings` (JSON) and Matside's `version`.
 """
 
@@ -24,9 +23,8 @@ from pipeline.landmarks import models
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
-LAYOUT, BEFORE_WORLD = "matside-track-2", "matside-track-1"  # what is written, and what is read too: the same without world points
-PER_POINT = ("x", "y", "z", "visibility", "disagreement", "wx", "wy", "wz")
-WORLD_STEPS = 4096  # a metre: what is finer is noise, and rounded numbers pack well
+LAYOUT = "matside-track-1"
+PER_POINT = ("x", "y", "z", "visibility", "disagreement")
 
 
 def cached_track(
@@ -67,8 +65,7 @@ def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None
 
     columns: dict[str, np.ndarray] = {"t": track.t, "presence": track.presence.astype(np.float32)}
     for i, name in enumerate(NAMES):
-        world = np.round(track.world[:, i] * WORLD_STEPS) / WORLD_STEPS
-        values = (track.xy[:, i, 0], track.xy[:, i, 1], track.z[:, i], track.visibility[:, i], track.disagreement[:, i], *world.T)
+        values = (track.xy[:, i, 0], track.xy[:, i, 1], track.z[:, i], track.visibility[:, i], track.disagreement[:, i])
         columns |= {f"{name}_{kind}": v.astype(np.float32) for kind, v in zip(PER_POINT, values, strict=True)}
     table = pa.table({name: pa.array(values, from_pandas=True) for name, values in columns.items()})
     words = {
@@ -97,17 +94,16 @@ def read_track(file: Path, *, source: str | None = None) -> Track:
     try:
         table = pq.read_table(file)
         words = {k.decode(): v.decode() for k, v in (table.schema.metadata or {}).items()}
-        if words.get("layout") not in (LAYOUT, BEFORE_WORLD):
+        if words.get("layout") != LAYOUT:
             raise MatsideError(
                 f"{file}: a track of layout {words.get('layout')!r}; expected {LAYOUT!r}. Delete it to follow the clip again."
             )
         column = {name: table.column(name).to_numpy(zero_copy_only=False).astype(float) for name in table.column_names}
-        kinds = PER_POINT if words["layout"] == LAYOUT else PER_POINT[:5]
-        x, y, z, visibility, disagreement, *world = (np.stack([column[f"{name}_{kind}"] for name in NAMES], axis=1) for kind in kinds)
+        x, y, z, visibility, disagreement = (np.stack([column[f"{name}_{kind}"] for name in NAMES], axis=1) for kind in PER_POINT)
         return Track(
             column["t"], np.stack([x, y], axis=2), z, visibility, column["presence"], disagreement,
             (int(words["width"]), int(words["height"])), source if source is not None else words["source"],
-            tuple(json.loads(words["notes"])), np.stack(world, axis=2) if world else None,
+            tuple(json.loads(words["notes"])),
         )  # fmt: skip
     except (pa.ArrowException, OSError, KeyError, ValueError) as error:
         raise MatsideError(f"{file}: not a whole track ({error}). Delete it to follow the clip again.") from error

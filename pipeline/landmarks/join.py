@@ -37,7 +37,6 @@ class Person:
     chosen: np.ndarray  # (n,) index of the pass, -1 where lost
     looked: np.ndarray | None = None  # (n,) bool: seen in this frame, not filled in between
     clothes: np.ndarray | None = None  # (n, 26, 3) colours worn, see `looks`
-    world: np.ndarray | None = None  # (n, 33, 3) metres, see `net.Guess`; NaN where no second look was taken
 
     def take(self, i: int, xy: np.ndarray, z: np.ndarray, visibility: np.ndarray, peak: np.ndarray) -> None:
         """Put what was seen in row i."""
@@ -48,7 +47,7 @@ class Person:
     def lose(self, rows: np.ndarray | slice) -> None:
         """Forget some frames: it was somebody else."""
         self.chosen[rows], self.presence[rows] = -1, 0.0
-        for values in (self.xy, self.z, self.visibility, self.peak, self.disagreement, self.clothes, self.world):
+        for values in (self.xy, self.z, self.visibility, self.peak, self.disagreement, self.clothes):
             if values is not None:
                 values[rows] = np.nan
         if self.looked is not None:
@@ -57,7 +56,7 @@ class Person:
     def add(self, other: Person) -> None:
         """Take over the frames that only the other part of this person has."""
         rows = other.valid & ~self.valid
-        for name in ("xy", "z", "visibility", "peak", "disagreement", "clothes", "world", "looked", "presence", "chosen"):
+        for name in ("xy", "z", "visibility", "peak", "disagreement", "clothes", "looked", "presence", "chosen"):
             mine, theirs = getattr(self, name), getattr(other, name)
             if mine is not None and theirs is not None:
                 mine[rows] = theirs[rows]

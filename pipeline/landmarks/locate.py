@@ -128,9 +128,8 @@ def _stretch(
 def _slim(person: Person) -> Person:
     """A person of a stretch that is done, in a sixth of the room: only what the track is made of, to a thousandth of its value."""
     kept = {name: getattr(person, name).astype(np.float16) for name in ("z", "visibility", "disagreement", "presence")}
-    world = person.world.astype(np.float16) if person.world is not None and np.isfinite(person.world).any() else None
     return replace(
-        person, **kept, xy=person.xy.astype(np.float32), world=world, chosen=person.chosen.astype(np.int16), peak=np.empty((0, N)), looked=None,
+        person, **kept, xy=person.xy.astype(np.float32), chosen=person.chosen.astype(np.int16), peak=np.empty((0, N)), looked=None,
         clothes=None,
     )  # fmt: skip
 
@@ -176,7 +175,6 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
     n = len(t)
     xy, presence = np.full((n, N, 2), np.nan), np.zeros(n)
     z, visibility, disagreement = (np.full((n, N), np.nan) for _ in range(3))
-    world = np.full((n, N, 3), np.nan)
     chosen, unsure = _athlete(followed)
     if unsure > CLOSE_CALL:
         notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
@@ -191,12 +189,10 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
             (presence, piece.presence),
         ):
             whole[rows][fresh] = part[fresh]
-        if piece.world is not None:
-            world[rows][fresh] = piece.world[fresh]
     if np.isfinite(xy).any():
         body = float(np.nanmedian(torso(xy)))
-        sort_sides(xy, body, z, visibility, disagreement, world)
+        sort_sides(xy, body, z, visibility, disagreement)
         wild = drop_wild(xy, t, body) | off_picture(xy, size[0] * scale, size[1] * scale, body)
-        for values in (xy, z, visibility, disagreement, world):
+        for values in (xy, z, visibility, disagreement):
             values[wild] = np.nan
-    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes), world)
+    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))

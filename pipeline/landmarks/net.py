@@ -27,8 +27,6 @@ class Guess:
     presence: float  # 0..1 that a person is in the crop
     centre: np.ndarray  # (2,) middle of the hips, as steering point
     top: np.ndarray  # (2,) top of the circle round the body
-    # (33, 3) metres of a body 1.65 m tall from the middle of the hips, in the picture's axes: x right, y down, z away from the camera
-    world: np.ndarray | None = None
 
 
 class LandmarkNet:
@@ -43,7 +41,7 @@ class LandmarkNet:
             self._input = self._net.get_input_details()[0]["index"]
             by_shape = {tuple(int(v) for v in d["shape"]): d["index"] for d in self._net.get_output_details()}
             self._points, self._presence = by_shape[1, POINTS * 5], by_shape[1, 1]
-            self._heatmaps, self._world = by_shape[1, 64, 64, POINTS], by_shape[1, POINTS * 3]
+            self._heatmaps = by_shape[1, 64, 64, POINTS]
         except (ValueError, KeyError, RuntimeError) as error:
             raise MatsideError(
                 f"{path}: not a landmark model of the pose family (39 points with heatmaps from a 256 x 256 crop): {error}."
@@ -61,21 +59,11 @@ class LandmarkNet:
         points, peak = refine(raw[:, :2], heatmaps)
         z, visibility = raw[:N, 2], 1 / (1 + np.exp(-np.clip(raw[:N, 3], -60, 60)))
         points = points - 0.5  # the model counts from the corner of a pixel, the crop from its middle
-        world = self._net.get_tensor(self._world)[0].reshape(POINTS, 3)[:N]
         if mirrored:
             points[:, 0] = 255 - points[:, 0]
             points[:N], peak[:N], z, visibility = points[MIRROR], peak[MIRROR], z[MIRROR], visibility[MIRROR]
         placed = crop.to_picture(points)
-        return Guess(
-            placed[:N],
-            z * (crop.side / 256),
-            visibility,
-            peak[:N],
-            presence,
-            placed[HIPS],
-            placed[TOP],
-            upright(world, crop, mirrored=mirrored),
-        )
+        return Guess(placed[:N], z * (crop.side / 256), visibility, peak[:N], presence, placed[HIPS], placed[TOP])
 
     def raw(self, pixels: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
         """(39, 5) x, y, z, visibility and presence logits; the crop's presence; (64, 64, 39) heatmap logits."""
@@ -83,14 +71,6 @@ class LandmarkNet:
         self._net.invoke()
         points = self._net.get_tensor(self._points)[0].reshape(POINTS, 5)
         return points, float(self._net.get_tensor(self._presence)[0, 0]), self._net.get_tensor(self._heatmaps)[0]
-
-
-def upright(world: np.ndarray, crop: Crop, *, mirrored: bool) -> np.ndarray:
-    """(33, 3) world points of a crop, x right, y down, z away from the camera, in the picture's axes: mirrored back, then turned as the crop was."""
-    if mirrored:
-        world = world[MIRROR] * np.array([-1.0, 1.0, 1.0])
-    cos, sin = np.cos(crop.angle), np.sin(crop.angle)
-    return np.concatenate([world[:, :2] @ np.array([[cos, sin], [-sin, cos]]), world[:, 2:]], axis=1)
 
 
 def _mirror() -> np.ndarray:

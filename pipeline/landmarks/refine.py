@@ -19,7 +19,6 @@ from pipeline.landmarks.join import ARMS, LEGS, Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
 from pipeline.landmarks.spool import Spool
-from pipeline.landmarks.track import NAMES
 
 SAME_BODY = 0.5  # torsos: mean distance of the joints beyond which the mirrored look shows somebody else, or nobody
 SAME_POINT = 0.33  # torsos: a point further off is not averaged; one of the two looks has it on the wrong limb
@@ -28,11 +27,7 @@ EXCHANGED_BY = 0.6  # limbs count as exchanged where the other naming brings the
 
 
 def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
-    """Look once more at each frame in which the person was seen, and take the mean. Others are painted out of the crop.
-
-    Only this look tells of depth: `person.world` is filled here.
-    """
-    person.world = np.full((len(person.xy), len(NAMES), 3), np.nan)
+    """Look once more at each frame in which the person was seen, and take the mean. Others are painted out of the crop."""
     for row in np.flatnonzero(person.valid):
         body = person.xy[row]
         crop = aligned_crop(body)
@@ -72,6 +67,4 @@ def mix(person: Person, row: int, guess: Guess, size: float) -> None:
     person.xy[row] = mine + share[:, None] * (guess.xy[order] - mine)
     for own, seen in ((person.z[row], guess.z), (person.visibility[row], guess.visibility), (person.peak[row], guess.peak)):
         own += share * (seen[order] - own)
-    if person.world is not None and guess.world is not None:
-        person.world[row] = np.where(share[:, None] > 0, guess.world[order], np.nan)
     person.disagreement[row] = np.fmax(person.disagreement[row], distance)

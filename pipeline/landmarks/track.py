@@ -30,17 +30,10 @@ class Track:
     size: tuple[int, int]  # (width, height) of the full-size picture
     source: str  # the clip's name, for messages
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
-    # (n, 33, 3) metres of a body 1.65 m tall from the middle of the hips, in the picture's axes: x right, y down, z away from the camera,
-    # as if the camera looked straight at the athlete. From the second look alone: NaN where there was none or the two looks differ.
-    world: np.ndarray = None  # type: ignore[assignment]  # None: NaN throughout
 
     def __post_init__(self) -> None:
         n = len(self.t)
-        if self.world is None:
-            object.__setattr__(self, "world", np.full((n, N, 3), np.nan))
-        for name, shape in (
-            ("xy", (n, N, 2)), ("z", (n, N)), ("visibility", (n, N)), ("presence", (n,)), ("disagreement", (n, N)), ("world", (n, N, 3)),
-        ):  # fmt: skip
+        for name, shape in (("xy", (n, N, 2)), ("z", (n, N)), ("visibility", (n, N)), ("presence", (n,)), ("disagreement", (n, N))):
             got = np.shape(getattr(self, name))
             if got != shape:
                 raise ValueError(f"{self.source}: track.{name} should have shape {shape}, but has {got}.")
