@@ -14,7 +14,7 @@ from pipeline.reports.records import COLUMN, ReadingRow
 from pipeline.reports.said import said
 from pipeline.reports.words import DETAIL_WORDS, GENERIC, SKILL_WORDS, VERDICT_MEANS, VERDICT_WORDS, DetailWords
 from pipeline.scoring.tolerances import Kind, Tolerance
-from pipeline.scoring.verdicts import NOT_JUDGED
+from pipeline.scoring.verdicts import NOT_JUDGED, TOO_WIDE
 from pipeline.vocabulary import DETAIL, Detail, Skill, Verdict
 
 
@@ -97,17 +97,19 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
     shown = plus_minus(row.value, row.low, row.high, row.unit) if has_value else ""
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)
     decided = row.verdict in (Verdict.CLOSE, Verdict.NOT_YET)
-    film = SKILL_WORDS[Skill(row.skill)].film if row.skill in set(Skill) and row.verdict == Verdict.CANNOT_TELL and not own else ""
+    by_chance = has_value and tolerance is not None and row.low <= tolerance.target <= row.high  # a fault that the range swallows
+    dark = row.verdict == Verdict.CANNOT_TELL and row.reason in ("", TOO_WIDE)  # other reasons say themselves what to do
+    film = SKILL_WORDS[Skill(row.skill)].film if row.skill in set(Skill) and dark else ""
     return ReadingView(
         anchor=row.anchor,
         title=column_title(tr, row.column),
         v=VERDICTS[row.verdict],
         shown=shown,
         exact=repr(row.value) if has_value else "",
-        meaning=_meaning(tr, row, words, under, over, apart) if has_value and tolerance else "",
+        meaning=_meaning(tr, row, words, under, over, apart, by_chance) if has_value and tolerance else "",
         reason=said(tr, row.reason),
         ribbon=_ribbon(tr, row, tolerance, shown) if has_value and tolerance else Markup(""),
-        next=(words.next_under if under else words.next_over if over else "") if decided else "",
+        next=(words.next_under if under else words.next_over if over else "") if decided and not by_chance else "",
         film=film,
         what=known.what if known else "",
         good=words.good,
@@ -126,13 +128,14 @@ def _faults(row: ReadingRow, tolerance: Tolerance) -> tuple[bool, bool, float]:
     return under, over, abs(apart)
 
 
-def _meaning(tr: Translations, row: ReadingRow, words: DetailWords, under: bool, over: bool, apart: float) -> str:
+def _meaning(tr: Translations, row: ReadingRow, words: DetailWords, under: bool, over: bool, apart: float, by_chance: bool) -> str:
     fault = words.under if under else words.over if over else ""
     if not fault:
         return tr.gettext(words.good) if words.good and row.verdict == Verdict.MET else ""
     amount = quantity(apart, row.unit, half=half_width(row.low, row.high))
     of_what = f" {tr.gettext(OF_WHAT[row.unit])}" if row.unit in OF_WHAT else ""
-    return f"{amount}{of_what} {tr.gettext(fault)}."
+    doubt = tr.gettext(", which is less than can be told") if by_chance else ""
+    return f"{amount}{of_what} {tr.gettext(fault)}{doubt}."
 
 
 def _ribbon(tr: Translations, row: ReadingRow, tolerance: Tolerance, shown: str) -> Markup:

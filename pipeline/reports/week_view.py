@@ -10,6 +10,7 @@ from datetime import date, timedelta
 
 from pipeline.reports.best import from_target
 from pipeline.reports.language import Translations, week_words
+from pipeline.reports.numbers import plus_minus
 from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_value, skill_title
 from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_of
@@ -129,16 +130,18 @@ class WeekLink:
 
 @dataclass(frozen=True)
 class Problems:
-    """Clips that need the coach (of any week) and this week's other clips without a result."""
+    """Clips that need the coach (of any week), this week's other clips without a result, and those measured with a doubt."""
 
     waiting: list[ClipView] = field(default_factory=list)
     others: list[ClipView] = field(default_factory=list)
+    doubted: list[ClipView] = field(default_factory=list)
 
 
 def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     """The mark of one reading, leading to its place on the athlete's page."""
     verdict = tr.gettext(VERDICTS[row.verdict].word)
-    title = f"{row.athlete}, {column_title(tr, row.column)}: {verdict}"  # also what a screen reader says beyond the value
+    ranged = f", {plus_minus(row.value, row.low, row.high, row.unit)}" if math.isfinite(row.value) else ""
+    title = f"{row.athlete}, {column_title(tr, row.column)}: {verdict}{ranged}"  # also what a screen reader says beyond the value
     return Mark(VERDICTS[row.verdict], short_value(row), f"{root}#{row.anchor}", title)
 
 
@@ -239,14 +242,16 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]
 
 
 def problems_of(tr: Translations, weeks: Iterable[Week], key: str, *, latest: bool) -> Problems:
-    """Clips that wait for the coach, and clips of this week (undated ones with the latest) that gave nothing."""
-    waiting, others = [], []
+    """Clips that wait for the coach, and of this week (undated ones with the latest) those that gave nothing or left a doubt."""
+    waiting, others, doubted = [], [], []
     for week in weeks:
         here = week.key == key or (latest and week.key == "undated")
         for clip in week.clips:
             view = ClipView(clip.clip, clip.status, said(tr, clip.reason))
             if clip.status == NEEDS_YOU:
                 waiting.append(view)
-            elif here and (clip.status != MEASURED or clip.reason):
+            elif here and clip.status != MEASURED:
                 others.append(view)
-    return Problems(waiting, others)
+            elif here and clip.reason:
+                doubted.append(view)
+    return Problems(waiting, others, doubted)

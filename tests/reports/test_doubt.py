@@ -1,0 +1,59 @@
+"""What an interval swallows is said to be so and not coached; a clip that was measured is not among those without a result."""
+
+import gettext
+import math
+
+import pytest
+
+from pipeline.reports.reading_view import reading_view
+from pipeline.reports.records import ClipRow, ReadingRow, Week
+from pipeline.reports.week_view import mark_of, problems_of
+from pipeline.scoring.tolerances import Kind, Tolerance
+from pipeline.scoring.verdicts import TOO_WIDE
+
+TR = gettext.NullTranslations()
+STRAIGHT = Tolerance(target=180.0, kind=Kind.AT_LEAST, met_within=12.0, close_within=25.0, source="common practice, no source")
+
+
+def row(value, low, high, verdict="close", reason=""):
+    """A lunge's back knee."""
+    return ReadingRow(
+        "OT-01", "Otters", "2026-03-02", "a.mp4", "lunge", "alone", 1, "knee_angle", "", value, low, high, "deg", 1.0, verdict, reason,
+        "OT-01_2026-03-02_aaaaaaaa_1", 1.0,
+    )  # fmt: skip
+
+
+def test_a_fault_inside_the_range_is_not_coached():
+    view = reading_view(TR, row(174.0, 166.0, 180.0), STRAIGHT)
+    assert view.meaning == "6° bent, which is less than can be told." and view.next == ""
+
+
+def test_a_fault_beyond_the_range_is():
+    view = reading_view(TR, row(160.0, 152.0, 168.0), STRAIGHT)
+    assert view.meaning == "20° bent." and view.next != ""
+
+
+@pytest.mark.parametrize(
+    ("reason", "how"),
+    [(TOO_WIDE, True), ("", True), ("Two people move much alike in this clip, so it is not sure who was measured.", False)],
+)
+def test_how_to_film_is_said_once(reason, how):
+    """Where the reason names its own remedy, the skill's usual one would only lead away from it."""
+    assert bool(reading_view(TR, row(math.nan, math.nan, math.nan, "cannot tell", reason), STRAIGHT).film) is how
+
+
+def test_a_mark_names_its_range():
+    assert mark_of(TR, row(160.0, 152.0, 168.0), "").title == "OT-01, Back knee: close, 160° ± 8°"
+    assert mark_of(TR, row(math.nan, math.nan, math.nan, "cannot tell"), "").title == "OT-01, Back knee: cannot tell"
+
+
+def test_a_measured_clip_with_a_doubt_is_not_one_without_a_result():
+    week = Week("2026-W10", "2026-03-02")
+    week.clips += [
+        ClipRow("a.mp4", "OT-01", "2026-03-02", "measured", "Two people move much alike (67 %)"),
+        ClipRow("b.mp4", "OT-01", "2026-03-02", "failed", "the clip breaks off"),
+        ClipRow("c.mp4", "OT-01", "2026-03-02", "measured", ""),
+        ClipRow("d.mp4", "", "2026-03-02", "needs you", "whose clip is it?"),
+    ]
+    found = problems_of(TR, [week], "2026-W10", latest=True)
+    assert [[clip.name for clip in some] for some in (found.waiting, found.others, found.doubted)] == [["d.mp4"], ["b.mp4"], ["a.mp4"]]
