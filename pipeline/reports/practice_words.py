@@ -79,7 +79,7 @@ BOTH_SIDES: dict[str, str] = {  # where left and right are both short; the same 
     CUES[C, "toe_point"].under: _("Point both feet hard"),
 }
 FILM_CUES: dict[Skill, str] = {
-    L: _("Film from the side"), T: _("Film from the side"), S: _("Film from the side"), R: _("Film from the side"), C: _("Film from the front"),
+    **dict.fromkeys((L, T, S, R), _("Film side-on again")), C: _("Film front-on again"),
 }  # fmt: skip
 FILM, KEEP = _("Film it again"), _("Met: keep it")
 NOT_FILMED, BY_EYE = _("Not filmed yet"), _("By eye: no filming consent")

@@ -69,7 +69,7 @@ def test_safety_says_what_it_loads():
 def test_a_doubtful_reading_is_said_to_be_doubtful_and_how_to_film_it():
     view = focus_view(TR, one(150, 170), TOLERANCES)
     assert view.sentence == "Cannot tell yet: nothing is certainly short; nearest is Hips, 160° ± 10° on 2 March 2026."
-    assert (view.cue, view.perhaps, view.certain) == ("Film from the side", "Hips?", False) and view.film.startswith(
+    assert (view.cue, view.perhaps, view.certain) == ("Film side-on again", "Hips?", False) and view.film.startswith(
         "Film from the side, phone"
     )
 
