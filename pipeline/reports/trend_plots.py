@@ -17,7 +17,7 @@ from pipeline.reports.plots import Scale, ticks
 from pipeline.scoring.tolerances import Tolerance
 from pipeline.trends.athlete import Trend
 from pipeline.trends.slope import MONTH
-from pipeline.vocabulary import DEGREES, SECONDS
+from pipeline.vocabulary import CHORD, DEGREES, LEG, SECONDS, SHANK
 
 WIDTH, LEFT, RIGHT = 640.0, 46.0, 12.0
 MOST_LANES = 16  # athletes of one cohort stacked above each other before lanes are used again
@@ -125,8 +125,8 @@ def _frame(tr: Translations, x: Scale, y: Scale, unit: str, floor: float) -> lis
 
 
 def value_words(value: float, unit: str) -> str:
-    """A tick's number: degrees with their sign, seconds with two places."""
-    return quantity(value, unit) if unit == DEGREES else number(value, 2 if unit == SECONDS else 0)
+    """A tick's number: degrees and shares with their sign, seconds with two places."""
+    return quantity(value, unit) if unit in (DEGREES, CHORD, SHANK, LEG) else number(value, 2 if unit == SECONDS else 0)
 
 
 def _attempts(x: Scale, y: Scale, attempts: pd.DataFrame) -> list[str]:

@@ -12,7 +12,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from pipeline.reports.language import Translations, day_words
-from pipeline.reports.numbers import quantity
+from pipeline.reports.numbers import plus_minus, quantity
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
@@ -102,11 +102,13 @@ def trend_view(
         "cohort": cohort, "days": sessions, "first": day_words(tr, min((t.change.start_date for t in trends), default="")),
         "last": day_words(tr, max((t.change.now_date for t in trends), default="")),
     }  # fmt: skip
-    chance = tr.gettext(
-        "%(judged)d series have enough sessions to be judged, each so that chance alone calls at most 1 in 20 a change: "
-        "expect up to %(false).1f of them to be chance. Reading the page every week makes more: over 12 weeks, chance alone said "
-        "“changed” at least once in %(weekly)s of invented series in which nothing changed. What several details bear out is safer."
-    ) % {"judged": judged, "false": 0.05 * judged, "weekly": WEEKLY_FALSE}
+    chance = tr.gettext("No series has enough sessions to be judged yet: %d are needed.") % ENOUGH_SESSIONS
+    if judged:
+        chance = tr.gettext(
+            "%(judged)d series have enough sessions to be judged, each so that chance alone calls at most 1 in 20 a change: "
+            "expect up to %(false).1f of them to be chance. Reading the page every week makes more: over 12 weeks, chance alone said "
+            "“changed” at least once in %(weekly)s of invented series in which nothing changed. What several details bear out is safer."
+        ) % {"judged": judged, "false": 0.05 * judged, "weekly": WEEKLY_FALSE}
     views = [NoteView(letter, day_words(tr, row.date), row.kind, f"{row.text} ({row.about})") for letter, row in lettered]
     return TrendView(code, cohort, summary, chance, views, details, figure_table(trends))
 
@@ -142,9 +144,14 @@ def _detail(
 
 def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     c, unit = trend.change, trend.unit
-    attempts = int(trend.attempts["value"].notna().sum())
-    facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {attempts}")]
-    facts.append((tr.gettext("start → now"), f"{quantity(c.start, unit)} → {quantity(c.now, unit)}"))
+    known = trend.attempts[trend.attempts["value"].notna()]
+    facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {len(known)}")]
+    if len(trend.sessions) > 1:
+        facts.append((tr.gettext("start → now"), f"{quantity(c.start, unit)} → {quantity(c.now, unit)}"))
+    elif len(known) == 1:
+        facts.append((tr.gettext("now"), plus_minus(*(float(known[end].iloc[0]) for end in ("value", "low", "high")), unit)))
+    else:
+        facts.append((tr.gettext("now"), quantity(c.now, unit)))
     if math.isfinite(trend.slope.low):
         line = trend.slope
         facts.append(
