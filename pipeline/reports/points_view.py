@@ -119,12 +119,13 @@ def points_view(tr: Translations, sheet: ScoreSheet) -> PointsView:
     plan = sheet.plan
     results = {one.name: one for one in sheet.results}
     names = list(sheet.teams)
+    whole = all(one.value.denominator == 1 for one in sheet.results)  # else every team's two places stand under each other
     rounds = [_round(tr, plan, i, one, [] if sheet.by_hand else names, sheet) for i, one in enumerate(plan.rounds)]
     return PointsView(
         plan.name, [_team(tr, sheet, results[name]) for name in names],
         [
             PlaceRow(
-                f"{one.place} =" if one.tied else str(one.place), one.name, str(len(one.members)), str(one.points), _fraction(one.value),
+                f"{one.place} =" if one.tied else str(one.place), one.name, str(len(one.members)), str(one.points), _fraction(one.value, whole),
                 "" if sheet.by_hand else str(one.unknown),
             )
             for one in sheet.results
@@ -173,9 +174,9 @@ def _round(tr: Translations, plan: Plan, i: int, one: Round, teams: Sequence[str
     return RoundView(one.name, skills, one.last, lines)
 
 
-def _fraction(value: Fraction) -> str:
+def _fraction(value: Fraction, whole: bool = True) -> str:
     """A whole number as such, else two places; ties are decided by the fraction itself, not by what is written here."""
-    return str(value.numerator) if value.denominator == 1 else number(float(value), 2)
+    return str(value.numerator) if whole and value.denominator == 1 else number(float(value), 2)
 
 
 def _rule(tr: Translations, plan: Plan) -> str:
