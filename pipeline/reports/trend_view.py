@@ -149,7 +149,8 @@ def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     if len(trend.sessions) > 1:
         facts.append((tr.gettext("start → now"), f"{quantity(c.start, unit)} → {quantity(c.now, unit)}"))
     elif len(known) == 1:
-        facts.append((tr.gettext("now"), plus_minus(*(float(known[end].iloc[0]) for end in ("value", "low", "high")), unit)))
+        value, low, high = (float(known[end].iloc[0]) for end in ("value", "low", "high"))
+        facts.append((tr.gettext("now"), plus_minus(value, low, high, unit)))
     else:
         facts.append((tr.gettext("now"), quantity(c.now, unit)))
     if math.isfinite(trend.slope.low):
