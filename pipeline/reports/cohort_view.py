@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from pipeline.reports.change_words import signed
 from pipeline.reports.language import MONTHS, Translations, day_words
 from pipeline.reports.numbers import quantity, span
 from pipeline.reports.reading_view import column_title, is_further, known_detail, skill_title
@@ -173,7 +174,7 @@ def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, u
     shown = f"{quantity(mean['mean'], unit)} ({span(mean['low'], mean['high'], unit)})" if math.isfinite(mean["low"]) else ""
     change = ""
     if math.isfinite(mean["change_low"]):
-        change = f"{_signed(mean['change'], unit)} ({_signed(mean['change_low'], unit)} … {_signed(mean['change_high'], unit)})"
+        change = f"{signed(mean['change'], unit)} ({signed(mean['change_low'], unit)} … {signed(mean['change_high'], unit)})"
     if cohort not in shares.index:
         return CohortRow(cohort, int(mean["athletes"]), shown, "", Markup(""), change)
     share = shares.loc[cohort]
@@ -189,11 +190,6 @@ def share_words(share: float, low: float, high: float) -> str:
         return ""
     ends = f" ({100 * low:.0f} to {100 * high:.0f})" if math.isfinite(low) else ""
     return f"{100 * share:.0f} %{ends}"
-
-
-def _signed(value: float, unit: str) -> str:
-    sign = "+" if value > 0 else "−" if value < 0 else ""
-    return f"{sign}{amount(value, unit).split(' ')[0]}"
 
 
 def _detail_words(tr: Translations, skill: str, detail: str, side: str = "") -> str:
@@ -228,7 +224,7 @@ def _difference(tr: Translations, row: Any, levels: dict[tuple[str, ...], float]
 
 def _unsure(tr: Translations, rows: Sequence[Any], unit: str) -> str:
     """The comparisons of one cell that say nothing, in one line."""
-    pairs = [f"{r.cohort} – {r.other} {_signed(r.difference, unit)} ({_signed(r.low, unit)} … {_signed(r.high, unit)})" for r in rows]
+    pairs = [f"{r.cohort} – {r.other} {signed(r.difference, unit)} ({signed(r.low, unit)} … {signed(r.high, unit)})" for r in rows]
     return tr.gettext("No difference we can be sure of: %s.") % "; ".join(pairs) if pairs else ""
 
 
@@ -266,8 +262,8 @@ def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, 
         ) % {
             "drill": effect.drill, "cohort": effect.cohort, "since": day_words(tr, effect.since),
             "detail": _detail_words(tr, effect.skill, effect.detail, effect.side), "setting": _setting(tr, effect.setting),
-            "change": _signed(effect.change, unit), "others": _signed(effect.others, unit), "more": _signed(effect.more, unit),
-            "low": _signed(effect.low, unit), "high": _signed(effect.high, unit),
+            "change": signed(effect.change, unit), "others": signed(effect.others, unit), "more": signed(effect.more, unit),
+            "low": signed(effect.low, unit), "high": signed(effect.high, unit),
         }  # fmt: skip
         out.append((words, said(tr, effect.why)))
     return out

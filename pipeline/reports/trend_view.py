@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from pipeline.reports.change_words import signed
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.numbers import plus_minus, quantity
 from pipeline.reports.reading_view import column_title, is_further, skill_title
@@ -98,7 +99,9 @@ def trend_view(
     details = [_detail(tr, key, grouped[key], tolerances, marks, period, drop_scatter) for key in order]
     judged = sum(len(t.sessions) >= ENOUGH_SESSIONS for t in trends)
     sessions = len({d for t in trends for d in t.sessions["date"]})
-    summary = tr.gettext("%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.") % {
+    summary = tr.ngettext(
+        "%(cohort)s. %(days)d day with readings, %(first)s.", "%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.", sessions
+    ) % {
         "cohort": cohort, "days": sessions, "first": day_words(tr, min((t.change.start_date for t in trends), default="")),
         "last": day_words(tr, max((t.change.now_date for t in trends), default="")),
     }  # fmt: skip
@@ -156,18 +159,13 @@ def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     if math.isfinite(trend.slope.low):
         line = trend.slope
         facts.append(
-            (tr.gettext("trend a month"), f"{_signed(line.per_month, unit)} ({_signed(line.low, unit)} … {_signed(line.high, unit)})")
+            (tr.gettext("trend a month"), f"{signed(line.per_month, unit)} ({signed(line.low, unit)} … {signed(line.high, unit)})")
         )
     if math.isfinite(c.mdc):
         facts.append((tr.gettext("smallest change that counts"), amount(c.mdc, unit)))
     if math.isfinite(trend.mdc):
         facts.append((tr.gettext("between two single attempts"), amount(trend.mdc, unit)))
     return facts
-
-
-def _signed(value: float, unit: str) -> str:
-    sign = "+" if value > 0 else "−" if value < 0 else ""
-    return f"{sign}{amount(value, unit).split(' ')[0]}"
 
 
 def _drop(tr: Translations, trends: Sequence[Trend], tolerances: Tolerances, drop_scatter: dict[tuple[str, ...], Prior]) -> str:

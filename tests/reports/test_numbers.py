@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.reports.change_words import signed
 from pipeline.reports.numbers import number, plus_minus, quantity, span
 
 NARROW = "\u202f"
@@ -25,6 +26,17 @@ NARROW = "\u202f"
 )
 def test_value_with_its_interval(value, low, high, unit, shown):
     assert plus_minus(value, low, high, unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "shown"),
+    [
+        (11.4, "deg", "+11°"), (-1.23, "deg", "\u22121.2°"), (-0.04, "deg", "0.0°"), (0.0, "s", f"0.00{NARROW}s"),
+        (-0.6, "% chord", f"\u22120.6{NARROW}%"), (4.2, "% shank", f"+4{NARROW}%"), (0.12, "s", f"+0.12{NARROW}s"), (1.5, "arms/s", "+1.5"),
+    ],
+)  # fmt: skip
+def test_a_change_has_its_sign_and_its_unit_and_zero_has_none(value, unit, shown):
+    assert signed(value, unit) == shown
 
 
 def test_an_unknown_unit_is_written_out():
