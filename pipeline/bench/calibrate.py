@@ -6,8 +6,8 @@ Every detail is measured with an empty table, so that its raw value and its own 
 
 - bias: the median of truth minus raw value, drawn towards 0 where few clips speak;
 - sd: what the own errors do not explain, errors beyond 2.5 sd counted as that (Huber's proposal 2), drawn towards a first guess;
-- factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without its clip (CV+;
-  Barber et al. 2021), so that it was not seen. The ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 %
+- factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without any clip of its
+  body (CV+ by groups; Barber et al. 2021), so that neither clip nor child was seen: a model is off alike in all clips of one body. The ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 %
   (split conformal; Vovk et al. 2005), but of 20 scores that is the largest, whose own chance is wide. So a detail's own quantile is
   mixed with that of all well-behaved details' scores together, as POOLED readings' worth. Where a detail has MANY readings and they lie
   further off on one side, the two sides are learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
@@ -33,6 +33,7 @@ from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
 from pipeline.bench.readings import compare, read_truth_table, tracks
+from pipeline.bench.scenes import body_of
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import TABLE as FRAME_TABLE
 from pipeline.measures.uncertainty import TABLE, Known, Table
@@ -61,15 +62,16 @@ REST = (Skill.BACKWARD_ROLL, "knee_contact_time")  # its interval comes from ben
 
 @dataclass(frozen=True)
 class Errors:
-    """What readings with the empty table were off, of one detail: truth minus reading, own sd, and the clip each comes from."""
+    """What readings with the empty table were off, of one detail: truth minus reading, own sd, and the clip and body each comes from."""
 
     error: np.ndarray
     own: np.ndarray
     clip: np.ndarray
+    body: np.ndarray
 
     def where(self, mask: np.ndarray) -> Errors:
         """Those of the mask."""
-        return Errors(self.error[mask], self.own[mask], self.clip[mask])
+        return Errors(self.error[mask], self.own[mask], self.clip[mask], self.body[mask])
 
 
 Clips = Mapping[str, tuple[Track, list[Attempt]]]
@@ -103,10 +105,10 @@ def fitted(errors: Errors, guess: float) -> tuple[float, float]:
 
 
 def unseen_scores(errors: Errors, guess: float) -> np.ndarray:
-    """(n,) signed error over sd of each reading, by the bias and sd of the other clips."""
+    """(n,) signed error over sd of each reading, by the bias and sd of the other bodies."""
     out = np.full(len(errors.error), np.nan)
-    for clip in np.unique(errors.clip):
-        mine = errors.clip == clip
+    for body in np.unique(errors.body):
+        mine = errors.body == body
         bias, sd = fitted(errors.where(~mine), guess)
         out[mine] = (errors.error[mine] - bias) / np.hypot(sd, errors.own[mine])
     return out
@@ -149,7 +151,8 @@ def _errors(rows: pd.DataFrame, key: tuple[Skill, str]) -> Errors:
     else:
         error = (part.true - part.reading).to_numpy(float)
     own = ((part.high - part.low) / 2).to_numpy(float)
-    return Errors(error, own, part["clip"].to_numpy())
+    clips = part["clip"].to_numpy()
+    return Errors(error, own, clips, np.array([body_of(clip) for clip in clips], dtype=str))
 
 
 def first_guess(key: tuple[Skill, str]) -> float:

@@ -8,6 +8,7 @@ sides; others in the picture in half of them. The athlete stays in the picture b
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -51,13 +52,30 @@ def leaves(index: int) -> bool:
     return index % 17 == 11 and kind(index) != "routine"
 
 
+def body_of(clip: str) -> str:
+    """Whose body a benchmark clip of that name shows: the part's letter and the number in BODIES; another clip's own name."""
+    named = re.match(r"([A-Z])\d-(\d+)_", clip)
+    part = next((p for p in PARTS if named and p[0].upper() == named[1]), None)
+    return f"{named[1]} {_who(part, _random(part, int(named[2])))}" if named and part else clip
+
+
+def _random(part: str, index: int) -> np.random.Generator:
+    return np.random.default_rng([PARTS.index(part), 2, index])
+
+
+def _who(part: str, rng: np.random.Generator) -> int:
+    """Number of the scene's body, the first thing drawn; grown-ups a third as often."""
+    n = len(BODIES[part])
+    return int(rng.integers(n * 3 - 2)) % n
+
+
 def scene(part: str, index: int) -> Scene:
     """Scene number `index` of a part."""
-    rng = np.random.default_rng([PARTS.index(part), 2, index])
+    rng = _random(part, index)
     what = kind(index)
     hue = 0.0 if part == "tune" else 0.5
     shapes = BODIES[part]
-    who = int(rng.integers(len(shapes) * 3 - 2)) % len(shapes)  # grown-ups a third as often
+    who = _who(part, rng)
     extras = _others(part, who, rng) if rng.random() < 0.5 else ()
     return Scene(
         f"{part[0].upper()}{index % 4 + 1}-{index:03d}_2026-02-{1 + index % 28:02d}_1",
