@@ -119,7 +119,7 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
         if focus.stale:
             return tr.gettext("Cannot tell yet: last filmed on %s, which is too long ago") % latest
         if not one or not focus.key:
-            return tr.gettext("Cannot tell yet: nothing read on %s is certainly short of what is wanted") % latest
+            return tr.gettext("Cannot tell yet: nothing in the middle attempt of %s is certainly short of what is wanted") % latest
         title = column_title(tr, (focus.skill, *focus.key))
         return tr.gettext("Cannot tell yet: nothing is certainly short; nearest is %(detail)s, %(value)s on %(day)s") % {
             "detail": title, **read,
