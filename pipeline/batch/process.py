@@ -110,7 +110,8 @@ def _reason(track, results: list) -> str:
             said.append("nobody was found in the picture. Film the whole body, standing upright at the start, from the side or the front")
         else:
             said.append(
-                "none of the skills was found: lunge, cartwheel, backward roll, shoulder stand. If it is there, name it in clips.csv, column skill"
+                "none of the skills was found: lunge, loaded lunge, cartwheel, backward roll, shoulder stand. "
+                "If it is there, name it in clips.csv, column skill"
             )
     return "; ".join(said)
 

@@ -30,7 +30,7 @@ def athlete_lines(store: Store, tolerances: Tolerances, code: str, filters: Filt
             yield f"  {title}: no value in this time."
             continue
         latest = trend.sessions.iloc[-1]
-        said = sentence(trend, tolerances.get((trend.skill, trend.detail)))
-        yield f"  {title}: {amount(float(latest['median']), trend.unit)} on {latest['date']}. {said}"
+        value, said = float(latest["median"]), sentence(trend, tolerances.get((trend.skill, trend.detail)))
+        yield f"  {title}: {'−' if value < 0 else ''}{amount(value, trend.unit)} on {latest['date']}. {said}"
     if not trends:
         yield "  No readings in this time."

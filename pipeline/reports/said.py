@@ -78,7 +78,11 @@ CLIPS = (
     _("whose clip is it? Fill in athlete %(where)s"),
     _("when was it filmed? Fill in date %(where)s"),
     _("nobody was found in the picture. Film the whole body, standing upright at the start, from the side or the front"),
-    _("none of the skills was found: lunge, cartwheel, backward roll, shoulder stand. If it is there, name it in clips.csv, column skill"),
+    _(
+        "none of the skills was found: lunge, loaded lunge, cartwheel, backward roll, shoulder stand. "
+        "If it is there, name it in clips.csv, column skill"
+    ),
+    _("Two people move much alike (%(number)s %%); the more active one was taken for the athlete."),
     _("%(clip)s: no picture could be decoded. Copy the clip from the phone again."),
     _("%(clip)s: the file is empty (0 bytes). Copy it from the phone again."),
     _("%(clip)s: the video is packed in a way this Matside cannot decode. Export it again as H.264."),
