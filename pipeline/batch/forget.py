@@ -36,6 +36,7 @@ class Forgotten:
     pages: list[str] = field(default_factory=list)
     sheets: list[str] = field(default_factory=list)  # of points rounds, with everybody on them
     log_lines: int = 0
+    said: dict[str, int] = field(default_factory=dict)  # what the coach had said of the athlete: how many notes, pins, verdicts
     sources: list[Path] = field(default_factory=list)  # the coach's own clips that are still there
     deleted_sources: list[Path] = field(default_factory=list)
 
@@ -57,7 +58,9 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
             codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
             raise MatsideError(f"{code}: nothing is stored about this athlete. Stored are: {codes}.")
         spelled = {k.athlete for k in theirs.values()} | known_otherwise
+        of = {"notes": store.notes()["about"], "pins": store.pins()["athlete"], "verdicts": store.eye()["athlete"]}
         done = _remove(theirs, store, out, about=spelled)
+        done.said = {what: int(about.isin(spelled).sum()) for what, about in of.items() if about.isin(spelled).any()}
         done.sources = sources(store, theirs)
         if delete_clips:
             done.deleted_sources = [path for path in done.sources if _deleted(path)]
@@ -175,6 +178,8 @@ def told(done: Forgotten, code: str) -> Sequence[str]:
         f"Forgotten: {len(done.clips)} clips of {code} with all readings, {done.landmarks} landmark files, {done.pictures} pictures, "
         f"{done.log_lines} log lines. The pages were drawn again without {code}."
     ]
+    if done.said:
+        lines += [f"Of what you had said of {code}: {', '.join(f'{what} {n}' for what, n in done.said.items())}."]
     if done.sheets:
         lines += [f"Score sheets that named {code}, removed whole: {', '.join(done.sheets)}."]
     if done.deleted_sources:

@@ -102,6 +102,8 @@ def test_what_the_coach_said_chose_and_played_goes_with_the_athlete_and_nothing_
     done = forget_athlete("OT-01", out, load_tolerances())
     assert knows(out, ["OT-01_", "sprained"]) == [] and knows(out, ["OT-01<", '"OT-01"', ">OT-01", ",OT-01,", "OT-01."]) == []
     assert len(done.sheets) == 4 and "score sheets" in "\n".join(told(done, "OT-01")).lower()
+    assert done.said == {"notes": 1, "pins": 1, "verdicts": 2}
+    assert "Of what you had said of OT-01: notes 1, pins 1, verdicts 2." in told(done, "OT-01")
     assert (out / "clips_to_fill_in.csv").read_text() == "clip,athlete,date,skill,setting\nIMG_1.MOV,,,,\n"
     with Store(out / "data" / "matside.sqlite") as store:
         assert list(store.eye()["athlete"]) == ["HE-02", "HE-02"] and list(store.pins()["athlete"]) == ["HE-02"]
