@@ -99,9 +99,8 @@ def trend_view(
     details = [_detail(tr, key, grouped[key], tolerances, marks, period, drop_scatter) for key in order]
     judged = sum(len(t.sessions) >= ENOUGH_SESSIONS for t in trends)
     sessions = len({d for t in trends for d in t.sessions["date"]})
-    summary = tr.ngettext(
-        "%(cohort)s. %(days)d day with readings, %(first)s.", "%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.", sessions
-    ) % {
+    one_day = tr.gettext("%(cohort)s. One day with readings, %(first)s.")
+    summary = (one_day if sessions == 1 else tr.gettext("%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.")) % {
         "cohort": cohort, "days": sessions, "first": day_words(tr, min((t.change.start_date for t in trends), default="")),
         "last": day_words(tr, max((t.change.now_date for t in trends), default="")),
     }  # fmt: skip
