@@ -9,8 +9,6 @@ import numpy as np
 from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain
 from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
-from pipeline.landmarks.sides import ARMS as ARMS
-from pipeline.landmarks.sides import LEGS as LEGS
 from pipeline.landmarks.sides import exchanged
 from pipeline.landmarks.track import N
 

@@ -15,15 +15,14 @@ import numpy as np
 from pipeline.landmarks.crops import Crop, between, cut
 from pipeline.landmarks.follow import recognised
 from pipeline.landmarks.hide import paint_out
-from pipeline.landmarks.join import ARMS, LEGS, Person
+from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
+from pipeline.landmarks.sides import as_named
 from pipeline.landmarks.spool import Spool
 
 SAME_BODY = 0.5  # torsos: mean distance of the joints beyond which the mirrored look shows somebody else, or nobody
 SAME_POINT = 0.33  # torsos: a point further off is not averaged; one of the two looks has it on the wrong limb
-EXCHANGED_FROM = 0.25  # torsos: limbs nearer than this are not exchanged
-EXCHANGED_BY = 0.6  # limbs count as exchanged where the other naming brings them nearer by this
 
 
 def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
@@ -55,13 +54,8 @@ def aligned_crop(body: np.ndarray) -> Crop:
 def mix(person: Person, row: int, guess: Guess, size: float) -> None:
     """Take the mean of what is known in a row and a second look. Limbs named the other way round are turned back first; a point
     far off stays as it is, and their distance is kept as its doubt."""
-    mine, order = person.xy[row], np.arange(len(guess.xy))
-    for left, right in (LEGS, ARMS):
-        both, turned = [*left, *right], [*right, *left]
-        same = np.linalg.norm(mine[both] - guess.xy[both], axis=1).mean()
-        exchanged = np.linalg.norm(mine[both] - guess.xy[turned], axis=1).mean()
-        if same > EXCHANGED_FROM * size and exchanged < EXCHANGED_BY * same:
-            order[left], order[right] = right, left
+    mine = person.xy[row]
+    order = as_named(mine, guess.xy, size)
     distance = np.linalg.norm(mine - guess.xy[order], axis=1)
     share = np.where(distance < SAME_POINT * size, 0.5, 0.0)
     person.xy[row] = mine + share[:, None] * (guess.xy[order] - mine)

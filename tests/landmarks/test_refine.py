@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.landmarks.join import LEGS, Person
+from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess
 from pipeline.landmarks.refine import aligned_crop, mix
+from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.track import INDEX, N
 
 SIZE = 100.0  # pixels a trunk
