@@ -1,7 +1,7 @@
 """The benchmark's scenes: far wider than the sample clips, drawn from seeds, in a part to tune on and a part only to report on.
 
 The parts share no body, no hall, no clothes' colours and no seed. Scene i of a part is always the same scene, and any prefix of a part is
-balanced over the kinds (see KINDS; one in twelve is a whole routine). Ranges: bodies of 5-11 years and two adults; 0-30 degrees off
+balanced over the kinds (see KINDS; one in twelve is a whole routine). Scenes from WIDER_FROM on show other and many more bodies. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off
 square; phone 0.5-1.5 m high; athlete up to 80 % of the picture's height; portrait and landscape; hand-held; both directions and lead
 sides; others in the picture in half of them. The athlete stays in the picture but in the few scenes of which `leaves` is true.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -34,6 +35,9 @@ BODIES = {
         Shape(32, girl=0.0, weight=0.5),
     ),
 }  # fmt: skip
+WIDER_FROM = 240  # scenes from this number on show bodies of their own, see `_more_bodies`
+MORE = {"tune": 24, "report": 16}
+SCALES = {"girl": (0.0, 1.0), "weight": (0.25, 0.65), "muscle": (0.35, 0.65), "height": (0.3, 0.7), "proportions": (0.35, 0.8)}
 WALLS = {"tune": (BRICK, PLAIN), "report": (PANEL, PLAIN)}
 FLOORS = {"tune": (WOOD, MAT), "report": (PLAIN, WOOD)}
 SIZES = ((640, 480), (720, 540), (854, 480), (960, 540), (960, 540), (540, 960), (480, 854), (1280, 720))
@@ -56,16 +60,33 @@ def body_of(clip: str) -> str:
     """Whose body a benchmark clip of that name shows: the part's letter and the number in BODIES; another clip's own name."""
     named = re.match(r"([A-Z])\d-(\d+)_", clip)
     part = next((p for p in PARTS if named and p[0].upper() == named[1]), None)
-    return f"{named[1]} {_who(part, _random(part, int(named[2])))}" if named and part else clip
+    if not named or not part:
+        return clip
+    index = int(named[2])
+    return f"{named[1]}{'' if index < WIDER_FROM else ' more'} {_who(len(bodies(part, index)), _random(part, index))}"
+
+
+def bodies(part: str, index: int) -> tuple[Shape, ...]:
+    """All bodies that may be in scene number `index` of a part; the last one is grown up."""
+    return BODIES[part] if index < WIDER_FROM else _more_bodies(part)
+
+
+@lru_cache
+def _more_bodies(part: str) -> tuple[Shape, ...]:
+    """MORE bodies drawn from all of the scales: children of 5 to 11.5 years, then one grown-up."""
+    rng = np.random.default_rng([PARTS.index(part), 3])
+    return tuple(
+        Shape(round(float(years), 2), **{k: round(float(rng.uniform(*v)), 2) for k, v in SCALES.items()})
+        for years in (*rng.uniform(5, 11.5, MORE[part] - 1), rng.uniform(20, 45))
+    )
 
 
 def _random(part: str, index: int) -> np.random.Generator:
     return np.random.default_rng([PARTS.index(part), 2, index])
 
 
-def _who(part: str, rng: np.random.Generator) -> int:
-    """Number of the scene's body, the first thing drawn; grown-ups a third as often."""
-    n = len(BODIES[part])
+def _who(n: int, rng: np.random.Generator) -> int:
+    """Number of the scene's body among n, the first thing drawn; the last one, a grown-up, a third as often."""
     return int(rng.integers(n * 3 - 2)) % n
 
 
@@ -74,9 +95,9 @@ def scene(part: str, index: int) -> Scene:
     rng = _random(part, index)
     what = kind(index)
     hue = 0.0 if part == "tune" else 0.5
-    shapes = BODIES[part]
-    who = _who(part, rng)
-    extras = _others(part, who, rng) if rng.random() < 0.5 else ()
+    shapes = bodies(part, index)
+    who = _who(len(shapes), rng)
+    extras = _others(shapes, who, hue, rng) if rng.random() < 0.5 else ()
     return Scene(
         f"{part[0].upper()}{index % 4 + 1}-{index:03d}_2026-02-{1 + index % 28:02d}_1",
         shapes[who],
@@ -137,10 +158,8 @@ def _hall(part: str, rng: np.random.Generator, hue: float) -> Hall:
     )  # fmt: skip
 
 
-def _others(part: str, athlete: int, rng: np.random.Generator) -> tuple[Extra, ...]:
+def _others(shapes: tuple[Shape, ...], athlete: int, hue: float, rng: np.random.Generator) -> tuple[Extra, ...]:
     """A spotter beside the athlete, children behind, or both."""
-    shapes = BODIES[part]
-    hue = 0.0 if part == "tune" else 0.5
     others = [s for i, s in enumerate(shapes) if i != athlete]
     out = []
     if rng.random() < 0.6:

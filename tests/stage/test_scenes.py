@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from pipeline.bench.scenes import BODIES, KINDS, PARTS, kind, leaves, scene
+from pipeline.bench.scenes import BODIES, KINDS, MORE, PARTS, WIDER_FROM, bodies, body_of, kind, leaves, scene
 from pipeline.stage.motions.cartwheel import CartwheelStyle
 from pipeline.stage.motions.lunge import LoadedLungeStyle, LungeStyle
 from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle
@@ -31,6 +31,17 @@ def test_the_parts_share_no_body_no_seed_and_no_cloth():
         assert not {get(s) for s in tune} & {get(s) for s in report}
     for a, part in ((tune, "tune"), (report, "report")):
         assert {x.shape for s in a for x in (s, *s.extras)} <= set(BODIES[part])
+
+
+def test_later_scenes_show_many_other_bodies_and_the_parts_still_share_none():
+    later = {part: [scene(part, i) for i in range(WIDER_FROM, WIDER_FROM + 120)] for part in PARTS}
+    tune, report = ({x.shape for s in later[part] for x in (s, *s.extras)} for part in PARTS)
+    assert not tune & report and not (tune | report) & {shape for shapes in BODIES.values() for shape in shapes}
+    for part in PARTS:
+        shown = {s.shape for s in later[part]}
+        assert shown <= set(bodies(part, WIDER_FROM)) and len(shown) >= 0.8 * MORE[part]
+        assert len({(body_of(s.name), s.shape) for s in later[part]}) == len({body_of(s.name) for s in later[part]}) == len(shown)
+        assert not {body_of(s.name) for s in later[part]} & {body_of(s.name) for s in MANY[part]}
 
 
 def test_a_scene_is_the_same_whenever_it_is_asked_for():
