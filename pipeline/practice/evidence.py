@@ -1,11 +1,11 @@
-"""What is known of each detail on each day: the middle attempt of the day, with its own interval."""
+"""What is known of each detail on each day: one attempt that speaks for the day's goes, with its own interval."""
 
 from __future__ import annotations
 
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -40,6 +40,8 @@ class Evidence:
     setting: str
     link: str = ""
     reason: str = ""
+    goes: int = 1  # of that day with a value
+    short: int = 0  # goes among them whose whole interval lies beyond what is met
 
     @property
     def known(self) -> bool:
@@ -54,6 +56,7 @@ class Day:
     date: str
     setting: str
     details: dict[Key, Evidence] = field(default_factory=dict)
+    slips: dict[Key, Evidence] = field(default_factory=dict)  # certainly short, but in fewer than half of the day's goes
 
 
 def certain_shortfall(low: float, high: float, tolerance: Tolerance) -> tuple[float, str]:
@@ -112,17 +115,34 @@ def days_of(readings: pd.DataFrame, tolerances: Tolerances) -> dict[tuple[str, s
         days = []
         for day in sorted(by_day):
             setting = str(Setting.ALONE) if str(Setting.ALONE) in by_day[day] else min(by_day[day])
-            rows = by_day[day][setting]
-            days.append(Day(day, setting, {key: _middle(some, tolerances[skill, key.detail]) for key, some in rows.items()}))
+            one = Day(day, setting)
+            for key, some in by_day[day][setting].items():
+                one.details[key], slip = _spoken(some, tolerances[skill, key.detail])
+                if slip is not None:
+                    one.slips[key] = slip
+            days.append(one)
         _carry(days)
         out[athlete, skill] = days
     return out
 
 
-def _middle(some: Sequence[Evidence], tolerance: Tolerance) -> Evidence:
-    """The middle one of a day's readings by how far it is from the target; of two, the kinder. Without values, the last one."""
-    known = sorted((one for one in some if one.known), key=lambda one: shortfall(one.value, tolerance)[0])
-    return known[(len(known) - 1) // 2] if known else some[-1]
+def _spoken(some: Sequence[Evidence], tolerance: Tolerance) -> tuple[Evidence, Evidence | None]:
+    """The reading that speaks for a day's goes, and a slip: one that is certainly short where fewer than half of the goes are.
+
+    Where at least half of the goes are certainly short, the middle one of these speaks (of two, the kinder); so of two goes one is
+    enough. Else the middle one of the others does, by how far it is from the target (of two, the further). Without values, the last one.
+    """
+    known = [one for one in some if one.known]
+    if not known:
+        return some[-1], None
+    sizes = {id(one): certain_shortfall(one.low, one.high, tolerance)[0] for one in known}
+    short = sorted((one for one in known if sizes[id(one)] > 0), key=lambda one: sizes[id(one)])
+    others = sorted((one for one in known if not sizes[id(one)] > 0), key=lambda one: shortfall(one.value, tolerance)[0])
+    counted = {"goes": len(known), "short": len(short)}
+    middle = replace(short[(len(short) - 1) // 2], **counted) if short else None
+    if middle is not None and 2 * len(short) >= len(known):
+        return middle, None
+    return replace(others[len(others) // 2], **counted), middle
 
 
 def _carry(days: list[Day]) -> None:

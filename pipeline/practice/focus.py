@@ -1,15 +1,17 @@
 """The one detail of each skill that an athlete works on next, and why. The rule, exactly, for one athlete and one skill:
 
 1. A detail the coach has pinned is the focus, until its date or until it is taken off.
-2. Only what is certain counts: the whole 95 % interval of the day's middle attempt lies beyond what is met. The size of the
-   shortfall is how far the kind end of the interval lies beyond that limit, in units of the detail's `close_within`.
-3. Safety first: a certain shortfall that loads the neck or the wrists (SAFETY) comes before all others.
+2. Only what is certain counts: the whole 95 % interval lies beyond what is met, in at least half of the day's goes (so one of two
+   is enough). The middle one of these speaks, of two the kinder; the size of the shortfall is how far the kind end of its interval
+   lies beyond that limit, in units of the detail's `close_within`.
+3. Safety first: a certain shortfall that loads the neck or the wrists (SAFETY) comes before all others, and one go is enough.
 4. Otherwise the largest certain shortfall of a body line; a further detail (`Detail.further`) only where no body line falls short.
 5. A focus that has been worked on for three sessions (four with the one it was chosen in) without a certain change, as the
    trend pages mean it, is set aside for the next three, and the next largest takes its place. Details of SAFETY are not set
    aside; that they do not change is said.
 6. Without a certain shortfall: "cannot tell yet" if anything could not be told, or the skill was last filmed more than
-   STALE_DAYS before the newest clip; "met" if all that was read is certainly met.
+   STALE_DAYS before the newest clip; what is certainly short in fewer than half of the goes is said there, as a slip. "Met" if
+   nothing slipped and what speaks for the day is certainly met in every detail.
 
 Everything is worked out anew from the readings each time, so it is the same from run to run. Source: common practice, no source.
 """
@@ -129,7 +131,8 @@ def _stale(focus: Focus) -> Focus:
 def _certain(skill: str, day: Day, tolerances: Tolerances) -> list[_Candidate]:
     """The certain shortfalls of a day, one a detail, the one to work on first."""
     found: dict[str, _Candidate] = {}
-    for key, one in day.details.items():
+    slips = {key: one for key, one in day.slips.items() if (skill, key.detail) in SAFETY}
+    for key, one in {**day.details, **slips}.items():
         size, direction = certain_shortfall(one.low, one.high, tolerances[skill, key.detail]) if one.known else (0.0, "")
         other = found.get(key.detail)
         if size > 0 and other is None:
@@ -185,7 +188,11 @@ def focus_of(athlete: str, skill: str, days: Sequence[Day], tolerances: Toleranc
 
 
 def _none(athlete: str, skill: str, day: Day, tolerances: Tolerances, aside: tuple[str, ...]) -> Focus:
-    """No certain shortfall: all met, or the detail that came nearest to one."""
+    """No certain shortfall: all met, or the detail that came nearest to one: a slip, else what lies furthest from what is wanted."""
+    if day.slips:
+        sizes = {key: certain_shortfall(one.low, one.high, tolerances[skill, key.detail]) for key, one in day.slips.items()}
+        key = max(sizes, key=lambda k: (sizes[k][0], -ORDER.get((skill, k.detail), 99)))
+        return Focus(athlete, skill, Why.CANNOT_TELL, key, sizes[key][1], day.slips[key], aside=aside, latest=day.date)
     known = {key: one for key, one in day.details.items() if one.known}
     open_ = {key: one for key, one in known.items() if not surely_met(one, tolerances[skill, key.detail])}
     if known and not open_:

@@ -119,8 +119,12 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
         if focus.stale:
             return tr.gettext("Cannot tell yet: last filmed on %s, which is too long ago") % latest
         if not one or not focus.key:
-            return tr.gettext("Cannot tell yet: nothing in the middle attempt of %s is certainly short of what is wanted") % latest
+            return tr.gettext("Cannot tell yet: nothing read on %s is certainly short of what is wanted") % latest
         title = column_title(tr, (focus.skill, *focus.key))
+        if one.short:
+            return tr.gettext("Cannot tell yet: %(detail)s was certainly short in only %(short)d of %(goes)d goes, %(value)s on %(day)s") % {
+                "detail": title, "short": one.short, "goes": one.goes, **read,
+            }  # fmt: skip
         return tr.gettext("Cannot tell yet: nothing is certainly short; nearest is %(detail)s, %(value)s on %(day)s") % {
             "detail": title, **read,
         }  # fmt: skip
@@ -130,6 +134,8 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
     end, gap = (one.low, one.low - tolerance.met[1]) if focus.direction == "over" else (one.high, tolerance.met[0] - one.high)
     facts = {**read, "end": quantity(end, one.unit, half=half), "gap": quantity(gap, one.unit, half=0.5 if gap < 1 else half)}
     shown = tr.gettext("%(value)s on %(day)s, and even %(end)s is %(gap)s beyond what is met") % facts
+    if one.goes > 1:
+        shown = tr.gettext("%(shown)s, in %(short)d of %(goes)d goes") % {"shown": shown, "short": one.short, "goes": one.goes}
     if focus.why is Why.SAFETY:
         return tr.gettext("Safety first, as this loads %(what)s: %(shown)s") % {"what": tr.gettext(LOADS[focus.loads]), "shown": shown}
     return tr.gettext("The largest shortfall that is certain: %s") % shown

@@ -3,7 +3,7 @@
 import pytest
 
 from pipeline.practice.evidence import Evidence, Key
-from pipeline.practice.focus import Focus, Why
+from pipeline.practice.focus import Focus, Why, choose_focus
 from pipeline.reports.focus_view import cue_words, focus_view
 from pipeline.reports.language import translations
 from pipeline.reports.practice_words import BOTH_SIDES, BY_EYE, CUES, FILM, FILM_CUES, KEEP, MOST_WORDS, NOT_FILMED, STATIONS
@@ -49,8 +49,6 @@ def test_a_sided_detail_names_its_side():
 
 
 def one(low, high, detail="hip_angle", skill="lunge"):
-    from pipeline.practice.focus import choose_focus
-
     return choose_focus(table(row(detail, low, high, skill=skill)), TOLERANCES)["OT-01", skill]
 
 
@@ -59,6 +57,15 @@ def test_the_sentence_says_value_day_and_by_how_much_it_is_certain():
     assert view.sentence == "The largest shortfall that is certain: 140° ± 5° on 2 March 2026, and even 145° is 20° beyond what is met."
     assert (view.cue, view.why, view.certain) == ("Squeeze seat, hips forward", "largest", True)
     assert view.href == "OT-01_2026-03-02_lunge_1-hip_angle"
+
+
+def test_the_sentence_says_in_how_many_of_the_days_goes():
+    goes = [row("hip_angle", 175, 185, attempt=1), row("hip_angle", 135, 145, attempt=2)]
+    view = focus_view(TR, choose_focus(table(*goes), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
+    assert view.sentence.endswith("beyond what is met, in 1 of 2 goes.") and view.href.endswith("lunge_2-hip_angle")
+    slip = focus_view(TR, choose_focus(table(*goes, row("hip_angle", 176, 184, attempt=3)), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
+    assert slip.sentence == "Cannot tell yet: Hips was certainly short in only 1 of 3 goes, 140° ± 5° on 2 March 2026."
+    assert not slip.certain and slip.href.endswith("lunge_2-hip_angle")
 
 
 def test_safety_says_what_it_loads():

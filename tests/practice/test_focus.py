@@ -106,7 +106,34 @@ def test_the_middle_attempt_of_the_latest_day_speaks():
     found = focus(row("hip_angle", 90, 100), *rows)
     assert found.evidence.low == 135 and found.latest == day(1)
     two = focus(row("hip_angle", 80, 90, attempt=1), row("hip_angle", 135, 145, attempt=2))
-    assert two.evidence.low == 135, "of two, the kinder"
+    assert two.evidence.low == 135, "both certainly short: of two, the kinder"
+    assert (two.evidence.short, two.evidence.goes) == (2, 2)
+
+
+def test_a_certain_shortfall_in_one_of_two_goes_does_not_vanish_behind_a_good_one():
+    good, short = row("hip_angle", 175, 185, attempt=1), row("hip_angle", 135, 145, attempt=2)
+    for rows in ((good, short), (short, row("hip_angle", 175, 185, attempt=3))):
+        found = focus(*rows)
+        assert (found.why, found.evidence.low, found.evidence.short, found.evidence.goes) == (Why.LARGEST, 135, 1, 2)
+    wide = row("hip_angle", 90, 170, attempt=1)  # further off by its value, but nothing is certain of it
+    assert focus(wide, short).evidence.low == 135
+
+
+def test_a_certain_shortfall_in_one_of_three_goes_is_a_slip_and_is_said():
+    goods = [row("hip_angle", 175, 185, attempt=i) for i in (1, 2)]
+    found = focus(*goods, row("hip_angle", 135, 145, attempt=3), row("knee_angle", 172, 180))
+    assert (found.why, found.key.detail, found.evidence.low) == (Why.CANNOT_TELL, "hip_angle", 135), "neither a focus nor met"
+    assert (found.evidence.short, found.evidence.goes) == (1, 3)
+
+
+def test_safety_needs_one_go_only():
+    rows = [row("head_turn", 0, 6, skill="backward_roll", attempt=i) for i in (1, 2)]
+    found = focus(*rows, row("head_turn", 16, 20, skill="backward_roll", attempt=3), skill="backward_roll")
+    assert (found.why, found.loads, found.evidence.short, found.evidence.goes) == (Why.SAFETY, NECK, 1, 3)
+
+
+def test_of_two_goes_that_are_not_certain_the_further_keeps_it_from_being_met():
+    assert focus(row("hip_angle", 175, 185, attempt=1), row("hip_angle", 155, 175, attempt=2)).why is Why.CANNOT_TELL
 
 
 def test_alone_speaks_where_there_is_both_alone_and_routine():
