@@ -45,21 +45,40 @@ def half_width(low: float, high: float) -> float:
 
 
 def plus_minus(value: float, low: float, high: float, unit: str) -> str:
-    """168° ± 4°, or 168° (161° to 171°) where the interval is lopsided."""
-    half = half_width(low, high)
-    shown = quantity(value, unit, half=half)
-    if abs((high - value) - (value - low)) <= EVEN * (high - low):
-        decimals = places(unit, half)
-        step = 10**-decimals
+    """168° ± 4°, or 168° (161–171°) where the interval is lopsided."""
+    shown = quantity(value, unit, half=half_width(low, high))
+    if _even(value, low, high):
         if unit == ARMS_PER_S:  # a unit of words is said once
-            shown = number(value, decimals)
-        return f"{shown} ± {number(math.ceil(half / step - 1e-9) * step, decimals)}{UNIT.get(unit, '')}"
+            shown = number(value, places(unit, half_width(low, high)))
+        return f"{shown} {_half(low, high, unit)}{UNIT.get(unit, '')}"
     return f"{shown} ({span(low, high, unit)})"
 
 
+def doubt(value: float, low: float, high: float, unit: str) -> str:
+    """The same interval beside a value in a table, without its unit: ± 4, or 161–171. Nothing where there is none."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return ""
+    return _half(low, high, unit) if _even(value, low, high) else _ends(low, high, unit)
+
+
 def span(low: float, high: float, unit: str) -> str:
-    """The interval, rounded outwards: 164° to 172°."""
-    step = 10 ** -places(unit, half_width(low, high))
+    """The interval, rounded outwards: 164–172°, and with a minus in it −3 … 5°. The same in every language."""
+    return f"{_ends(low, high, unit)}{UNIT.get(unit, f' {unit}')}"
+
+
+def _even(value: float, low: float, high: float) -> bool:
+    return abs((high - value) - (value - low)) <= EVEN * (high - low)
+
+
+def _half(low: float, high: float, unit: str) -> str:
+    half = half_width(low, high)
+    decimals = places(unit, half)
+    step = 10**-decimals
+    return f"± {number(math.ceil(half / step - 1e-9) * step, decimals)}"
+
+
+def _ends(low: float, high: float, unit: str) -> str:
     decimals = places(unit, half_width(low, high))
-    down, up = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
-    return f"{number(down, decimals)} to {number(up, decimals)}{UNIT.get(unit, f' {unit}')}"
+    step = 10**-decimals
+    down, up = (number(end, decimals) for end in (math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step))
+    return f"{down} … {up}" if MINUS in down + up else f"{down}–{up}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from pipeline.reports.language import Translations
-from pipeline.reports.numbers import OF_WHAT, half_width, number, places, plus_minus, quantity, span
+from pipeline.reports.numbers import OF_WHAT, doubt, half_width, number, places, plus_minus, quantity, span
 from pipeline.reports.plots import ribbon
 from pipeline.reports.records import COLUMN, ReadingRow
 from pipeline.reports.said import said
@@ -86,6 +86,11 @@ def short_value(row: ReadingRow) -> str:
     if not math.isfinite(row.value):
         return ""
     return quantity(row.value, row.unit, half=half_width(row.low, row.high))
+
+
+def short_doubt(row: ReadingRow) -> str:
+    """The value's ± or interval for a table cell; nothing where there is no value."""
+    return doubt(row.value, row.low, row.high, row.unit) if math.isfinite(row.value) else ""
 
 
 def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None) -> ReadingView:

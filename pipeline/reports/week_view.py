@@ -12,7 +12,7 @@ from pipeline.reports.best import from_target
 from pipeline.reports.language import Translations, week_words
 from pipeline.reports.numbers import plus_minus
 from pipeline.reports.places import athlete_file
-from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_value, skill_title
+from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_doubt, short_value, skill_title
 from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_of
 from pipeline.reports.said import said
 from pipeline.scoring.tolerances import Tolerances
@@ -30,6 +30,7 @@ class Mark:
 
     v: VerdictView
     short: str
+    doubt: str  # its ± or interval, without the unit
     href: str
     title: str
 
@@ -142,7 +143,7 @@ def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     verdict = tr.gettext(VERDICTS[row.verdict].word)
     ranged = f", {plus_minus(row.value, row.low, row.high, row.unit)}" if math.isfinite(row.value) else ""
     title = f"{row.athlete}, {column_title(tr, row.column)}: {verdict}{ranged}"  # also what a screen reader says beyond the value
-    return Mark(VERDICTS[row.verdict], short_value(row), f"{root}#{row.anchor}", title)
+    return Mark(VERDICTS[row.verdict], short_value(row), short_doubt(row), f"{root}#{row.anchor}", title)
 
 
 def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str], tolerances: Tolerances) -> WeekView:

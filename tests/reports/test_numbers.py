@@ -1,13 +1,14 @@
 """Numbers as people read them."""
 
 import math
+import re
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.reports.change_words import signed
-from pipeline.reports.numbers import number, plus_minus, quantity, span
+from pipeline.reports.numbers import doubt, number, plus_minus, quantity, span
 
 NARROW = "\u202f"
 
@@ -17,8 +18,8 @@ NARROW = "\u202f"
     [
         (168.2, 164.3, 172.1, "deg", "168° ± 4°"),
         (168.0, 167.5, 168.5, "deg", "168.0° ± 0.5°"),  # known to better than a degree: one place
-        (168.0, 160.0, 170.0, "deg", "168° (160 to 170°)"),  # lopsided: the range itself
-        (0.0, 0.0, 0.05, "s", f"0.00{NARROW}s (0.00 to 0.05{NARROW}s)"),
+        (168.0, 160.0, 170.0, "deg", "168° (160–170°)"),  # lopsided: the range itself
+        (0.0, 0.0, 0.05, "s", f"0.00{NARROW}s (0.00–0.05{NARROW}s)"),
         (-0.2, -4.1, 3.9, "deg", "0° ± 4°"),  # never minus zero
         (-5.0, -9.0, -1.0, "% shank", f"\u22125{NARROW}% ± 4{NARROW}%"),
         (12.0, 12.0, 12.0, "deg", "12.0° ± 0.0°"),
@@ -26,6 +27,21 @@ NARROW = "\u202f"
 )
 def test_value_with_its_interval(value, low, high, unit, shown):
     assert plus_minus(value, low, high, unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "unit", "shown"),
+    [
+        (168.2, 164.3, 172.1, "deg", "± 4"),
+        (168.0, 160.0, 170.0, "deg", "160–170"),
+        (2.0, -6.0, 3.0, "deg", "\u22126 … 3"),
+        (1.0, 0.0, 1.0, "steps", "0–1"),
+        (0.28, 0.13, 0.43, "s", "± 0.15"),
+        (0.3, math.nan, math.nan, "s", ""),
+    ],
+)
+def test_the_interval_beside_a_value_in_a_table(value, low, high, unit, shown):
+    assert doubt(value, low, high, unit) == shown
 
 
 @pytest.mark.parametrize(
@@ -46,7 +62,8 @@ def test_an_unknown_unit_is_written_out():
 @given(st.floats(-1000, 1000), st.floats(0, 100), st.floats(0, 100))
 def test_the_shown_range_never_claims_more_than_the_interval(value, down, up):
     low, high = value - down, value + up
-    words = span(low, high, "deg").removesuffix("°").replace("\u2212", "-").split(" to ")
+    words = re.split("–| … ", span(low, high, "deg").removesuffix("°"))
+    words = [word.replace("\u2212", "-") for word in words]
     assert float(words[0]) <= low + 1e-6 and float(words[1]) >= high - 1e-6
 
 

@@ -123,6 +123,17 @@ def test_numbers_on_the_pages_are_the_stores(site):
     assert sorted(shown) == sorted(latest["verdict"].str.replace(" ", "-"))
 
 
+def test_every_number_in_a_table_has_its_interval_beside_it(site):
+    """Not in a tooltip alone: what stands in the cell is the value and its ± or range as on the attempt."""
+    for name in ("index.html", "latest.html", "athletes/OT-01.html"):
+        chips = re.findall(r'class="chip".*?</a>', (site / name).read_text(encoding="utf-8"))
+        numbers = [chip for chip in chips if 'class="num"' in chip]
+        assert numbers
+        for chip in numbers:
+            low_or_half = re.search(r'<span class="pm">(± [\d.]+|[\d.]+–[\d.]+|\S+ … \S+)</span>', chip)
+            assert low_or_half and (low_or_half[1] in chip.split('class="verdict')[0] or "–" in low_or_half[1]), chip
+
+
 def test_what_was_not_measured_is_said(site):
     index = Page(site / "index.html")
     for words in (
