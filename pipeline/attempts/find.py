@@ -22,7 +22,7 @@ from pipeline.vocabulary import Setting, Side, Skill
 CLEAR = 0.5  # a skill counts from this fit on
 CLEAR_TOLD = 0.12  # where the coach has said which skill it is
 LUNGES = (Skill.LUNGE, Skill.LOADED_LUNGE)
-ROUTINE_HOLD_S = 0.4  # in a routine
+ROUTINE_HOLD_S = 0.33  # in a routine: 0.4 s, less what speeds are read over
 POSE_WITHIN_S = 1.5  # the arms' lift into the pose begins this soon after standing
 NEXT_LIFT_S = 0.7  # a lift that ends nearer than this to the next skill belongs to that one
 OWN_HOLD_S = 0.7  # a lunge held this long counts beside the cartwheel it leads into; a shorter one is the way in

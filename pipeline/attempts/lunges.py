@@ -11,7 +11,8 @@ from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.once import once
 from pipeline.attempts.rest import GROWS, LEFT_FAR, LEFT_NEAR, LONGEST_LEAD_S, hip_height, hip_width, lowest_part, span, still_speed
-from pipeline.attempts.signals import Signals, runs, smooth
+from pipeline.attempts.signals import Signals, runs, smooth, velocity
+from pipeline.attempts.stepping import step_speed
 from pipeline.vocabulary import Side, Skill
 
 APART, APART_SQUARE = 1.0, 0.88  # trunks between the ankles along the floor, at least; and where she is seen square from the side
@@ -26,6 +27,7 @@ FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs fol
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 SLOPES = 0.12  # trunks a trunk between the feet: a floor seen from above and off square slopes in the picture, by up to seven degrees more
 FROM_THE_SIDE, SQUARE = 0.42, 0.25  # trunks the hips may appear wide: a straddle seen from the front is no lunge
+ASKEW = 0.335  # the same over a hold: half way between lunges up to 30 degrees off square and the stand that ends a cartwheel
 # What tells a loaded lunge from a straight one: the back knee is bent, and with it the heel comes up over the toes and the hips come
 # forward. The knee decides; the others tip the scale where it is near its limit. Fitted on computed lunges of both kinds.
 BACK_BENT, BENT_WIDTH = 147.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
@@ -35,6 +37,8 @@ BENT_FURTHER, FURTHER_COUNTS = 10.0, 1.5  # degrees the knee is bent more than i
 STRAIGHTER = 20.0  # degrees the knee is straighter than in a bent hold of the same step, which takes as much off
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
 PARTS_LATER_S = 0.15  # a start this long before the feet begin to part is that of the arms
+LEAPS, LEAP_REACH = 6.0, 5  # trunks a second of one foot against the other, and samples around it that it spoils
+CALM_TURN, CALM_RISE = 25.0, 0.5  # degrees and trunks a second of a trunk that stays
 WOBBLE_S, MIXED_UP_S = 0.6, 1.2
 
 
@@ -42,11 +46,22 @@ def lunge_candidates(s: Signals, told: Skill | None = None) -> list[Candidate]:
     """Every still lunge, straight or loaded, in time order. told: the one kind that is looked for, where the coach has said."""
     stance = _stance(s)
     with np.errstate(invalid="ignore"):
-        held = stance & (s.speed < max(HOLD_STILL, 1.2 * still_speed(s)))
+        held = (stance & (s.speed < max(HOLD_STILL, 1.2 * still_speed(s)))) | _mixed_up(s, stance)
     kinds = _kinds(s, runs(held))
     holds = [(a, b, loaded) for a, b, loaded in _join(kinds, s) if s.t[b] - s.t[a] >= 0.7 * HOLD_S]
     found = [_candidate(s, *hold, told) for hold in holds]
     return _one_after_the_other(s, holds, found)
+
+
+def _mixed_up(s: Signals, stance: np.ndarray) -> np.ndarray:
+    """(n,) bool: moments of a stance in which the feet leap though trunk and hips are still: left and right were mixed up."""
+    speed = step_speed(s)
+    turning, rising = (np.abs(velocity(v[:, None], s.t)[:, 0]) for v in (s.trunk_turn, hip_height(s)))
+    with np.errstate(invalid="ignore"):
+        leaps = (speed > LEAPS) & (turning < CALM_TURN) & (rising < CALM_RISE)
+    reach = 2 * LEAP_REACH + 1
+    near = smooth(leaps.astype(float), reach) > 0
+    return near & (smooth(stance.astype(float), reach) > 0) & (turning < CALM_TURN)
 
 
 @once
@@ -188,6 +203,7 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
         margin(apart, float(np.median(_apart_enough(s)[hold])), 0.2), margin(s.t[b] - s.t[a], HOLD_S - 0.07, 0.07), max(margin(knee[front], FRONT_BENT, -8), margin(arms, ARMS_UP, 0.2)),
         margin(clear, 0.6, 0.1),
         margin(way, 0.0, 0.8),
+        margin(float(np.nanmedian(hip_width(s)[hold])), ASKEW, -0.05),
     )  # fmt: skip
     lead = (Side.LEFT, Side.RIGHT)[front] if sure else Side.NONE
     skill = Skill.LOADED_LUNGE if kind else Skill.LUNGE

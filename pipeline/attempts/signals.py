@@ -16,6 +16,8 @@ RATE = 30.0  # signals a second; body movements of children in these skills have
 JUMP, JUMP_SPEED = 0.7, 12.0  # trunks, and trunks a second (about 5 m/s): nobody moves so from one frame to the next
 SCALE_S, SMALLEST = 2.0, 0.7  # seconds to either side over which her size in the picture is read, and the least it is taken for
 BRIDGE_S = 0.3  # gaps up to this are bridged by a straight line when looking for skills; readings never use bridged frames
+FASTEST_TURN = 1200.0  # degrees a second: no trunk turns so fast (on computed movements up to 520); then its ends were mixed up
+LONGEST_FLIP = 15  # samples between a leap away and one back
 SIDES = ("left", "right")
 
 
@@ -72,7 +74,7 @@ def signals(track: Track) -> Signals | None:
     height = floor.height(xy, t) / unit
     xy = floor.level(xy)
     shoulder, hip = (_mid(xy, part) for part in ("shoulder", "hip"))
-    trunk_turn = unwrap(turn(np.array([0.0, -1.0]), shoulder - hip))
+    trunk_turn = unwrap(without_flips(turn(np.array([0.0, -1.0]), shoulder - hip)))
     knee = np.stack([joint_angle(*(xy[:, INDEX[f"{side}_{part}"]] for part in ("hip", "knee", "ankle"))) for side in SIDES], axis=-1)
     body = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle") for side in SIDES]
     legs = [INDEX[f"{side}_{part}"] for part in ("hip", "knee", "ankle") for side in SIDES]
@@ -193,6 +195,25 @@ def smooth(v: np.ndarray, samples: int) -> np.ndarray:
     count = np.convolve(ok.astype(float), kernel, mode="same")
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(count > 0, total / count, np.nan)
+
+
+def without_flips(degrees: np.ndarray) -> np.ndarray:
+    """Directions (n,) of the trunk on the even clock, NaN where it leapt away faster than a body can turn and soon leapt on: for a moment
+    a small or folded body was seen head down.
+
+    >>> without_flips(np.array([0.0, 2, 4, 170, 172, 8, 10]))
+    array([ 0.,  2.,  4., nan, nan,  8., 10.])
+    """
+    known = np.flatnonzero(np.isfinite(degrees))
+    v, out = degrees[known], degrees.copy()
+    apart = lambda i, j: abs((v[j] - v[i] + 180) % 360 - 180)  # noqa: E731
+    leaps = [i for i in range(1, len(v)) if apart(i - 1, i) > FASTEST_TURN / RATE * (known[i] - known[i - 1])]
+    last = -1
+    for i, j in zip(leaps, leaps[1:], strict=False):
+        if i > last and known[j] - known[i] <= LONGEST_FLIP and apart(i - 1, j) <= FASTEST_TURN / RATE * (known[j] - known[i - 1]):
+            out[known[i:j]] = np.nan
+            last = j
+    return out
 
 
 def unwrap(degrees: np.ndarray) -> np.ndarray:

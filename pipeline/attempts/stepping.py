@@ -63,12 +63,23 @@ def with_steps(s: Signals, found: list[Candidate]) -> list[Candidate]:
 
 
 def _ended(s: Signals, c: Candidate, steps: list[tuple[float, float]], width: np.ndarray, limit: float) -> Candidate:
-    aside = lambda when: abs(float(width[int(np.argmin(np.abs(s.t - when)))] - width[int(np.argmin(np.abs(s.t - c.end_s)))]))  # noqa: E731
+    at = lambda when: int(np.argmin(np.abs(s.t - when)))  # noqa: E731
+    aside = lambda when: abs(_around(width, at(when)) - _around(width, at(c.end_s)))  # noqa: E731
     ends = [c.end_s]
     for start, end in steps:
         if ends[-1] < end <= limit and start <= ends[-1] + SOON_S:
             ends.append(end)
-    if aside(ends[-1]) > TURNED and c.skill is not Skill.SHOULDER_STAND:  # the steps turn her: only those before the turn count
-        ends = [c.end_s, *(end for end in ends[1:] if aside(end) < TURNED / 3)]
+    way = np.abs(smooth(width, 5)[at(c.end_s) : at(ends[-1]) + 1] - _around(width, at(c.end_s)))  # past edge on she looks as wide again
+    turning = np.flatnonzero(np.nan_to_num(way) > TURNED)
+    if (len(turning) or aside(ends[-1]) > TURNED) and c.skill is not Skill.SHOULDER_STAND:  # only the steps before a turn count
+        turned_at = float(s.t[at(c.end_s) + turning[0]]) if len(turning) else ends[-1]
+        ends = [c.end_s, *(end for end in ends[1:] if aside(end) < TURNED / 2 and end < turned_at)]
     end_s = ends[-1]
     return replace(c, end_s=end_s, key_end_s=end_s if c.skill is Skill.BACKWARD_ROLL else c.key_end_s)
+
+
+def _around(v: np.ndarray, i: int) -> float:
+    """The median of v (n,) over the samples next to i; NaN where none is known."""
+    near = v[max(0, i - 2) : i + 3]
+    near = near[np.isfinite(near)]
+    return float(np.median(near)) if len(near) else float("nan")

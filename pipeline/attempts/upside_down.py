@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.rest import lowest_part, span, still_speed
-from pipeline.attempts.signals import Signals, pair_mean, runs
+from pipeline.attempts.signals import Signals, pair_mean, runs, smooth, velocity
 from pipeline.vocabulary import Side, Skill
 
 BRIDGE_S = 1.0  # the landmarks may lose an upside-down child for this long
@@ -19,8 +19,11 @@ FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a 
 ARMS_CARRY = 0.45  # trunks the shoulders lie over the lower hand when arms carry the body
 TOUCH = 0.22  # trunks above its resting height at which a falling hand or foot is as good as down: it falls ten trunks a second
 FEET_SEEN = 0.8  # share of the time; less than this, and the highest they went may have been missed
+WIDEST = 0.8  # quantile of the distance between the feet
 HOLD_S = 0.4  # the shortest hold that counts
 HOLD_STILL = 0.45  # trunks a second in a hold
+TRUNK_STILL = 40.0  # degrees a second the trunk may turn in one
+LEAST_STILL_S, LEGS_LOST_S = 0.2, 0.6  # a still stretch shorter than the first is chance; landmarks may be lost for the second in a hold
 HOLD_FEET = 0.8  # trunks; the feet of a badly piked stand hang over the head at about hip height
 
 
@@ -36,12 +39,14 @@ class Over:
     end_s: float
     shoulders: float  # trunks above the floor, at their lowest
     knees: float  # degrees, the median knee angle
+    apart: float  # trunks between the ankles in the picture, at their widest (a high quantile)
     feet: float  # highest both feet got, trunks above the floor
     turned: float  # degrees the trunk went round from start to end, clockwise positive
     facing: int
     facing_clear: float  # 0.5..1
     seen: float  # 0..1, share of the samples here and half a second around in which the feet were seen
     hold: tuple[int, int] | None  # the longest still stretch with the legs up
+    held_s: float  # seconds that the trunk stayed as it was with the legs up, though these may not have been seen still
 
 
 def times_over(s: Signals) -> list[Over]:
@@ -91,25 +96,35 @@ def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
     turned = float(s.trunk_turn[known[-1]] - s.trunk_turn[known[0]]) if len(known) else 0.0
     way, clear = facing(s.xy[start : end + 1])
     knees = float(np.nanmedian(s.knee[inside])) if np.isfinite(s.knee[inside]).any() else float("nan")
+    legs = np.linalg.norm(s.p("ankle")[inside, 0] - s.p("ankle")[inside, 1], axis=-1)
+    apart = float(np.nanquantile(legs, WIDEST)) if np.isfinite(legs).any() else float("nan")
     around = np.isfinite(s.h("ankle")).all(axis=1) & s.between(s.t[a] - 0.5, s.t[b] + 0.5)
     seen = float(around.sum() / s.between(s.t[a] - 0.5, s.t[b] + 0.5).sum())
-    return Over(a, b, start, end, start_s, end_s, shoulders, knees, feet, turned, way, clear, seen, _hold(s, a, b))
+    hold, held_s = _hold(s, a, b)
+    return Over(a, b, start, end, start_s, end_s, shoulders, knees, apart, feet, turned, way, clear, seen, hold, held_s)
 
 
-def _hold(s: Signals, a: int, b: int) -> tuple[int, int] | None:
-    """The longest stretch, in the samples a..b, with the hips over the shoulders, the feet off the floor and little movement."""
+def _hold(s: Signals, a: int, b: int) -> tuple[tuple[int, int] | None, float]:
+    """(The longest stretch, in the samples a..b, with the hips over the shoulders, the feet off the floor and little movement; how many
+    seconds the hold lasted). Where legs are taken for somebody else's for a while, the trunk alone tells how long, and where too little
+    was still, when."""
     ankle, hip = pair_mean(s.h("ankle")[a : b + 1]), pair_mean(s.h("hip")[a : b + 1])
     shoulder = pair_mean(s.h("shoulder")[a : b + 1])
     still = max(HOLD_STILL, 1.2 * still_speed(s))
+    rate = 1 / (s.t[1] - s.t[0])
     with np.errstate(invalid="ignore"):
         up = (ankle > HOLD_FEET) & (hip - shoulder > 0.4)
         held = up & (s.speed[a : b + 1] < still)
-    held = _bridge(held, np.isnan(ankle), 6)
-    found = _join(runs(held), 2)
-    if not found:
-        return None
-    first, last = max(found, key=lambda r: r[1] - r[0])
-    return a + first, a + last
+        turns = np.abs(smooth(velocity(s.trunk_turn[a : b + 1, None], s.t[a : b + 1])[:, 0], 5))
+        propped = _bridge(up & (turns < TRUNK_STILL), np.isnan(turns), int(LEGS_LOST_S * rate))
+    found = _join(runs(_bridge(held, np.isnan(ankle), 6)), 2)
+    longest = lambda stretches: max(stretches, key=lambda r: r[1] - r[0], default=(0, 0))  # noqa: E731
+    first, last = longest(found)
+    from_, to = longest(_join(runs(propped), 2))
+    seconds = max(last - first, to - from_) / rate
+    if last - first < LEAST_STILL_S * rate and to - from_ >= HOLD_S * rate:
+        first, last = from_, to
+    return ((a + first, a + last) if found or last > first else None), seconds
 
 
 def judge(s: Signals, over: Over, told: Skill | None) -> Candidate | None:
@@ -125,10 +140,11 @@ def judge(s: Signals, over: Over, told: Skill | None) -> Candidate | None:
 def on_hands(over: Over) -> float:
     """0..1: did arms carry the trunk round with long legs (a cartwheel), or did it roll over the shoulders tucked?
 
-    Three signs vote: how low the shoulders come, how high the feet go, how straight the knees are. Their middles and spreads lie
-    half way between computed cartwheels and rolls of many bodies and cameras; each alone may be off where the floor is not well known.
+    Four signs vote: how low the shoulders come, how high the feet go, how straight the knees are and how far the feet come apart.
+    Their middles and spreads lie half way between computed cartwheels and rolls of many bodies and cameras; each alone may be off where
+    the floor is not well known or the legs are kept together.
     """
-    signs = ((over.shoulders - 0.65) / 0.15, (over.feet - 2.1) / 0.3, (over.knees - 130.0) / 30.0)
+    signs = ((over.shoulders - 0.65) / 0.15, (over.feet - 2.1) / 0.3, (over.knees - 130.0) / 30.0, (over.apart - 0.9) / 0.3)
     known = [min(max(v, -3.0), 3.0) for v in signs if np.isfinite(v)]
     return margin(sum(known), 0.0, 2.0) if known else 0.0
 
@@ -216,8 +232,7 @@ def _shoulder_stand(s: Signals, over: Over) -> Candidate | None:
     if over.hold is None:
         return None
     a, b = over.hold
-    seconds = s.t[b] - s.t[a]
     fit = min(
-        margin(over.shoulders, SHOULDERS_DOWN, -0.2), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(seconds, HOLD_S - 0.07, 0.07),
+        margin(over.shoulders, SHOULDERS_DOWN, -0.2), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(over.held_s, HOLD_S - 0.07, 0.07),
     )  # fmt: skip
     return Candidate(Skill.SHOULDER_STAND, over.start_s, over.end_s, s.t[a], s.t[b], over.facing, Side.NONE, fit)
