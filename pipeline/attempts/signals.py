@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -209,7 +210,7 @@ def without_flips(degrees: np.ndarray) -> np.ndarray:
     apart = lambda i, j: abs((v[j] - v[i] + 180) % 360 - 180)  # noqa: E731
     leaps = [i for i in range(1, len(v)) if apart(i - 1, i) > FASTEST_TURN / RATE * (known[i] - known[i - 1])]
     last = -1
-    for i, j in zip(leaps, leaps[1:], strict=False):
+    for i, j in pairwise(leaps):
         if i > last and known[j] - known[i] <= LONGEST_FLIP and apart(i - 1, j) <= FASTEST_TURN / RATE * (known[j] - known[i - 1]):
             out[known[i:j]] = np.nan
             last = j
