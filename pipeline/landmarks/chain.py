@@ -8,6 +8,7 @@ costs by how far away the other pass is: nobody flies.
 from __future__ import annotations
 
 import warnings
+from functools import cached_property
 
 import numpy as np
 
@@ -59,6 +60,26 @@ class Passes:
         for i in range(1, len(t)):
             self.last[:, i] = np.where(self.valid[:, i], i, self.last[:, i - 1])
 
+    @cached_property
+    def change(self) -> np.ndarray:
+        """(n - 1, m, m) what it costs to go from one pass to another between a frame and the next."""
+        before, after = self.between[:, :, :-1], self.between[:, :, 1:]
+        cost = np.where(np.minimum(before, after) < SAME, CHANGE, np.minimum(CHANGE + FLY * np.maximum(before, after), FAR))
+        rows = np.arange(len(self.valid))
+        cost[rows, rows] = 0.0
+        return np.ascontiguousarray(cost.transpose(2, 0, 1))
+
+    @cached_property
+    def regain(self) -> np.ndarray:
+        """(n - 1, m, m) what it costs, beside REGAIN, to be found in the next frame on a pass after being lost since another."""
+        rows, since = np.arange(len(self.valid))[:, None], self.last[:, :-1]
+        gap_s = self.t[1:] - self.t[since]  # (m, n - 1)
+        with np.errstate(invalid="ignore"):
+            way = np.linalg.norm(self.middle[rows, since][:, None] - self.middle[None, :, 1:], axis=3)  # (m, m, n - 1)
+            flown = np.nan_to_num(way / self.torso[rows, since][:, None], nan=9)
+        cost = np.minimum(FLY * np.maximum(flown - SAME - FLY_FREE * gap_s[:, None], 0), FAR)
+        return np.ascontiguousarray(cost.transpose(2, 0, 1))
+
 
 def _steady(xy: np.ndarray) -> np.ndarray:
     """(m, n) 1 where limbs keep within the lengths they have in the same pass, towards 0 where one is far longer."""
@@ -87,22 +108,10 @@ def best_chain(
     came = np.zeros((n, 2 * m), int)
     best[0] = np.r_[value[:, 0], np.full(m, LOST_VALUE - LOSE)]
     rows, on = np.arange(m), slice(0, m)
+    change, regain = passes.change, passes.regain
     for i in range(1, n):
-        change = CHANGE + FLY * np.maximum(passes.between[:, :, i - 1], passes.between[:, :, i])
-        change = np.where(np.minimum(passes.between[:, :, i - 1], passes.between[:, :, i]) < SAME, CHANGE, np.minimum(change, FAR))
-        change[rows, rows] = 0.0
-        kept = best[i - 1, on][:, None] - change
-        since = passes.last[:, i - 1]
-        gap_s = passes.t[i] - passes.t[since]
-        with np.errstate(invalid="ignore"):
-            flown = (
-                np.linalg.norm(passes.middle[rows, since][:, None] - passes.middle[None, :, i], axis=2) / passes.torso[rows, since][:, None]
-            )
-        found = (
-            best[i - 1, m:][:, None]
-            - REGAIN
-            - np.minimum(FLY * np.maximum(np.nan_to_num(flown, nan=9) - SAME - FLY_FREE * gap_s[:, None], 0), FAR)
-        )
+        kept = best[i - 1, on][:, None] - change[i - 1]
+        found = best[i - 1, m:][:, None] - REGAIN - regain[i - 1]
         into = np.concatenate([kept, found])  # (2 m, m)
         came[i, on] = into.argmax(0)
         best[i, on] = into.max(0) + value[:, i] - passes.jump[:, i]

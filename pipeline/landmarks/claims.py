@@ -43,10 +43,11 @@ def wardrobes(people: list[Person]) -> list[Wardrobe | None]:
                 alone &= ~_claimed(person, other)
         rows.append(alone if alone.sum() >= LEAST_FRAMES else person.valid)  # others were on this one, in turn
     known = [learn(p.clothes[r]) for p, r in zip(people, rows, strict=True)]
+    fitted: list[dict[Wardrobe, np.ndarray]] = [{} for _ in people]  # mostly the same wardrobes again
     for _ in range(PURER):
         purer = []
         for k, person in enumerate(people):
-            own = rows[k] & (likeness(person.clothes, k, known) > -NOT_MINE)
+            own = rows[k] & (better(fits(person.clothes, known, fitted[k]), k) > -NOT_MINE)
             again = learn(person.clothes[own]) if LEAST_FRAMES <= own.sum() < rows[k].sum() else None
             purer.append(again if again is not None else known[k])
         known = purer
@@ -55,13 +56,25 @@ def wardrobes(people: list[Person]) -> list[Wardrobe | None]:
 
 def likeness(clothes: np.ndarray, k: int, known: list[Wardrobe | None]) -> np.ndarray:
     """(...,) how much better (..., 26, 3) clothes fit person `k` than whoever else they fit best; 0 where that cannot be told."""
-    own = known[k]
-    if own is None:
-        return np.zeros(clothes.shape[:-2])
-    others = [w.fit(clothes) for i, w in enumerate(known) if i != k and w is not None]
-    if not others:
-        return np.zeros(clothes.shape[:-2])
-    return np.nan_to_num(own.fit(clothes) - np.max(others, axis=0), nan=0.0)
+    return np.broadcast_to(better(fits(clothes, known), k), clothes.shape[:-2])
+
+
+def fits(clothes: np.ndarray, known: list[Wardrobe | None], fitted: dict[Wardrobe, np.ndarray] | None = None) -> list[np.ndarray | None]:
+    """How well (..., 26, 3) clothes fit each wardrobe, (...,) each. `fitted` keeps what was computed, for the same clothes."""
+    fitted = {} if fitted is None else fitted
+    for wardrobe in known:
+        if wardrobe is not None and wardrobe not in fitted:
+            fitted[wardrobe] = wardrobe.fit(clothes)
+    return [None if wardrobe is None else fitted[wardrobe] for wardrobe in known]
+
+
+def better(fit: list[np.ndarray | None], k: int) -> np.ndarray:
+    """(...,) of the fits of all: how much better person `k`'s is than the best of the others'; 0 where that cannot be told, a bare one
+    where nobody's wardrobe is known."""
+    own, others = fit[k], [f for i, f in enumerate(fit) if i != k and f is not None]
+    if own is None or not others:
+        return np.zeros(next((f.shape for f in fit if f is not None), ()))
+    return np.nan_to_num(own - np.max(others, axis=0), nan=0.0)
 
 
 def settle(people: list[Person], t: np.ndarray) -> list[Person]:
@@ -154,10 +167,11 @@ def _drop_strangers(person: Person, k: int, known: list[Wardrobe | None]) -> Non
     looked = np.flatnonzero(person.valid & np.isfinite(person.clothes).any((1, 2)))
     if len(looked) < STRANGER_FRAMES:
         return
-    better = _smooth(likeness(person.clothes[looked], k, known))
-    lack = _smooth(own.usual - np.nan_to_num(own.fit(person.clothes[looked]), nan=own.usual))
+    fit = fits(person.clothes[looked], known)
+    lead = _smooth(better(fit, k))
+    lack = _smooth(own.usual - np.nan_to_num(fit[k], nan=own.usual))
     strange = np.zeros(len(person.xy), bool)
-    strange[looked] = (better < -STRANGER) & (lack > UNLIKE)
+    strange[looked] = (lead < -STRANGER) & (lack > UNLIKE)
     for i, row in enumerate(looked[:-1]):  # and what was filled in between
         if strange[row] and strange[looked[i + 1]]:
             strange[row : looked[i + 1]] = True

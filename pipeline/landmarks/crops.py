@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -19,7 +20,7 @@ class Crop:
     side: float
     angle: float
 
-    @property
+    @cached_property
     def matrix(self) -> np.ndarray:
         """(2, 3) crop pixels -> picture pixels; the middle of the crop's pixel grid is its centre."""
         scale = self.side / SIZE

@@ -76,6 +76,7 @@ class _Followed:
     motion: Motion = field(default_factory=Motion)
     guess: Guess | None = None
     used: Crop | None = None
+    known: tuple[Crop, np.ndarray, np.ndarray] | None = None  # what `expected` gave for this crop and body
 
     @property
     def patience(self) -> float:
@@ -84,7 +85,10 @@ class _Followed:
 
     def expected(self) -> np.ndarray:
         """(33, 2) the body as last seen, moved and turned with the crop."""
-        return self.crop.to_picture(Crop(self.body_crop.x, self.body_crop.y, self.crop.side, self.body_crop.angle).to_crop(self.body))
+        if self.known is None or self.known[0] is not self.crop or self.known[1] is not self.body:
+            body = self.crop.to_picture(Crop(self.body_crop.x, self.body_crop.y, self.crop.side, self.body_crop.angle).to_crop(self.body))
+            self.known = self.crop, self.body, body
+        return self.known[2]
 
 
 def follow_everyone(
@@ -124,7 +128,7 @@ def follow_everyone(
                 one.waited = max(one.waited, one.every)
             if one.waited >= one.every:
                 others = around + [o.expected() for o in live if o is not one]
-                same = _same_look(other_way, number, one, crowded=bool(_any_near(others, one.crop)))
+                same = _same_look(other_way, number, one, others)
                 if same is not None:
                     one.guess, one.used = same
                     one.path.shared[number - spool.first] = True
@@ -197,19 +201,21 @@ def look(
 
 def _glance(net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray | None) -> Guess:
     pixels = cut(image, crop)
-    near = _any_near(others, crop)
+    near = any_near(others, crop)
     if near:
         pixels = paint_out(pixels, near, None if own is None else crop.to_crop(own))
     return net.read(pixels, crop)
 
 
-def _any_near(others: list[np.ndarray], crop: Crop) -> list[np.ndarray]:
+def any_near(others: list[np.ndarray], crop: Crop) -> list[np.ndarray]:
     """The other bodies that reach into the crop, in its pixels."""
-    near = [crop.to_crop(o) for o in others]
-    return [o for o in near if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
+    if not others:
+        return []
+    placed = crop.to_crop(np.stack(others))
+    return list(placed[((placed.max(1) > 0) & (placed.min(1) < 255)).all(1)])
 
 
-def _same_look(other_way: Sequence[Path], number: int, one: _Followed, *, crowded: bool) -> tuple[Guess, Crop] | None:
+def _same_look(other_way: Sequence[Path], number: int, one: _Followed, others: list[np.ndarray]) -> tuple[Guess, Crop] | None:
     """What a pass of the other direction saw in this frame, if it looked at the same crop and saw clearly.
 
     With others in the crop it must also be the body expected.
@@ -226,7 +232,7 @@ def _same_look(other_way: Sequence[Path], number: int, one: _Followed, *, crowde
             continue
         if abs(np.log(side / crop.side)) < SAME_SIZE and path.presence[row] > 0.9 and path.peak[row, MAIN].mean() > CLEAR:
             expected = one.expected()
-            if not crowded or limbs_apart(path.xy[row], expected, max(float(torso(expected)), 1.0)) < AS_EXPECTED:
+            if not any_near(others, crop) or limbs_apart(path.xy[row], expected, max(float(torso(expected)), 1.0)) < AS_EXPECTED:
                 return path.guess(row), Crop(x, y, side, angle)
     return None
 

@@ -16,6 +16,7 @@ from pipeline.landmarks.track import INDEX, N
 
 OTHERS_WIDTH, OWN_WIDTH = 0.42, 0.30  # torsos: thickness of a limb that is painted out, or kept
 HEAD = 0.42  # torsos: radius
+SOFT = 2  # pixels of the crop that edges are softened by, either way
 COARSE = 32  # pixels of the picture that the filling colours are averaged in
 LIMBS = tuple(
     (INDEX[f"{side}_{a}"], INDEX[f"{side}_{b}"], width)
@@ -39,14 +40,20 @@ def paint_out(pixels: np.ndarray, others: list[np.ndarray], own: np.ndarray | No
         _draw(mask, own, OWN_WIDTH, 0)
     if not mask.any():
         return pixels
-    seen = (255 - mask).astype(np.float32) / 255
-    small = cv2.resize(pixels.astype(np.float32) * seen[..., None], (COARSE, COARSE), interpolation=cv2.INTER_AREA)
+    shown = cv2.bitwise_not(mask)
+    seen = shown.astype(np.float32) / 255
+    rest = cv2.bitwise_and(pixels, pixels, mask=shown).astype(np.float32)
+    small = cv2.resize(rest, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
     share = cv2.resize(seen, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
     for _ in range(2):
         small, share = cv2.blur(small, (7, 7)), cv2.blur(share, (7, 7))
     filling = cv2.resize(small / np.maximum(share, 1e-3)[..., None], (SIZE, SIZE), interpolation=cv2.INTER_LINEAR)
-    soft = cv2.blur(seen, (5, 5))[..., None]
-    return np.clip(pixels * soft + filling * (1 - soft), 0, 255).astype(np.uint8)
+    left, top, width, height = cv2.boundingRect(mask)
+    part = np.s_[max(top - SOFT, 0) : top + height + SOFT, max(left - SOFT, 0) : left + width + SOFT]  # elsewhere nothing changes
+    soft = cv2.merge([cv2.blur(seen, (2 * SOFT + 1, 2 * SOFT + 1))[part]] * 3)
+    out = pixels.copy()
+    out[part] = np.clip(pixels[part] * soft + filling[part] * (1 - soft), 0, 255).astype(np.uint8)
+    return out
 
 
 def standing(found: Found) -> np.ndarray:
@@ -71,14 +78,14 @@ def _draw(mask: np.ndarray, body: np.ndarray, width: float, value: int) -> None:
         return
     size = max(float(torso(body)), 0.25 * float(np.linalg.norm(body[TRUNK[[0, 1]]].mean(0) - body[INDEX["left_ankle"]])))
     points = np.round(np.clip(body, -2000, 2000)).astype(int)
+    places = points.tolist()
+    trunk = TRUNK.tolist()
     cv2.fillConvexPoly(mask, cv2.convexHull(points[TRUNK]), value)
-    for a, b in zip(TRUNK, np.roll(TRUNK, 1), strict=True):
-        cv2.line(mask, points[a].tolist(), points[b].tolist(), value, max(int(width * size), 1))
+    for a, b in zip(trunk, trunk[-1:] + trunk[:-1], strict=True):
+        cv2.line(mask, places[a], places[b], value, max(int(width * size), 1))
     for a, b, share in LIMBS:
-        cv2.line(mask, points[a].tolist(), points[b].tolist(), value, max(int(width * share * size), 1))
-    middle = (body[EARS].mean(0) + body[NOSE]) / 2
-    cv2.circle(
-        mask, np.round(np.clip(middle, -2000, 2000)).astype(int).tolist(), max(int(HEAD * width / OTHERS_WIDTH * size), 1), value, -1
-    )
-    neck = np.round(np.clip(body[TRUNK[:2]].mean(0), -2000, 2000)).astype(int).tolist()
-    cv2.line(mask, neck, np.round(np.clip(middle, -2000, 2000)).astype(int).tolist(), value, max(int(0.7 * width * size), 1))
+        cv2.line(mask, places[a], places[b], value, max(int(width * share * size), 1))
+    head = (body[EARS].mean(0) + body[NOSE]) / 2
+    middle, neck = np.round(np.clip([head, body[TRUNK[:2]].mean(0)], -2000, 2000)).astype(int).tolist()
+    cv2.circle(mask, middle, max(int(HEAD * width / OTHERS_WIDTH * size), 1), value, -1)
+    cv2.line(mask, neck, middle, value, max(int(0.7 * width * size), 1))

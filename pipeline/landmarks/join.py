@@ -70,7 +70,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
 
     Chains are made twice: where passes change from person to person, the clothes seen in the first ones tell who is who.
     """
-    from pipeline.landmarks.claims import likeness, settle, wardrobes
+    from pipeline.landmarks.claims import better, fits, settle, wardrobes
 
     if not paths:
         return []
@@ -98,11 +98,12 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
             out.append(person)
             known_by.append(([], k))
     worn = wardrobes(out)
+    fit = fits(passes.clothes, worn)
     for k, (own, seed) in enumerate(known_by):
         mine = worn[k]
         if mine is not None:
-            like = np.clip(likeness(passes.clothes, k, worn), -MOST_LIKE, MOST_LIKE)
-            lack = _lack(mine.fit(passes.clothes), mine.usual)
+            like = np.clip(better(fit, k), -MOST_LIKE, MOST_LIKE)
+            lack = _lack(fit[k], mine.usual)
             own, rivals = _told_apart(passes, sightings, own, like)
             out[k] = _joined(paths, passes, best_chain(passes, own, [*own, *rivals], seed=seed, like=CLOTHES * (like + lack)))
     if len(out) > 1:

@@ -76,12 +76,17 @@ class Wardrobe:
 
     def fit(self, seen: np.ndarray) -> np.ndarray:
         """(...,) mean log-likelihood of (..., 26, 3) clothes; NaN where no part could be compared."""
+        if seen.ndim > 2:  # most frames are not looked at, and have no colours
+            there = np.isfinite(seen).any((-2, -1))
+            if not there.all():
+                whole = np.full(seen.shape[:-2], np.nan)
+                whole[there] = self.fit(seen[there])
+                return whole
         out = []
         for part, known in enumerate(self.parts):
             if not len(known):
                 continue
-            off = seen[..., part == PART, None, :] - known
-            square = (off * off) @ np.array([LIGHTNESS, 1.0, 1.0], dtype=off.dtype)
+            square = _squared(seen[..., part == PART, :], known)
             likelihood = np.log(np.exp(-square / (2 * BANDWIDTH**2)).mean(-1) + STRANGE)
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", RuntimeWarning)  # a part out of the picture
@@ -91,6 +96,12 @@ class Wardrobe:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)
             return np.nanmean(np.array(out), axis=0)
+
+
+def _squared(seen: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """(..., k) weighted squared distances of (..., 3) colours from (k, 3), channel by channel: many times as fast as all at once."""
+    lightness, green_red, blue_yellow = (seen[..., None, channel] - known[:, channel] for channel in range(3))
+    return lightness * lightness * LIGHTNESS + green_red * green_red + blue_yellow * blue_yellow
 
 
 def learn(seen: np.ndarray) -> Wardrobe | None:

@@ -55,8 +55,9 @@ class LandmarkNet:
         """Landmarks of (256, 256, 3) pixels that were cut out as `crop`."""
         if mirrored:
             pixels = pixels[:, ::-1]
-        raw, presence, heatmaps = self.raw(pixels)
-        points, peak = refine(raw[:, :2], heatmaps)
+        self._run(pixels)
+        raw, presence = self._numbers()
+        points, peak = refine(raw[:, :2], self._net.tensor(self._heatmaps)()[0])  # read where they lie: they are large
         z, visibility = raw[:N, 2], 1 / (1 + np.exp(-np.clip(raw[:N, 3], -60, 60)))
         points = points - 0.5  # the model counts from the corner of a pixel, the crop from its middle
         if mirrored:
@@ -67,10 +68,15 @@ class LandmarkNet:
 
     def raw(self, pixels: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
         """(39, 5) x, y, z, visibility and presence logits; the crop's presence; (64, 64, 39) heatmap logits."""
-        self._net.set_tensor(self._input, np.ascontiguousarray(pixels, dtype=np.float32)[None] * np.float32(1 / 255))
+        self._run(pixels)
+        return *self._numbers(), self._net.get_tensor(self._heatmaps)[0]
+
+    def _run(self, pixels: np.ndarray) -> None:
+        np.multiply(pixels, np.float32(1 / 255), out=self._net.tensor(self._input)()[0], dtype=np.float32)
         self._net.invoke()
-        points = self._net.get_tensor(self._points)[0].reshape(POINTS, 5)
-        return points, float(self._net.get_tensor(self._presence)[0, 0]), self._net.get_tensor(self._heatmaps)[0]
+
+    def _numbers(self) -> tuple[np.ndarray, float]:
+        return self._net.get_tensor(self._points)[0].reshape(POINTS, 5), float(self._net.get_tensor(self._presence)[0, 0])
 
 
 def _mirror() -> np.ndarray:

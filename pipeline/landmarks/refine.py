@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.landmarks.crops import Crop, between, cut
-from pipeline.landmarks.follow import recognised
+from pipeline.landmarks.follow import any_near, recognised
 from pipeline.landmarks.hide import paint_out
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
@@ -33,8 +33,7 @@ def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequen
         if not np.isfinite(body).all() or not crop.side > 0:
             continue
         pixels = cut(spool[person.first + int(row)], crop)
-        around = [crop.to_crop(o.xy[row]) for o in others if o.valid[row]]
-        around = [o for o in around if (o.max(0) > 0).all() and (o.min(0) < 255).all()]
+        around = any_near([o.xy[row] for o in others if o.valid[row]], crop)
         if around:
             pixels = paint_out(pixels, around, crop.to_crop(body))
         guess = net.read(pixels, crop, mirrored=True)

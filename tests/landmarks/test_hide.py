@@ -1,7 +1,9 @@
 """Painting others out: what is painted takes the colours around it, what is meant stays."""
 
+import cv2
 import numpy as np
 
+from pipeline.landmarks import hide
 from pipeline.landmarks.hide import paint_out
 from pipeline.landmarks.track import INDEX
 from tests.landmarks.stickman import body
@@ -39,3 +41,32 @@ def test_nobody_near_leaves_the_picture_as_it_is():
     pixels = np.random.default_rng(0).integers(0, 255, (256, 256, 3), dtype=np.uint8)
     np.testing.assert_array_equal(paint_out(pixels, [], None), pixels)
     np.testing.assert_array_equal(paint_out(pixels, [body(5000, 5000, 40)], None), pixels)
+
+
+def test_only_what_lies_near_the_others_changes_and_softly_at_the_edge():
+    pixels = np.random.default_rng(0).integers(0, 255, (256, 256, 3), dtype=np.uint8)
+    spotter = body(190, 120, 40)
+    out = paint_out(pixels, [spotter], None)
+    changed = np.argwhere((out != pixels).any(2))
+    widest = 0.42 * 40 / 2 + 0.42 * 40 + 3  # the trunk's line and the head's circle, and the softened edge
+    far = (changed[:, 1] < spotter[:, 0].min() - widest) | (changed[:, 1] > spotter[:, 0].max() + widest)
+    assert len(changed) > 1000 and not far.any()
+
+
+def test_the_edge_is_mixed_as_the_plain_formula_says():
+    """Worked on whole, without a thought to speed."""
+    pixels = np.random.default_rng(1).integers(0, 255, (256, 256, 3), dtype=np.uint8)
+    spotter, own = body(250, 20, 50), body(200, 60, 45)  # beyond the crop's edge too
+    mask = np.zeros((256, 256), np.uint8)
+    hide._draw(mask, spotter, hide.OTHERS_WIDTH, 255)
+    hide._draw(mask, own, hide.OWN_WIDTH, 0)
+    seen = (255 - mask).astype(np.float32) / 255
+    small = cv2.resize(pixels.astype(np.float32) * seen[..., None], (32, 32), interpolation=cv2.INTER_AREA)
+    share = cv2.resize(seen, (32, 32), interpolation=cv2.INTER_AREA)
+    for _ in range(2):
+        small, share = cv2.blur(small, (7, 7)), cv2.blur(share, (7, 7))
+    filling = cv2.resize(small / np.maximum(share, 1e-3)[..., None], (256, 256), interpolation=cv2.INTER_LINEAR)
+    soft = cv2.blur(seen, (5, 5))[..., None]
+    wanted = np.clip(pixels * soft + filling * (1 - soft), 0, 255).astype(np.uint8)
+    assert 0 < mask.astype(bool).sum() < mask.size
+    np.testing.assert_array_equal(paint_out(pixels, [spotter], own), wanted)

@@ -2,6 +2,7 @@
 
 import cv2
 import numpy as np
+import pytest
 
 from pipeline.landmarks.hide import LIMBS, TRUNK
 from pipeline.landmarks.looks import PART, clothes, could_be_one, learn
@@ -48,3 +49,23 @@ def test_the_same_clothes_in_another_size_are_another_person():
     assert could_be_one(red, (wearing((45, 60, 40), 20, 2), 55.0))
     assert not could_be_one(red, (wearing((45, 60, 40), 20, 2), 90.0))
     assert not could_be_one(red, (wearing((45, -50, 40), 20, 2), 50.0))
+
+
+def test_how_well_clothes_fit_does_not_hang_on_the_frames_beside_them():
+    rng = np.random.default_rng(3)
+    wardrobe = learn(rng.normal((50, 10, -20), (6, 3, 3), (12, 26, 3)))
+    seen = rng.normal((52, 8, -20), (6, 5, 5), (30, 26, 3))
+    seen[::3] = np.nan  # not looked at
+    seen[1, :6] = np.nan  # a part out of the picture
+    alone = np.array([wardrobe.fit(one) for one in seen])
+    together = wardrobe.fit(seen)
+    assert np.isnan(together[::3]).all() and np.isfinite(together[1])
+    np.testing.assert_array_equal(together, alone)
+
+
+def test_a_fit_is_the_mean_log_likelihood_of_a_parzen_estimate():
+    """Each part with one colour known, 9 units (one bandwidth) off in a: log(exp(-1/2) + 0.001)."""
+    known = np.tile([50.0, 10.0, -20.0], (4, 26, 1))
+    wardrobe = learn(known)
+    assert wardrobe.fit(known[0] + (0, 9, 0)) == pytest.approx(np.log(np.exp(-0.5) + 1e-3))
+    assert wardrobe.fit(known[0] + (9, 0, 0)) == pytest.approx(np.log(np.exp(-0.25) + 1e-3))  # lightness counts half
