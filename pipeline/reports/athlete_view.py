@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.practice.eye import her_verdicts
-from pipeline.reports.attempt_view import AttemptView, Drawing, Folders, MotionView
+from pipeline.reports.attempt_view import AttemptView, Drawing, Folders, MotionView, PictureView
 from pipeline.reports.best import best_readings, with_curves
 from pipeline.reports.eye_view import her_word
 from pipeline.reports.files import slug
@@ -24,6 +24,8 @@ from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 
 MOST_DAYS = 8  # columns of the day-by-day table
+FEW = 4  # readings on a page up to which none is folded away
+HARDEST = ("not-yet", "close", "met")  # what a coach looks at first
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,11 @@ class Month:
     attempts: list[AttemptView] = field(default_factory=list)
     mates: list[MotionView] = field(default_factory=list)
 
+    @property
+    def opened(self) -> frozenset[str]:
+        """The readings that stand open when the page is opened."""
+        return opened(self.attempts)
+
 
 @dataclass(frozen=True)
 class AthleteView:
@@ -73,6 +80,12 @@ class AthleteView:
     pages: dict[str, str] = field(default_factory=dict)  # the file of each attempt's page, by its place there
     losses: list[LossRow] = field(default_factory=list)  # alone against routine, what falls apart first
     routines: list[RoutineLine] = field(default_factory=list)
+    opened: frozenset[str] = frozenset()  # the readings that stand open when the page is opened
+
+    def still(self, anchor: str) -> PictureView | None:
+        """The picture of a reading on this page or a month's, where there is one."""
+        views = (*self.attempts, *(view for month in self.months for view in month.attempts))
+        return next((r.picture for view in views for r in (*view.readings, *view.further) if r.anchor == anchor), None)
 
     def place(self, anchor: str) -> str:
         """The link to a reading's place, on whichever page it stands."""
@@ -82,10 +95,11 @@ class AthleteView:
 
 def athlete_view(
     tr: Translations, store: Store, code: str, attempts: Sequence[AttemptRecord], tolerances: Tolerances, folders: Folders,
-    routine: RoutineRecords | None = None,
+    routine: RoutineRecords | None = None, focus: str = "",
 ) -> AthleteView:  # fmt: skip
     """The page of one athlete; `attempts` are all of hers in time order. The latest come first on the page. routine : the club's
-    pairs of alone and routine, where anybody was filmed in one. A page for the family holds every attempt in full."""
+    pairs of alone and routine, where anybody was filmed in one. focus : the place of the reading she works on first, to stand open.
+    A page for the family holds every attempt in full."""
     rows = [r for a in attempts for r in a.readings]
     dates = sorted({a.row.date for a in attempts}, reverse=True)
     latest = attempts[-1].row
@@ -118,7 +132,19 @@ def athlete_view(
         pages={slug(link): file for link, file in pages.items()},
         losses=loss_rows(tr, routine.athlete(code), tolerances, club=False) if routine else [],
         routines=[line for line in routine_lines(tr, store, code) if line.anchor in anchors] if routine else [],
+        opened=opened(shown, focus),
     )
+
+
+def opened(attempts: Sequence[AttemptView], focus: str = "") -> frozenset[str]:
+    """The readings that stand open at first: all where there are few, else that of the focus, or the newest attempt's hardest."""
+    lines = [r for view in attempts for r in view.readings]
+    if len(lines) <= FEW:
+        return frozenset(r.anchor for r in lines)
+    if any(r.anchor == focus for view in attempts for r in (*view.readings, *view.further)):
+        return frozenset([focus])
+    newest = next(view.readings for view in attempts if view.readings)
+    return frozenset([min(newest, key=lambda r: HARDEST.index(r.v.id) if r.v.id in HARDEST else len(HARDEST)).anchor])
 
 
 def _months(tr: Translations, drawing: Drawing, said: Sequence[tuple[AttemptRecord, str]]) -> list[Month]:

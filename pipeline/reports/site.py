@@ -157,10 +157,12 @@ class _Site:
         template = self.env.get_template("athlete.html")
         written = []
         for i, (code, attempts) in enumerate(records.athletes.items()):
-            view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders, self.routine)
+            focus = focus_views(self.tr, [f for (who, _), f in focuses.items() if who == code], self.tolerances)
+            first = next((one.href for one in focus if one.certain and one.href), "")
+            view = athlete_view(self.tr, self.store, code, attempts, self.tolerances, folders, self.routine, first)
             text = template.render(
                 athlete=view, page=near[i]["file"], root="../", before=near[i - 1] if i else None, after=near[i + 1] if i + 1 < len(near) else None,
-                shared=False, focus=focus_views(self.tr, [f for (who, _), f in focuses.items() if who == code], self.tolerances),
+                shared=False, focus=focus,
                 **scripts_of(self.tr, view.attempts, forward=bool(view.months)),
             )  # fmt: skip
             write_changed(folder / near[i]["file"], text)

@@ -12,7 +12,16 @@ from pipeline.reports.best import from_target
 from pipeline.reports.language import Translations, week_words
 from pipeline.reports.numbers import plus_minus
 from pipeline.reports.places import athlete_file
-from pipeline.reports.reading_view import VERDICTS, VerdictView, column_title, is_further, known_detail, short_doubt, short_value, skill_title
+from pipeline.reports.reading_view import (
+    VERDICTS,
+    VerdictView,
+    column_title,
+    is_further,
+    known_detail,
+    short_doubt,
+    short_value,
+    skill_title,
+)
 from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_of
 from pipeline.reports.said import said
 from pipeline.scoring.tolerances import Tolerances

@@ -30,7 +30,10 @@ def test_pictures_load_only_when_looked_at(site, open_page):
     images = page.locator("img")
     assert images.count() > 20
     assert not images.last.evaluate("e => e.complete && e.naturalWidth > 0")
-    images.last.scroll_into_view_if_needed()
+    page.get_by_role("button", name="Open all").click()
+    for _ in range(3):  # what lies above gets its true height only as it comes near
+        images.last.scroll_into_view_if_needed()
+        page.wait_for_timeout(200)
     page.wait_for_function("e => e.complete && e.naturalWidth > 0", arg=images.last.element_handle())
 
 
@@ -38,21 +41,46 @@ def test_the_line_lies_on_the_picture_at_every_width(site, open_page):
     """The overlay covers its picture exactly, so a joint drawn at (x, y) is seen at that share of the picture."""
     for width in (390, 1280):
         page = open_page(site / "athletes" / "OT-01.html", width=width)
-        frame = page.locator(".frame:has(svg)").first
+        page.get_by_role("button", name="Open all").click()
+        frame = page.locator("article .frame:has(svg)").first
         frame.scroll_into_view_if_needed()
         boxes = [frame.locator(part).bounding_box() for part in ("img", "svg")]
         assert all(abs(boxes[0][key] - boxes[1][key]) < 1 for key in boxes[0])
         assert boxes[0]["width"] / boxes[0]["height"] == pytest.approx(invented.SIZE[0] / invented.SIZE[1], rel=0.01)
 
 
+def test_readings_are_folded_to_word_and_number_and_open_alone_or_all_together(site, open_page):
+    page = open_page(site / "athletes" / "OT-01.html")
+    folds = page.locator("article > details.fold")
+    assert folds.count() > 10 and page.locator("article > details.fold[open]").count() == 1, "one shows what is behind them"
+    closed = page.locator("article:not(.further article):has(> details:not([open]))").first
+    closed = page.locator(f"[id='{closed.get_attribute('id')}']")
+    assert closed.locator("summary .verdict").first.is_visible() and not closed.locator(".body").is_visible()
+    closed.locator("h3").click()
+    assert closed.locator(".body").is_visible()
+    page.get_by_role("button", name="Open all").click()
+    assert page.locator("article > details.fold:not([open])").count() == 0
+    page.get_by_role("button", name="Close all").click()
+    assert page.locator("article > details.fold[open]").count() == 0
+
+
+def test_the_first_screen_shows_what_to_work_on_with_frame_line_number_and_interval(site, open_page):
+    page = open_page(site / "athletes" / "OT-01.html", width=1280)
+    focus = page.locator(".focus div.seen:has(svg.over .bone)").first
+    box = focus.locator("img").bounding_box()
+    assert box["y"] + box["height"] < 900
+    assert "±" in focus.locator("p").nth(1).inner_text()
+
+
 def test_a_mark_leads_to_its_reading(site, open_page):
     page = open_page(site / "index.html")
-    chip = page.locator("a.chip").first
+    chip = page.locator("a.chip:visible").last
     target = chip.get_attribute("href").split("#")[1]
     chip.click()
     page.wait_for_load_state()
     assert page.url.endswith(target)
     page.wait_for_timeout(300)
+    assert page.locator(f"[id='{target}'] .body").is_visible()
     assert -5 <= page.locator(f"[id='{target}']").bounding_box()["y"] < 450
 
 
