@@ -20,6 +20,7 @@ LIMBS = np.array([INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist"
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 SMOOTH = 5  # frames of a running median against single wrong frames
 ARMS_UP, LEGS_APART, ON_FEET = 0.4, 0.6, 0.4  # torsos: both hands above the shoulders, ankles apart, hips above both ankles
+FAR = 1.5  # torsos of way that count: who turns over goes further, but so does who only walks through the picture
 HELD = 9  # frames of a running median of the shape
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 NEARNESS = 0.5  # power of the size beside the largest person's
@@ -51,7 +52,7 @@ class Activity:
             min(self.turned, 360.0) / 90.0
             + 2.0 * min(self.inverted_s, 1.5)
             + 2.0 * min(self.lunge_s, 1.5)
-            + 0.25 * min(self.travelled, 4.0)
+            + 0.25 * min(self.travelled, FAR)
             + 0.8 * min(self.limbs, 2.5)
         ) * (min(1.0, self.seen_s / 0.5) * self.clear**2)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 
 from pipeline.landmarks.sides import ARMS, LEGS
@@ -10,6 +12,7 @@ SWAPPED_FIRST, SWAPPED = 0.3, 0.006  # torsos: what it costs to begin swapped, a
 CROSSED = 1.0  # times hips' width times shoulders' width (torsos)
 EDGE = 0.1  # torsos from the picture's edge
 WILD, FARTHER = 0.35, 1.2  # torsos off the line between its neighbours, and times their distance
+AROUND, AT_HOME = 4, 0.5  # frames to either side, and torsos from the middle of the point's places in them
 
 
 def sort_sides(xy: np.ndarray, size: float, *extra: np.ndarray) -> np.ndarray:
@@ -61,7 +64,10 @@ def _viterbi(plain: np.ndarray, swapped: np.ndarray, more: np.ndarray) -> np.nda
 
 
 def drop_wild(xy: np.ndarray, t: np.ndarray, size: float) -> np.ndarray:
-    """(n, 33) bool: points that leave for one or two frames and come back; to be taken for unseen."""
+    """(n, 33) bool: points that leave for one or two frames and come back; to be taken for unseen.
+
+    Beside a wild point a right one looks as if it had left: what is near the middle of its places around stays.
+    """
     wild = np.zeros(xy.shape[:2], bool)
     for gap in (1, 2):
         for i in range(1, len(xy) - gap):
@@ -72,6 +78,11 @@ def drop_wild(xy: np.ndarray, t: np.ndarray, size: float) -> np.ndarray:
                 off = np.linalg.norm(xy[i : i + gap] - expected, axis=-1)
                 moved = np.linalg.norm(after - before, axis=-1)
                 wild[i : i + gap] |= (off > WILD * size) & (off > FARTHER * moved)
+    for i in np.flatnonzero(wild.any(1)):
+        around = np.delete(xy[max(i - AROUND, 0) : i + AROUND + 1, wild[i]], min(i, AROUND), axis=0)
+        with warnings.catch_warnings(action="ignore", category=RuntimeWarning):  # no other place is known: it is taken for wild
+            middle_of = np.nanmedian(around, axis=0)
+        wild[i, wild[i]] = ~(np.linalg.norm(xy[i, wild[i]] - middle_of, axis=-1) < AT_HOME * size)
     return wild
 
 

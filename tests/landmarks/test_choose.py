@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.landmarks.choose import activity, doubt, open_choice, scores
+from pipeline.landmarks.choose import Activity, activity, doubt, open_choice, scores
 from pipeline.landmarks.follow import calm_every
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.locate import _finished, _Followed
@@ -59,6 +59,14 @@ def test_the_lunge_counts_only_with_arms_up_and_legs_apart():
         38 / 30, abs=0.04
     )  # the hands are 0.4 torsos above the shoulders once 71 % of the lift is done: 22 frames
     assert arms == steps == 0
+
+
+def test_who_steps_into_a_low_lunge_beats_who_walks_right_through_the_picture():
+    # as followed in a drawn clip: the hands no higher than the shoulders, so the lunge's shape is not seen
+    athlete = Activity(turned=19.5, inverted_s=0.0, travelled=0.72, limbs=1.25, seen_s=3.4, size=81.0, clear=0.98)
+    walker = Activity(turned=16.7, inverted_s=0.0, travelled=10.2, limbs=1.13, seen_s=3.3, size=67.0, clear=0.94)
+    best, other = scores([athlete, walker])
+    assert best > 1.1 * other
 
 
 def test_who_holds_a_lunge_beats_who_walks_about_and_waves():

@@ -66,6 +66,15 @@ def test_one_wild_point_is_taken_out_and_fast_ones_stay():
     assert not drop_wild(true, np.arange(40) / 30, 50.0).any()
 
 
+def test_right_points_between_wild_ones_stay():
+    true = turning()
+    spoilt = true.copy()
+    spoilt[[20, 22], 27] += [40, 10]
+    wild = drop_wild(spoilt, np.arange(40) / 30, 50.0)
+    assert_array_equal(np.flatnonzero(wild[:, 27]), [20, 22])
+    assert wild.sum() == 2
+
+
 def test_a_foot_beyond_the_edge_is_no_sight_and_an_arm_ends_where_its_elbow_left():
     xy = np.array([body(100, 100, 40), body(100, 140, 40), body(15, 100, 40)])
     off = off_picture(xy, 200, 200, 40)
