@@ -6,14 +6,14 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline import __version__
-from pipeline.errors import CANNOT_RUN, MatsideError
+from pipeline.asked import asked_day, asked_for
+from pipeline.errors import CANNOT_RUN, MatsideError, WrongCommandLine, shown
 from pipeline.practice_cli import add_practice
 from pipeline.rounds_cli import eye_app, points_app, routines
 
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from pipeline.batch.run import Night
     from pipeline.store import Store
     from pipeline.trends.filters import Filters
-
-Choice = TypeVar("Choice", bound=StrEnum)
 
 FINE, NEEDS_SOMEBODY, INTERRUPTED = 0, 3, 130
 
@@ -77,9 +75,9 @@ def run(
     Example: `matside run clips/week-09 --roster roster.csv --out reports`
     """
     if engine not in ("local", "dask"):
-        raise typer.BadParameter(f"expected local or dask, but came {engine!r}.", param_hint="--engine")
+        raise WrongCommandLine(f"--engine: expected local or dask, but got {shown(engine)}. Leave it out for this computer alone.")
     if (engine == "dask") != (scheduler is not None):
-        raise typer.BadParameter("--engine dask and --scheduler ADDRESS belong together.", param_hint="--engine")
+        raise WrongCommandLine("--engine: expected --engine dask and --scheduler ADDRESS together, but got only one. Give both or neither.")
     from pipeline.batch.many_machines import ManyMachines
     from pipeline.batch.pool import work
     from pipeline.batch.progress import reporter
@@ -115,7 +113,7 @@ def report(
     profile = load_profile(tolerances or ())
     with only_run(out / "data"), _results(out) as store:
         index, _ = write_pages(store, profile, out, changed=True, language=language)
-    typer.echo(f"Pages: {index}")
+    typer.echo(f"Pages: {index.resolve()}")
 
 
 @app.command()
@@ -164,7 +162,7 @@ def share(
     from pipeline.batch.pages import load_profile, page_language
     from pipeline.reports.share import share_athlete
 
-    profile, first = load_profile(tolerances or ()), _day("--since", since)
+    profile, first = load_profile(tolerances or ()), asked_day("--since", since)
     with only_run(out / "data"), _shown(out, code) as store:
         code = _spelled(store, code)
         share_athlete(
@@ -329,41 +327,37 @@ def _filters(since: str | None, until: str | None, skill: str | None, setting: s
     if not (since or until or skill or setting or lead_side):
         return None
     return Filters(
-        _day("--since", since),
-        _day("--until", until),
-        _one_of("--skill", skill.replace(" ", "_").lower() if skill else None, Skill),
-        _one_of("--setting", setting, Setting),
-        _one_of("--lead-side", lead_side, Side),
+        asked_day("--since", since),
+        asked_day("--until", until),
+        asked_for("--skill", skill.replace(" ", "_").lower() if skill else None, Skill),
+        asked_for("--setting", setting, Setting),
+        asked_for("--lead-side", lead_side, Side),
     )
-
-
-def _day(option: str, text: str | None) -> date | None:
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError as error:
-        raise typer.BadParameter(f"expected a date such as 2026-03-02, but came {text!r}.", param_hint=option) from error
-
-
-def _one_of(option: str, text: str | None, choice: type[Choice]) -> Choice | None:
-    try:
-        return choice(text) if text else None
-    except ValueError as error:
-        raise typer.BadParameter(f"expected {', '.join(c for c in choice if c)}, but came {text!r}.", param_hint=option) from error
 
 
 def _sum_up(night: Night) -> None:
     for notice in night.notices:
         typer.echo(f"note: {notice}")
-    counts = ", ".join(f"{count} {status}" for status, count in sorted(night.statuses.items()))
-    typer.echo(f"{night.found} clips: {counts or 'none'}; {night.unchanged} were done before.")
+    counts = ", ".join(f"{count} {_verb(status, count)}" for status, count in sorted(night.statuses.items()))
+    before = "1 was" if night.unchanged == 1 else f"{night.unchanged} were"
+    typer.echo(f"{_clips(night.found)}: {counts or 'nothing to do'}; {before} done before.")
     if night.forgotten:
-        typer.echo(f"{night.forgotten} clips were older than results are kept and are forgotten.")
+        typer.echo(f"Older than results are kept, and so forgotten: {_clips(night.forgotten)}.")
     if night.asked:
-        typer.echo(f"Some clips need you: fill in {night.asked} and run again.")
+        typer.echo(f"Some clips need you: fill in {night.asked.resolve()} and run again.")
     if night.unassigned:
         typer.echo(f"Pictures of them: {night.unassigned.resolve()}")
     if night.index:
         typer.echo(f"Pages: {night.index.resolve()}")
+
+
+def _clips(count: int) -> str:
+    return f"{count} clip" if count == 1 else f"{count} clips"
+
+
+def _verb(status: str, count: int) -> str:
+    """A clip's status after a number of clips."""
+    return {"needs you": "needs you" if count == 1 else "need you", "nothing found": "without a skill found"}.get(status, status)
 
 
 add_practice(app)

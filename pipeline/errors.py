@@ -2,7 +2,7 @@
 
 import unicodedata
 
-CANNOT_RUN, ANOTHER_RUN = 4, 5  # exit codes; the command line has the others
+WRONG_COMMAND_LINE, CANNOT_RUN, ANOTHER_RUN = 2, 4, 5  # exit codes; the command line has the others
 JOINER, VARIANT = "\u200d", "\ufe0f\U0001f3fb\U0001f3fc\U0001f3fd\U0001f3fe\U0001f3ff"  # of emoji; how they look, skin tones
 TRICKS = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, direction and invisible characters, halves of characters, line separators
 
@@ -43,3 +43,9 @@ class MatsideError(Exception):
 
     def __init__(self, message: str = "") -> None:
         super().__init__(plain(message))
+
+
+class WrongCommandLine(MatsideError):
+    """An option that cannot be meant so."""
+
+    exit_code = WRONG_COMMAND_LINE

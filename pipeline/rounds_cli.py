@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.errors import MatsideError
+from pipeline.asked import asked_day
+from pipeline.errors import MatsideError, WrongCommandLine
 
 if TYPE_CHECKING:
     from pipeline.practice.points_plan import Plan
@@ -47,9 +48,9 @@ def fill(
 
     first, last, rules = _day("--date", day), _day("--until", until), _plan(plan)
     if last and not first:
-        raise typer.BadParameter("goes with --date, the first day.", param_hint="--until")
+        raise WrongCommandLine("--until: expected --date, the first day, beside it. Give both.")
     if last and last < first:
-        raise typer.BadParameter(f"expected a day after {first}, but came {last}.", param_hint="--until")
+        raise WrongCommandLine(f"--until: expected {first} or a later day, but got {last}. Swap the two.")
     profile = load_profile(tolerances or ())
     with _results(out) as store:
         with store.without(store.lapsed(date.today().isoformat())):
@@ -230,10 +231,8 @@ def _plan(path: Path | None) -> Plan:
 
 
 def _day(option: str, text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat() if text else ""
-    except ValueError as error:
-        raise typer.BadParameter(f"expected a date such as 2026-03-09, but came {text!r}.", param_hint=option) from error
+    day = asked_day(option, text)
+    return day.isoformat() if day else ""
 
 
 @contextmanager

@@ -145,7 +145,7 @@ def test_clips_that_need_somebody_end_with_3(tmp_path, stand_in):
         (["run", "CLIPS", "--language", "xx"], 4, "expected a language that the pages speak: en, de"),
         (["run", "CLIPS", "--workers", "0"], 2, "workers"),
         (["run", "CLIPS", "--engine", "steam"], 2, "expected local or dask"),
-        (["run", "CLIPS", "--engine", "dask"], 2, "belong together"),
+        (["run", "CLIPS", "--engine", "dask"], 2, "ADDRESS together"),
         (["report"], 4, "no results yet"),
         (["athlete", "OT-01"], 4, "no results yet"),
         (["athlete", "OT-01", "--skill", "vault"], 2, "shoulder_stand"),
@@ -285,3 +285,44 @@ def test_doctor_finds_this_machine_fit(tmp_path):
 def test_the_module_runs_as_the_command():
     done = subprocess.run([sys.executable, "-m", "pipeline.cli", "--version"], capture_output=True, text=True, env={**os.environ})
     assert done.returncode == 0 and done.stdout.startswith("matside 0.")
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("athlete", "OT-01", "--since", "3.3.26"),
+         "--since: expected a date such as 2026-03-02 or 2.3.2026, but got '3.3.26'. Write the year in full and try again."),
+        (("compare", "--until", "2026-02-30"),
+         "--until: expected a date such as 2026-03-02 or 2.3.2026, but got '2026-02-30'. Write the year in full and try again."),
+        (("compare", "--skill", "handstand"),
+         "--skill: expected one of lunge, loaded_lunge, cartwheel, backward_roll, shoulder_stand, but got 'handstand'. Choose one and try again."),
+        (("run", ".", "--engine", "cloud"), "--engine: expected local or dask, but got 'cloud'. Leave it out for this computer alone."),
+        (("points", "fill", "--until", "2026-03-09"), "--until: expected --date, the first day, beside it. Give both."),
+    ],
+)  # fmt: skip
+def test_an_option_that_cannot_be_meant_so_is_one_plain_line(words, line, tmp_path):
+    assert matside(*words, "--out", tmp_path) == (2, "", f"matside: {line}\n")
+
+
+def test_days_are_typed_as_they_are_in_the_tables():
+    from datetime import date
+
+    from pipeline.asked import asked_day
+
+    assert asked_day("--since", "2.3.2026") == asked_day("--since", "2026-03-02") == date(2026, 3, 2)
+    assert asked_day("--since", "") is None
+
+
+def test_the_summary_counts_in_plain_english(capsys, tmp_path):
+    from collections import Counter
+
+    from pipeline.batch.run import Night
+
+    for statuses, found, words in (
+        ({"needs you": 5, "measured": 1}, 6, "6 clips: 1 measured, 5 need you; 0 were done before."),
+        ({"needs you": 1}, 1, "1 clip: 1 needs you; 0 were done before."),
+        ({"nothing found": 2}, 2, "2 clips: 2 without a skill found; 0 were done before."),
+        ({}, 0, "0 clips: nothing to do; 0 were done before."),
+    ):
+        cli._sum_up(Night(found=found, statuses=Counter(statuses)))
+        assert capsys.readouterr().out.splitlines()[0] == words

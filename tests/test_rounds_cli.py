@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pipeline.cli import app
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, WrongCommandLine
 from pipeline.store import Store
 from tests.reports import invented
 
@@ -59,8 +59,10 @@ def test_who_is_away_is_not_on_the_sheet(out):
 def test_a_day_without_readings_says_which_have_some(out):
     with pytest.raises(MatsideError, match=rf"no readings from 2026-01-01.*{DAY}"):
         matside(out, "points", "fill", "--date", "2026-01-01")
-    assert "expected a date" in matside(out, "points", "fill", "--date", "yesterday", code=2)
-    assert "goes with --date" in matside(out, "points", "fill", "--until", DAY, code=2)
+    with pytest.raises(WrongCommandLine, match="expected a date"):
+        matside(out, "points", "fill", "--date", "yesterday")
+    with pytest.raises(WrongCommandLine, match="expected --date"):
+        matside(out, "points", "fill", "--until", DAY)
 
 
 def test_her_word_is_kept_and_shown(out):

@@ -26,7 +26,7 @@ from pipeline.batch.unassigned import show_unassigned
 from pipeline.clips.clip_list import ask
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.intake import FAILED, NEEDS_YOU, READY, SKIPPED, Clip, take_in
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, plain
 from pipeline.settings import Settings
 from pipeline.store import ClipResult, Store
 
@@ -103,7 +103,7 @@ def _night(
         log.warning(notice)
     plan = make_plan(clips, store.known(), landmarks=settings.landmarks, model=_model_hash(settings), data=data, again=again)
     night.unchanged = plan.unchanged
-    for notice in _kept_words(plan.kept):
+    for notice in (*_kept_words(plan.kept), *_refused_words(plan.rows)):
         night.notices.append(notice)
         log.warning(notice)
     for before, now in plan.renamed:
@@ -184,6 +184,15 @@ def _result(outcome: Outcome) -> ClipResult:
         clip=task.clip, content=task.content, athlete=task.athlete, cohort=task.cohort, date=task.date, status=FAILED, reason=" ".join(reason.split()),
         made_with=task.made_with if outcome.lasting else "",
     )  # fmt: skip
+
+
+def _refused_words(rows: Sequence[ClipResult]) -> list[str]:
+    """One line for all clips that are new and not opened for the same reason: a typing mistake in a code should not wait to be noticed."""
+    together: dict[str, list[str]] = {}
+    for row in rows:
+        if row.status == SKIPPED and row.reason.startswith("not opened: "):
+            together.setdefault(row.reason, []).append(plain(row.clip).replace("\n", "\\n"))
+    return [f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {reason}" for reason, names in together.items()]
 
 
 def _kept_words(kept: Sequence[Clip]) -> list[str]:

@@ -228,6 +228,14 @@ def test_a_typing_mistake_in_clips_csv_loses_no_results(folder, out):
     assert not [row for row in contents(out) if ONE in row and row[0] > 0]
 
 
+def test_a_clip_that_is_new_and_not_opened_is_said_at_once_and_once(folder, out):
+    for name in ("OT-1_2026-03-09_1.mp4", "OT-1_2026-03-09_2.mp4"):
+        (folder / name).write_bytes(name.encode())
+    said = [notice for notice in night(folder, out)[1].notices if "not on the roster" in notice]
+    assert said == ["OT-1_2026-03-09_1.mp4 and 1 more: not opened: OT-1 is not on the roster"]
+    assert not [notice for notice in night(folder, out)[1].notices if "OT-1_" in notice]
+
+
 def test_the_longest_clips_come_first(folder, out):
     """So that the night does not end with one worker on the longest clip while the others wait."""
     (folder / TWO).write_bytes(b"x" * 1000)
