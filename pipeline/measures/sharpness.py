@@ -11,9 +11,11 @@ the low-pass takes some of the peak of a very sharp lift, see DEVELOPERS.md.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from pipeline.attempts.once import once
 from pipeline.landmarks.track import INDEX
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
@@ -71,11 +73,17 @@ class Lift:
 
 def low_passed(values: np.ndarray, cutoff: float = CUTOFF_HZ, rate: float = RATE) -> np.ndarray:
     """values (n, k) on an even clock, without what is quicker than the cutoff; both ways, so that nothing is delayed."""
-    from scipy.signal import butter, sosfiltfilt
+    from scipy.signal import sosfiltfilt
 
-    sos = butter(2, cutoff / 0.802, fs=rate, output="sos")  # two passes of a second-order filter cut at 0.802 of its own (Winter)
     pad = min(len(values) - 1, int(rate))
-    return sosfiltfilt(sos, values, axis=0, padtype="constant", padlen=pad)
+    return sosfiltfilt(_filter(cutoff, rate), values, axis=0, padtype="constant", padlen=pad)
+
+
+@lru_cache(maxsize=8)
+def _filter(cutoff: float, rate: float) -> np.ndarray:
+    from scipy.signal import butter
+
+    return butter(2, cutoff / 0.802, fs=rate, output="sos")  # two passes of a second-order filter cut at 0.802 of its own (Winter)
 
 
 def even(t: np.ndarray, path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -166,6 +174,7 @@ def window_of(look: Look) -> tuple[float, float]:
     return found[-1] if lunging else found[0]
 
 
+@once
 def measured_lift(look: Look) -> tuple[Lift | None, np.ndarray, np.ndarray, np.ndarray, float, str]:
     """(lift, sd of its three numbers, clock, speed, share of frames seen, why there is none)."""
     start, end = window_of(look)
