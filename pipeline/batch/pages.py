@@ -74,9 +74,10 @@ def _draw(store: Store, tolerances: Tolerances, out: Path, language: str, lapsed
             old.unlink(missing_ok=True)
     dated = bool(store.latest_date()) and any(store.athletes()["athlete"])
     job = TrendJob(store.path, tolerances, out, language, tuple(lapsed))
-    with _beside(job) if dated and len(store.attempts()) >= WORTH_A_PROCESS else nullcontext():
+    together = len(store.attempts()) >= WORTH_A_PROCESS
+    with _beside(job) if dated and together else nullcontext():
         index = write_site(store, tolerances, out, out / "data", trends=dated, language=language, lapsed=lapsed)
-    if dated and len(store.attempts()) < WORTH_A_PROCESS:
+    if dated and not together:
         _trends(store, job)
     return index
 

@@ -43,7 +43,8 @@ def trend_stylesheet() -> Markup:
 @cache
 def practice_stylesheet(paper: str) -> Markup:
     """The practice sheet's own style sheet, black on white, for one size of paper: a4 or letter."""
-    return Markup((TEMPLATES / "practice.css").read_text(encoding="utf-8").replace("PAPER", {"a4": "A4", "letter": "letter"}[paper]))
+    size, inside = {"a4": ("A4", "277mm"), "letter": ("letter", "259mm")}[paper]  # inside the margins, a little to spare
+    return Markup((TEMPLATES / "practice.css").read_text(encoding="utf-8").replace("PAPER", size).replace("HEIGHT", inside))
 
 
 @cache

@@ -16,7 +16,7 @@ from pipeline.practice.focus import Focus, Why
 from pipeline.practice.lineup import Place, line_up
 from pipeline.practice.settings import PracticeSettings
 from pipeline.practice.sheet import Group, Line, Sheet, make_sheet
-from pipeline.reports.files import write_changed
+from pipeline.reports.files import slug, write_changed
 from pipeline.reports.focus_view import FocusView, focus_view
 from pipeline.reports.language import Translations, day_words
 from pipeline.reports.pages import content_policy, practice_stylesheet
@@ -26,7 +26,7 @@ from pipeline.scoring.tolerances import Tolerances
 from pipeline.vocabulary import Skill
 
 PAGE = "practice.html"
-ROOMY, FULL = 6, 9  # athletes on a page up to which the type is largest, and large
+FEW, ROOMY, FULL = 3, 6, 9  # athletes on a page up to which the type is huge, largest, and large
 
 
 class Span(NamedTuple):
@@ -81,7 +81,7 @@ class PageView:
     part: str  # which group, where a cohort needs several pages
     summary: str
     left: str  # the left-leaders by code
-    size: str  # of the type: roomy, full, tight
+    size: str  # of the type: few, roomy, full, tight
     spans: list[Span]
     group_titles: list[str]
     stations: list[StationView]
@@ -100,6 +100,11 @@ def practice_sheets(
             raise MatsideError(f"{cohort}: expected a cohort on the roster or in the clips: {', '.join(filter(None, lines)) or 'none'}.")
         lines = {named[cohort.lower()]: lines[named[cohort.lower()]]}
     return [make_sheet(name, line, focuses, settings) for name, line in lines.items()]
+
+
+def cohort_file(cohort: str) -> str:
+    """The file of one cohort's sheet by itself, however the cohort was typed."""
+    return f"{Path(PAGE).stem}-{slug(cohort.lower())}.html"
 
 
 def write_practice(
@@ -134,7 +139,7 @@ def page_views(tr: Translations, sheet: Sheet, tolerances: Tolerances) -> list[P
             part=part if len(pages) > 1 else "",
             summary=_summary(tr, sheet),
             left=_left(tr, left),
-            size="roomy" if count <= ROOMY else "full" if count <= FULL else "tight",
+            size="few" if count <= FEW else "roomy" if count <= ROOMY else "full" if count <= FULL else "tight",
             spans=_spans(tr, sheet, titles),
             group_titles=[tr.gettext("Group %d") % group.number for group in sheet.groups],
             stations=[_station(tr, skill, title, skill in set(sheet.settings.needs_spotter)) for skill, title in zip(sheet.stations, titles, strict=True)],

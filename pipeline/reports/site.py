@@ -15,12 +15,12 @@ from pipeline.reports.athlete_view import athlete_view, scripts_of
 from pipeline.reports.attempt_view import Folders, link_to
 from pipeline.reports.beside import beside_links
 from pipeline.reports.eye_page import write_eye
-from pipeline.reports.files import slug, write_changed
+from pipeline.reports.files import write_changed
 from pipeline.reports.focus_view import focus_table, focus_views
 from pipeline.reports.language import Translations, day_words, translated, translations, week_words
 from pipeline.reports.pages import content_policy, environment, script, stylesheet
 from pipeline.reports.places import LATEST, UNASSIGNED, athlete_file, places
-from pipeline.reports.practice_page import PAGE, practice_sheets, write_practice
+from pipeline.reports.practice_page import PAGE, cohort_file, practice_sheets, write_practice
 from pipeline.reports.reading_view import VERDICTS
 from pipeline.reports.records import Records, read_records
 from pipeline.reports.routine_page import write_routine
@@ -64,7 +64,7 @@ def write_sheet(
     env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
     focuses = choose_focus(store.readings(), tolerances, pins=read_pins(store), today=today)
     sheets = practice_sheets(store.roster(), store.attempts(), focuses, settings, cohort=cohort, today=today)
-    path = out / (f"practice-{slug(cohort.lower())}.html" if cohort else PAGE)
+    path = out / (cohort_file(cohort) if cohort else PAGE)
     try:
         return write_practice(sheets, tolerances, path, env, tr, latest=store.latest_date())
     except OSError as error:
@@ -96,12 +96,14 @@ class _Site:
         return self.out / "index.html"
 
     def _practice(self, focuses: dict[tuple[str, str], Focus]) -> None:
-        """The practice sheet of every cohort; sheets of one cohort from before are out of date."""
+        """The practice sheet of every cohort, and anew the files of single cohorts that a coach has asked for; of none without athletes."""
+        attempts, latest = self.store.attempts(), self.store.latest_date()
+        sheets = practice_sheets(self.store.roster(), attempts, focuses, kept_settings(self.store), today=self.today)
+        write_practice(sheets, self.tolerances, self.out / PAGE, self.env, self.tr, latest=latest)
+        own = {cohort_file(sheet.cohort): sheet for sheet in sheets if sheet.cohort}
         for old in self.out.glob(f"{Path(PAGE).stem}-*.html"):
             if OURS in old.read_text(encoding="utf-8", errors="replace")[:2000]:
-                old.unlink()
-        sheets = practice_sheets(self.store.roster(), self.store.attempts(), focuses, kept_settings(self.store), today=self.today)
-        write_practice(sheets, self.tolerances, self.out / PAGE, self.env, self.tr, latest=self.store.latest_date())
+                write_practice([own[old.name]] if old.name in own else [], self.tolerances, old, self.env, self.tr, latest=latest)
         self.env.globals["practice"] = PAGE if sheets else ""
 
     def _beside(self, records: Records) -> None:

@@ -89,11 +89,16 @@ def test_the_sheet_by_command_keeps_what_was_asked(tmp_path, out):
     assert "Otters, 24 minutes" in text and "size:letter" in text
 
 
-def test_one_cohort_has_a_file_of_its_own_until_the_next_pages(out):
+def test_one_cohort_has_a_file_of_its_own_that_goes_with_its_athletes(out):
     assert runner.invoke(cli.app, ["practice", "--cohort", "otters", "--out", str(out)]).exit_code == 0
     alone = (out / "practice-otters.html").read_text("utf-8")
     assert "OT-01" in alone and "HE-02" not in alone
     assert "HE-02" in (out / "practice.html").read_text("utf-8")
+    assert runner.invoke(cli.app, ["report", "--out", str(out)]).exit_code == 0
+    assert (out / "practice-otters.html").read_text("utf-8") == alone, "the next pages keep it"
+    assert runner.invoke(cli.app, ["practice", "--minutes", "24", "--out", str(out)]).exit_code == 0
+    assert runner.invoke(cli.app, ["focus", "pin", "OT-01", "lunge", "hip_angle", "--out", str(out)]).exit_code == 0
+    assert "Otters, 24 minutes" in (out / "practice-otters.html").read_text("utf-8"), "and keep it up to date"
     assert runner.invoke(cli.app, ["forget", "OT-01", "--out", str(out)]).exit_code == 0
     assert not (out / "practice-otters.html").exists()
 

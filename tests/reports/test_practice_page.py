@@ -81,6 +81,21 @@ def test_a_cohort_of_up_to_twelve_is_exactly_one_page(tmp_path, open_page, paper
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("count", [1, 2, 3, 6])
+def test_few_athletes_fill_the_page_with_larger_type_and_lines_to_write_on(tmp_path, open_page, paper, count):
+    page = open_page(written(tmp_path / "practice.html", cohort(count), paper=paper))
+    page.emulate_media(media="print")
+    inside = SIZES[paper][1] * 96 / 72 - 2 * 9 * 96 / 25.4  # the margins of 9 mm
+    sheet, notes = page.locator(".sheet").bounding_box(), page.locator(".notes").bounding_box()
+    assert 0.98 * inside < sheet["height"] <= inside
+    used = (notes["y"] - sheet["y"]) / sheet["height"]
+    written_on = page.locator(".notes").evaluate("e => getComputedStyle(e, '::after').display === 'block'")
+    assert used > 0.55 and (written_on or used > 0.88), "what the athletes leave free is for notes"
+    size = page.locator(".cue").first.evaluate("e => parseFloat(getComputedStyle(e).fontSize) * 72 / 96")
+    assert size >= (17.9 if count <= 3 else 13.9)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_four_stations_and_long_names_still_fit(tmp_path, open_page, paper):
     names = {"name": "Saltmarsh beginners, Tuesday afternoon, hall two", "code": "OTTERS-%02d"}
     assert printed(open_page(written(tmp_path / "practice.html", cohort(12, **names), paper=paper))) == [SIZES[paper]]
