@@ -39,7 +39,7 @@ def find_attempts(track: Track, *, told: Skill | None = None, lead_side: Side = 
     if s is None:
         return []
     least = CLEAR if told is None else CLEAR_TOLD
-    over = [c for c in (judge(s, o, told) for o in times_over(s)) if c is not None and c.fit >= least]
+    over = [c for c in (judge(s, o, told) for o in times_over(s, told, least)) if c is not None and c.fit >= least]
     lunges = [c for c in lunge_candidates(s, told) if c.fit >= least] if told in (None, *LUNGES) else []
     found = _with_poses(s, with_steps(s, _settle(s, over, lunges)))
     setting = Setting.ROUTINE if len({c.skill for c in found}) > 1 else Setting.ALONE

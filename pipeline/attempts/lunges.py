@@ -10,7 +10,7 @@ from pipeline.attempts.arms import arms_raised
 from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.once import once
-from pipeline.attempts.rest import GROWS, LEFT_FAR, LEFT_NEAR, LONGEST_LEAD_S, hip_height, hip_width, lowest_part, span, still_speed
+from pipeline.attempts.rest import ASKEW, GROWS, LEFT_FAR, LEFT_NEAR, LONGEST_LEAD_S, hip_height, hip_width, lowest_part, span, still_speed
 from pipeline.attempts.signals import Signals, runs, smooth, velocity
 from pipeline.attempts.stepping import step_speed
 from pipeline.vocabulary import Side, Skill
@@ -27,7 +27,6 @@ FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs fol
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 SLOPES = 0.12  # trunks a trunk between the feet: a floor seen from above and off square slopes in the picture, by up to seven degrees more
 FROM_THE_SIDE, SQUARE = 0.42, 0.25  # trunks the hips may appear wide: a straddle seen from the front is no lunge
-ASKEW = 0.335  # the same over a hold: half way between lunges up to 30 degrees off square and the stand that ends a cartwheel
 # What tells a loaded lunge from a straight one: the back knee is bent, and with it the heel comes up over the toes and the hips come
 # forward. The knee decides; the others tip the scale where it is near its limit. Fitted on computed lunges of both kinds.
 BACK_BENT, BENT_WIDTH = 147.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name

@@ -11,10 +11,14 @@ from pipeline.landmarks.track import INDEX
 STILL = 0.30  # trunks a second; standing children sway and landmarks jitter below this
 DIP = 1.5  # times still: nearly a rest
 TURNED = 0.13  # trunks by which the hips appear wider or narrower once she has turned
+ASTRIDE = 0.88  # trunks between the ankles along the floor, at least, with one foot before the other
+ASKEW = (
+    0.335  # trunks the hips may appear wide then: half way between lunges up to 30 degrees off square and feet apart seen from the front
+)
 REST_S = 0.12  # a rest lasts at least this
 STANDING = 0.80  # hips at this share of their standing height, or higher
 LEGS_UP, SURELY_LOW = 0.93, 0.6  # share of a leg's length; share of the standing height below which nobody stands
-REACH_S = 4.0  # no skill begins or ends further than this from its middle
+REACH_BACK_S, REACH_S = 5.5, 4.0  # no skill begins or ends further than this from its middle; beginners wait before they dare
 LEFT_NEAR, LEFT_FAR = 0.15, 0.45  # trunks from the rest: above jitter, and plainly on the way
 SOFTNESS = 0.55  # how much of that square law's lead is taken; bodies start less softly (fitted on computed movements)
 GROWS = SOFTNESS * LEFT_NEAR**0.5 / (LEFT_FAR**0.5 - LEFT_NEAR**0.5)
@@ -55,6 +59,14 @@ def standing(s: Signals) -> np.ndarray:
         return (np.cos(np.radians(s.trunk_turn)) > 0.8) & high
 
 
+@once
+def astride(s: Signals) -> np.ndarray:
+    """(n,) bool: one foot far before the other, seen from the side."""
+    ankle = s.p("ankle")[..., 0]
+    with np.errstate(invalid="ignore"):
+        return (np.abs(ankle[:, 0] - ankle[:, 1]) > ASTRIDE * s.scale) & (hip_width(s) < ASKEW)
+
+
 def legs_upright(s: Signals) -> np.ndarray:
     """(n,) how high the hip is over the ankle, as a share of thigh and shank as they look in this frame, of the straighter leg."""
     hip, knee, ankle = s.p("hip"), s.p("knee"), s.p("ankle")
@@ -91,7 +103,7 @@ def still_speed(s: Signals) -> float:
 def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     """The sample of the nearest rest going out from `here`."""
     rate = 1 / (s.t[1] - s.t[0])
-    far = max(limit, here - int(REACH_S * rate)) if step < 0 else min(limit, here + int(REACH_S * rate))
+    far = max(limit, here - int(REACH_BACK_S * rate)) if step < 0 else min(limit, here + int(REACH_S * rate))
     index = np.arange(here, far + step, step)
     if len(index) == 0:
         return here
@@ -99,7 +111,8 @@ def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     with np.errstate(invalid="ignore"):
         still = speed < still_speed(s)
     need = max(2, round(REST_S * rate))
-    for mask in (still & stood, still & (np.cos(np.radians(s.trunk_turn[index])) > 0.5), still):
+    first = stood & ~astride(s)[index] if step < 0 else stood  # a pause in the lunge that leads in is not where the skill begins
+    for mask in (still & first, still & stood, still & (np.cos(np.radians(s.trunk_turn[index])) > 0.5), still):
         for a, b in runs(mask):
             if b - a + 1 >= need or b == len(index) - 1:
                 turned_on = _dip_before_turning(speed[: a + 1], stood, hip_width(s)[index], still_speed(s)) if step > 0 else None

@@ -19,6 +19,7 @@ FULL_TURN = 230.0  # degrees the trunk has gone round in a roll or cartwheel; a 
 ARMS_CARRY = 0.45  # trunks the shoulders lie over the lower hand when arms carry the body
 TOUCH = 0.22  # trunks above its resting height at which a falling hand or foot is as good as down: it falls ten trunks a second
 FEET_SEEN = 0.8  # share of the time; less than this, and the highest they went may have been missed
+SCISSORS = 1.1  # trunks between the feet that are too many for a shoulder stand: legs scissored that far are a cartwheel's
 WIDEST = 0.8  # quantile of the distance between the feet
 HOLD_S = 0.4  # the shortest hold that counts
 HOLD_STILL = 0.45  # trunks a second in a hold
@@ -49,8 +50,9 @@ class Over:
     held_s: float  # seconds that the trunk stayed as it was with the legs up, though these may not have been seen still
 
 
-def times_over(s: Signals) -> list[Over]:
-    """Every stretch with the trunk upside down, in time order."""
+def times_over(s: Signals, told: Skill | None = None, least: float = 0.0) -> list[Over]:
+    """Every stretch with the trunk upside down that was one of our skills at least as clearly as `least`, in time order. A try that
+    failed is no border: it belongs to the skill that it leads into or follows without a rest."""
     with np.errstate(invalid="ignore"):
         down = np.cos(np.radians(s.trunk_turn))
         over = down < 0.0
@@ -58,12 +60,17 @@ def times_over(s: Signals) -> list[Over]:
     over = _bridge(over, np.isnan(down), int(BRIDGE_S * rate))
     stretches = [(a, b) for a, b in runs(over) if np.nanmin(down[a : b + 1], initial=1.0) < -0.35 and (b - a + 1) / rate > 0.15]
     stretches = _join(stretches, int(0.3 * rate))
-    out = []
-    for k, (a, b) in enumerate(stretches):
-        floor = stretches[k - 1][1] if k else 0
-        ceiling = stretches[k + 1][0] if k + 1 < len(stretches) else len(s.t) - 1
-        out.append(_describe(s, a, b, floor, ceiling))
-    return out
+    out = _described(s, stretches)
+    judged = [judge(s, o, told) for o in out]
+    ours = [c is not None and c.fit >= least for c in judged]
+    return out if all(ours) else _described(s, [stretch for stretch, x in zip(stretches, ours, strict=True) if x])
+
+
+def _described(s: Signals, stretches: list[tuple[int, int]]) -> list[Over]:
+    """Each stretch with what is around it, none reaching into its neighbours."""
+    floors = [0, *(b for _, b in stretches)]
+    ceilings = [*(a for a, _ in stretches[1:]), len(s.t) - 1]
+    return [_describe(s, a, b, floor, ceiling) for (a, b), floor, ceiling in zip(stretches, floors, ceilings, strict=False)]
 
 
 def _bridge(mask: np.ndarray, unknown: np.ndarray, longest: int) -> np.ndarray:
@@ -233,6 +240,6 @@ def _shoulder_stand(s: Signals, over: Over) -> Candidate | None:
         return None
     a, b = over.hold
     fit = min(
-        margin(over.shoulders, SHOULDERS_DOWN, -0.2), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(over.held_s, HOLD_S - 0.07, 0.07),
+        margin(over.shoulders, SHOULDERS_DOWN, -0.2), margin(abs(over.turned), 180.0, -60), margin(over.feet, HOLD_FEET, 0.2), margin(over.apart, SCISSORS, -0.2), margin(over.held_s, HOLD_S - 0.07, 0.07),
     )  # fmt: skip
     return Candidate(Skill.SHOULDER_STAND, over.start_s, over.end_s, s.t[a], s.t[b], over.facing, Side.NONE, fit)
