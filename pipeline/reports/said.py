@@ -17,7 +17,12 @@ def _(text: str) -> str:  # marks words for the catalogue
     return text
 
 
-PLACES = {"number": r"[-−+]?[\d.]+", "day": r"\d{1,2}", "year": r"\d{4}"}  # what a place takes; any other takes anything
+NUMBER = r"[-−+]?\d[\d.]*"
+PLACES = dict.fromkeys(("number", "first", "seconds", "length", "frames", "width", "height"), NUMBER) | {
+    "day": r"\d{1,2}",
+    "year": r"\d{4}",
+}  # what a place takes; any other takes anything
+OF_A_CLIP = re.compile(r"(\S.{0,250}\.\w{2,4}: )(.+)")  # a message that names its clip first
 REASONS = (
     _("The %(what)s could be seen in only %(number)s %% of the %(where)s. %(advice)s"),
     _("The camera looked about %(number)s° off the direction it should. %(advice)s"),
@@ -83,9 +88,36 @@ CLIPS = (
         "If it is there, name it in clips.csv, column skill"
     ),
     _("Two people move much alike (%(number)s %%); the more active one was taken for the athlete."),
-    _("%(clip)s: no picture could be decoded. Copy the clip from the phone again."),
-    _("%(clip)s: the file is empty (0 bytes). Copy it from the phone again."),
-    _("%(clip)s: the video is packed in a way this Matside cannot decode. Export it again as H.264."),
+    _(
+        "the same video as %(clip)s, but that is said to be of %(other)s and this of %(code)s: expected one athlete a video. "
+        "If both are in it, cut it in two"
+    ),
+    _("%(file)s, row %(number)s, column %(column)s: expected %(expected)s, but came %(came)s"),
+    _(
+        "%(file)s, rows %(first)s and %(number)s: the clip is there twice and the rows differ; expected one row a clip. "
+        "If two athletes are in it, cut it in two"
+    ),
+    _("older than the %(number)s days that results are kept"),
+    _("the clip breaks off after %(seconds)s s of %(length)s s, %(frames)s frames (%(why)s). Copy it from the phone again."),
+    _("the clip breaks off after %(seconds)s s of %(length)s s, %(frames)s frames. Copy it from the phone again."),
+    _("the clip breaks off after %(seconds)s s, %(frames)s frames (%(why)s). Copy it from the phone again."),
+    _("the clip breaks off after %(seconds)s s, %(frames)s frames. Copy it from the phone again."),
+    _("no picture could be decoded (%(why)s). Copy the clip from the phone again."),
+    _("no picture could be decoded. Copy the clip from the phone again."),
+    _("the file is empty (0 bytes). Copy it from the phone again."),
+    _("this user may not read the file. Change its permissions."),
+    _("cannot be read (%(why)s); change its permissions or copy it again"),
+    _("not a video that can be read (%(why)s). Expected mp4, mov, m4v, avi, webm or mkv."),
+    _("holds only sound. Expected a video; copy it from the phone again."),
+    _("holds no moving picture, or was cut off. Expected a video; copy it from the phone again."),
+    _("the video is packed in a way this Matside cannot decode. Export it again as H.264."),
+    _("the picture is said to be %(width)s × %(height)s; expected sides from %(number)s to 8192 pixels."),
+    _("given up after %(number)s s, the time limit for a clip of this length"),
+    _("given up: no progress for %(number)s s"),
+    _("given up: it needed %(number)s MB of memory, more than the %(limit)s MB allowed"),
+    _("the worker process crashed (%(why)s)"),
+    _("the machine had not enough memory for it"),
+    _("%(what)s (tried %(number)s times)"),
 )
 TRENDS = (
     _("No change we can be sure of: %(sessions)s, too few to know what is chance."),
@@ -105,6 +137,8 @@ TRENDS = (
     _("In a routine %(way)s by %(amount)s (95 %% interval %(low)s to %(high)s, %(pairs)s)."),
 )
 WORDS = (
+    _("in %(file)s, row %(number)s"), _("in %(file)s"), _("it holds no frames"), _("Invalid data found when processing input"),
+    _("the times jump from %(seconds)s to %(length)s s"),
     _("%(number)s sessions"), _("%(number)s session"), _("%(number)s pairs of sessions"), _("%(day)s %(month)s"), _("%(month)s %(year)s"),
     _("%(number)s %% of the line"), _("%(number)s %% of the shank"), _("%(number)s %% of the leg"), _("%(number)s arm lengths/s"),
     _("just "), _("more"), _("less"), _("More"), _("Less"),
@@ -120,8 +154,9 @@ def said(tr: Translations, text: str) -> str:
 
 
 def known(text: str) -> bool:
-    """Whether a pattern knows the sentence."""
-    return any(regex.fullmatch(text) for _pattern, regex in _compiled())
+    """Whether a pattern knows the sentence, by itself or behind the name of its clip."""
+    of_a_clip = OF_A_CLIP.fullmatch(text)
+    return any(regex.fullmatch(one) for _pattern, regex in _compiled() for one in (text, of_a_clip[2] if of_a_clip else text))
 
 
 def _translated(tr: Translations, text: str) -> str:
@@ -132,6 +167,8 @@ def _translated(tr: Translations, text: str) -> str:
         words, found = tr.gettext(pattern), regex.fullmatch(text)
         if found and words != pattern:
             return words % {name: _put(tr, name, part) for name, part in found.groupdict().items()}
+    if of_a_clip := OF_A_CLIP.fullmatch(text):
+        return of_a_clip[1] + _translated(tr, of_a_clip[2])
     parts = text.split("; ")
     return "; ".join(_translated(tr, part) for part in parts) if len(parts) > 1 else text
 

@@ -137,7 +137,7 @@ class _Site:
             write_changed(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
             return []
         latest = next((link for link in links if link.key != "undated"), links[0])
-        problems = {link.key: problems_of(self.tr, records.weeks.values(), link.key, latest=link is latest) for link in links}
+        problems = {link.key: problems_of(self.tr, list(records.weeks.values()), link.key, latest=link is latest) for link in links}
         template = self.env.get_template("week.html")
         pages = [(link, self.out / link.href, "../") for link in links] + [(latest, self.out / "index.html", "")]
         for link, path, root in pages:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -145,6 +145,7 @@ class Problems:
     waiting: list[ClipView] = field(default_factory=list)
     others: list[ClipView] = field(default_factory=list)
     doubted: list[ClipView] = field(default_factory=list)
+    elsewhere: list[Place] = field(default_factory=list)  # other recent weeks with clips that gave no result
 
 
 def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
@@ -182,6 +183,8 @@ def latest_week(records: Records) -> Week:
 
 
 def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[ReadingRow]) -> str:
+    if not rows:
+        return tr.gettext("Nothing was measured yet.")
     told = sum(r.verdict != Verdict.CANNOT_TELL for r in rows)
     athletes = len({r.athlete for r in rows})
     return " ".join((
@@ -251,10 +254,20 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]
     return out
 
 
-def problems_of(tr: Translations, weeks: Iterable[Week], key: str, *, latest: bool) -> Problems:
-    """Clips that wait for the coach, and of this week (undated ones with the latest) those that gave nothing or left a doubt."""
+def problems_of(tr: Translations, weeks: Collection[Week], key: str, *, latest: bool) -> Problems:
+    """Clips that wait for the coach, and of this week (undated ones with the latest) those that gave nothing or left a doubt.
+    With the latest week also which of the `LATEST_WEEKS` have clips that gave nothing: what was filmed earlier may have come tonight."""
     waiting, others, doubted = [], [], []
+    elsewhere: dict[str, Place] = {}
+    recent = sorted({week.key for week in weeks if week.key != "undated"}, reverse=True)[:LATEST_WEEKS]
     for week in weeks:
+        without = sum(clip.status not in (MEASURED, NEEDS_YOU) for clip in week.clips)
+        if latest and without and week.key != key and week.key in recent:
+            words = tr.ngettext("%(week)s: %(n)d clip", "%(week)s: %(n)d clips", without) % {
+                "week": week_words(tr, week.date),
+                "n": without,
+            }
+            elsewhere[week.key] = Place(f"weeks/{week.key}.html#without", words)
         here = week.key == key or (latest and week.key == "undated")
         for clip in week.clips:
             view = ClipView(clip.clip, clip.status, said(tr, clip.reason))
@@ -264,4 +277,4 @@ def problems_of(tr: Translations, weeks: Iterable[Week], key: str, *, latest: bo
                 others.append(view)
             elif here and clip.reason:
                 doubted.append(view)
-    return Problems(waiting, others, doubted)
+    return Problems(waiting, others, doubted, [elsewhere[week] for week in recent if week in elsewhere])

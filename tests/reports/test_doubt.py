@@ -57,3 +57,24 @@ def test_a_measured_clip_with_a_doubt_is_not_one_without_a_result():
     ]
     found = problems_of(TR, [week], "2026-W10", latest=True)
     assert [[clip.name for clip in some] for some in (found.waiting, found.others, found.doubted)] == [["d.mp4"], ["b.mp4"], ["a.mp4"]]
+
+
+def test_the_front_page_says_where_in_earlier_weeks_a_clip_gave_no_result(tmp_path):
+    """A clip of an earlier week may have come, and failed, in the last night."""
+    from pipeline.reports.site import write_site
+    from pipeline.scoring.tolerances import load_tolerances
+    from pipeline.store import ClipResult, Store
+
+    with Store(tmp_path / "data" / "matside.sqlite") as store:
+        for name, day, status in (
+            ("a.mp4", "2026-03-16", "nothing found"),
+            ("b.mp4", "2026-03-10", "failed"),
+            ("c.mp4", "2026-03-11", "skipped"),
+        ):
+            store.put(ClipResult(name, name, "OT-01", "Otters", day, status, "Because."))
+        write_site(store, load_tolerances(), tmp_path, tmp_path / "data")
+    front, week = ((tmp_path / name).read_text("utf-8") for name in ("index.html", "weeks/2026-W12.html"))
+    assert '<a href="weeks/2026-W11.html#without">Week of 9 March 2026: 2 clips</a>' in front and 'id="without"' in (
+        tmp_path / "weeks" / "2026-W11.html"
+    ).read_text("utf-8")
+    assert "earlier weeks" not in week and "Nothing was measured yet." in front and "0 of 0" not in front
