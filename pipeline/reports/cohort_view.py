@@ -61,6 +61,7 @@ class DetailCells:
     title: str
     cells: list[CellView]
     folded: bool = False  # beyond the body lines, without a difference that is sure
+    sure: bool = False  # with one
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,7 @@ class CohortsView:
     drills: list[tuple[str, str]]  # words, and whether sure
     details: list[DetailCells]
     dark: dict[str, list[ShareRow]]
+    few: str = ""  # which cohorts are too small
 
 
 def cohorts_view(
@@ -119,11 +121,21 @@ def cohorts_view(
     return CohortsView(
         summary, [_term(tr, t) for t in terms], sure, len(compared.differences), _drills(tr, drills),
         [
-            DetailCells("-".join(filter(None, key)), skill_title(key[0]), column_title(tr, key), views, is_further(*key[:2]) and key not in differing)
+            DetailCells("-".join(filter(None, key)), skill_title(key[0]), column_title(tr, key), views, is_further(*key[:2]) and key not in differing, key in differing)
             for key, views in details.items()
         ],
         {name: _shares(tr, name, table) for name, table in dark.items()},
+        _few(tr, dots.groupby("cohort")["athlete"].nunique().to_dict()),
     )  # fmt: skip
+
+
+def _few(tr: Translations, athletes: dict[str, int]) -> str:
+    """Which cohorts are too small to be compared in anything; nothing where none is."""
+    small = [f"{cohort} ({count})" for cohort, count in sorted(athletes.items()) if count < ENOUGH_ATHLETES]
+    words = tr.gettext(
+        "Too few athletes to compare: %(cohorts)s. What differs there may be one child's doing; cohorts of %(count)d or more are compared."
+    )
+    return words % {"cohorts": ", ".join(small), "count": ENOUGH_ATHLETES} if small else ""
 
 
 def _levels(compared: Comparison) -> dict[tuple[str, ...], float]:

@@ -48,6 +48,8 @@ class SeriesView:
     real: bool
     plot: Markup
     facts: list[tuple[str, str]]  # name, figure with unit
+    gist: str  # where it began and where it stands: 149° → 160°, or what it is now
+    limit: str  # up to how much of a change could be chance; nothing where that is not known
 
 
 @dataclass(frozen=True)
@@ -138,10 +140,25 @@ def _detail(
         }  # fmt: skip
         height = 232.0 if trend.setting == Setting.ALONE or len(ordered) == 1 else 168.0
         plot = trend_plot(tr, trend, tolerance, values=values, period=period, notes=marks, label=label, height=height)
-        series.append(SeriesView(where, words, trend.change.real, plot, _facts(tr, trend)))
+        series.append(
+            SeriesView(
+                where,
+                words,
+                trend.change.real,
+                plot,
+                _facts(tr, trend),
+                _gist(trend),
+                amount(trend.change.mdc, trend.unit) if math.isfinite(trend.change.mdc) else "",
+            )
+        )
     drop = _drop(tr, ordered, tolerances, drop_scatter) if len(ordered) == 2 else ""
     anchor = "-".join(part for part in key if part)
     return DetailView(anchor, skill_title(skill), column_title(tr, key), series, drop, is_further(skill, key[1]))
+
+
+def _gist(trend: Trend) -> str:
+    start, now = quantity(trend.change.start, trend.unit), quantity(trend.change.now, trend.unit)
+    return f"{start} → {now}" if len(trend.sessions) > 1 else now
 
 
 def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
@@ -149,7 +166,7 @@ def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     known = trend.attempts[trend.attempts["value"].notna()]
     facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {len(known)}")]
     if len(trend.sessions) > 1:
-        facts.append((tr.gettext("start → now"), f"{quantity(c.start, unit)} → {quantity(c.now, unit)}"))
+        facts.append((tr.gettext("start → now"), _gist(trend)))
     elif len(known) == 1:
         value, low, high = (float(known[end].iloc[0]) for end in ("value", "low", "high"))
         facts.append((tr.gettext("now"), plus_minus(value, low, high, unit)))

@@ -60,6 +60,31 @@ def test_no_athlete_is_named_on_the_cohort_page_or_in_its_tables(season):
         assert not [c for c in codes if c in file.read_text("utf-8")], file.name
 
 
+@pytest.mark.parametrize("name", ["trends/OT-02.html", "cohorts/index.html"])
+def test_what_is_not_sure_is_folded_to_its_figures(season, name):
+    page = text(season[1], name)
+    sections = re.findall(r'<section class="detail".*?</section>', page, re.S)
+    opened = [one for one in sections if '<details class="fold" open>' in one]
+    assert len(sections) > 10 and 1 <= len(opened) < len(sections) / 2
+    for section in sections:
+        gist = re.search(r'<span class="gist">(.*?)</summary>', section, re.S)[1]
+        assert gist.count("<span>") >= 1 and re.search(r"\d", gist), gist
+    if name.startswith("trends"):
+        sure = re.findall(r'<li><a href="#([^"]+)">', page.split("What has changed")[1].split("</ul>")[0])
+        assert sure and all(any(f'id="{anchor}"' in one for one in opened) for anchor in sure)
+        folded = [one for one in sections if one not in opened]
+        assert all(re.search(r"→ .* \(up to .* is chance\)", one) for one in folded if "too few to know" not in one)
+
+
+def test_small_cohorts_are_warned_of_at_the_top(season, tmp_path):
+    store, out = season
+    assert "Too few athletes to compare" not in text(out, "cohorts/index.html")
+    hidden = dict.fromkeys([code for code in store.athletes()["athlete"] if code.startswith("HE")][2:], "2026-01-01")
+    with store.without(hidden):
+        page = write_cohorts(store, load_tolerances(), tmp_path).read_text("utf-8")
+    assert "Too few athletes to compare: Herons (" in page.split("<main")[0]
+
+
 def test_names_show_only_when_asked_for_and_then_in_the_order_of_codes(season, tmp_path):
     page = write_cohorts(
         season[0], load_tolerances(), tmp_path, names=True, filters=Filters(skill=Skill.CARTWHEEL, setting=Setting.ALONE)
