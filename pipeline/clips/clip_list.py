@@ -44,7 +44,6 @@ class ClipList:
     path: Path  # clips.csv in the clips folder
     beside: Path  # clips_to_fill_in.csv beside the pages, for a folder that may not be written
     told: dict[str, Told] = field(default_factory=dict)
-    tables: dict[Path, Table] = field(default_factory=dict)
 
     def find(self, name: str, *, alone: bool = True) -> Told | None:
         """The row of this clip; by its bare file name only if it is `alone` in being called so."""
@@ -74,9 +73,12 @@ def load_clip_list(folder: Path, out: Path) -> ClipList:
     got = ClipList(folder / LIST_NAME, out / BESIDE_NAME)
     for path in (got.beside, got.path):
         if path.exists():
-            got.tables[path] = table = read_table(path, needs=("clip",), also=LIST_COLUMNS[1:])
-            got.told.update(_rows(table))
+            got.told.update(_rows(_read(path)))
     return got
+
+
+def _read(path: Path) -> Table:
+    return read_table(path, needs=("clip",), also=LIST_COLUMNS[1:])
 
 
 def _rows(table: Table) -> dict[str, Told]:
@@ -124,15 +126,20 @@ def _told(file: str, number: int, row: dict[str, str]) -> Told:
 def ask(clips: ClipList, gaps: Sequence[tuple[str, str, str]]) -> Path | None:
     """Add a row for each gap (clip, athlete, date), for the coach to fill in; rows that are there stay as they are.
 
-    Returns the file written: clips.csv or, where that may not be written, the one beside the pages; None without gaps.
+    The file is read again, as the coach may have filled it in while the clips were worked on.
+    Returns the file that asks: clips.csv or, where that may not be written, the one beside the pages; None without gaps.
     """
     if not gaps:
         return None
     for path in (clips.path, clips.beside):
         if os.access(path.parent, os.W_OK):
             try:
-                write_whole(path, _with_rows(path, clips.tables.get(path), gaps))
-            except OSError:
+                table = _read(path) if path.exists() else None
+                since = (_rows(table) if table else {}).keys() - clips.told.keys()
+                new = [gap for gap in gaps if not since & {same_letters(gap[0]), same_letters(PurePosixPath(gap[0]).name)}]
+                if new:
+                    write_whole(path, _with_rows(path, table, new))
+            except (OSError, MatsideError):  # it may not be written, or is half saved
                 continue
             return path
     raise MatsideError(

@@ -46,8 +46,16 @@ def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:
             if entry.is_dir(follow_symlinks=False):
                 if entry.name.lower() not in NOT_HERS and (not apart or path.resolve() not in apart):
                     yield from _walk(path, apart)
-            elif path.suffix.lower() in EXTENSIONS | UNREAD and entry.is_file():
+            elif path.suffix.lower() in EXTENSIONS | UNREAD and _may_be_a_clip(entry):
                 yield path
+
+
+def _may_be_a_clip(entry: os.DirEntry[str]) -> bool:
+    """A file, or a link to one; a link that leads nowhere or in a circle as well, so that its row can say so."""
+    try:
+        return entry.is_file() or (entry.is_symlink() and not entry.is_dir())
+    except OSError:
+        return entry.is_symlink()
 
 
 def clip_name(path: Path, folder: Path) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -36,12 +37,15 @@ def read_table(path: Path, *, needs: Sequence[str], also: Sequence[str] = ()) ->
         raise MatsideError(f"{path}: cannot be read ({error.strerror}).") from error
     text, encoding = decoded(data)
     first = text.lstrip("\r\n").split("\n", 1)[0]
-    separator = max(SEPARATORS, key=first.count)
+    said = re.fullmatch(rf"sep=([{SEPARATORS}])", first.strip(" \r"))  # how some programs tell Excel
+    separator = said[1] if said else max(SEPARATORS, key=first.count)
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error as error:
         raise MatsideError(f"{path}: not a CSV table ({error}). Save it from the spreadsheet as CSV (UTF-8).") from error
     lines = [(number, cells) for number, cells in enumerate(records, 1) if any(cell.strip() for cell in cells)]
+    if said:
+        del lines[0]
     if not lines:
         raise MatsideError(f"{path}: the table is empty. Its first row should be: {', '.join(needs)}.")
     columns = tuple(cell.strip().lower().replace(" ", "_") for cell in lines[0][1])

@@ -68,6 +68,30 @@ def test_what_a_disk_keeps_for_itself_and_its_bin_are_not_clips(folder, apart):
     assert [clip_name(p, folder) for p in find_clips(folder)] == ["Montag/1.mp4"]
 
 
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_links_in_a_circle_or_to_nowhere_cost_one_row_each(folder, tmp_path):
+    (folder / "OT-01_2026-03-01_1.mp4").symlink_to("OT-01_2026-03-01_1.mp4")
+    (folder / "OT-01_2026-03-01_2.mp4").symlink_to("gone.mp4")
+    (folder / "again").symlink_to(".")
+    (folder / "folder.mp4").symlink_to(".")
+    (folder / "OT-01_2026-03-01_4.mp4").symlink_to(put(tmp_path, "elsewhere.mp4"))
+    got = taken(folder, tmp_path)
+    assert {name: c.status for name, c in got.items()} == {
+        "OT-01_2026-03-01_1.mp4": FAILED, "OT-01_2026-03-01_2.mp4": FAILED, "OT-01_2026-03-01_4.mp4": READY,
+    }  # fmt: skip
+    assert all(c.reason.startswith("cannot be read (") for c in got.values() if c.status == FAILED)
+
+
+def test_a_table_whose_first_line_tells_excel_the_separator(folder, tmp_path):
+    put(folder, "OT-01_2026-03-02_1.mp4")
+    (folder / "roster.csv").write_text(
+        "sep=;\nathlete;cohort;lead_side;consent_until\nOT-01;Otters;left;2027-01-01\nHE-02;Herons;left;never\n"
+    )
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    assert [c.status for c in got.clips] == [READY]
+    assert any("row 4" in notice for notice in got.notices), "rows are numbered as the file has them"
+
+
 def test_a_row_finds_its_clip_however_a_mac_spells_the_umlaut(folder, tmp_path):
     """File names in decomposed letters (Apple, Technical Q&A QA1173), the table as a spreadsheet saves it: composed."""
     put(folder, unicodedata.normalize("NFD", "Jürgens Übung.mp4"))
@@ -257,6 +281,27 @@ def test_a_folder_that_may_not_be_written_is_asked_beside_the_pages_and_answered
     asked.write_text("clip,athlete,date,skill,setting\nIMG_1.MOV,HE-02,2026-03-01,,\nIMG_2.MOV,HE-02,,,\n")
     answered = taken(folder, tmp_path)
     assert {name: (c.status, c.athlete) for name, c in answered.items()} == {"IMG_1.MOV": (READY, "HE-02"), "IMG_2.MOV": (READY, "OT-01")}
+
+
+def test_rows_that_the_coach_wrote_while_the_clips_were_worked_on_are_not_asked_again_nor_lost(folder, tmp_path):
+    put(folder, "IMG_1.MOV")
+    put(folder, "IMG_2.MOV")
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    written = "clip;athlete;date\nIMG_2.MOV;OT-01;2026-03-02\n"  # there was no file when the run began
+    (folder / "clips.csv").write_text(written)
+    assert ask(got.clip_list, got.gaps) == folder / "clips.csv"
+    assert (folder / "clips.csv").read_text() == written + "IMG_1.MOV;;\n"
+    assert ask(got.clip_list, got.gaps) == folder / "clips.csv", "all has been asked, there"
+    assert (folder / "clips.csv").read_text() == written + "IMG_1.MOV;;\n"
+
+
+def test_a_table_that_is_half_saved_when_there_is_something_to_ask_is_left_alone(folder, tmp_path):
+    put(folder, "IMG_1.MOV")
+    (tmp_path / "out").mkdir()
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    (folder / "clips.csv").write_text("cl")
+    assert ask(got.clip_list, got.gaps) == tmp_path / "out" / "clips_to_fill_in.csv"
+    assert (folder / "clips.csv").read_text() == "cl"
 
 
 HOSTILE = [
