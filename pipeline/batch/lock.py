@@ -30,7 +30,9 @@ def only_run(data: Path, *, wait: bool = False) -> Iterator[None]:
         lock.acquire(timeout=-1 if wait else 0)
     except Timeout as error:
         since = f" since {note.read_text('utf-8')}" if note.is_file() else ""
-        raise AnotherRun(f"{data.parent}: another run is at work here{since}. Let it finish, or use --wait to start after it.") from error
+        raise AnotherRun(
+            f"{data.parent}: another run is at work here{since}. Let it finish; `matside run --wait` starts after it."
+        ) from error
     except OSError as error:
         raise MatsideError(f"{data}: cannot be written ({error.strerror}). Give another folder with --out.") from error
     try:

@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from pipeline import __version__
 from pipeline.batch.pool import Beat, Limits, Outcome, work
 from pipeline.errors import MatsideError
 
@@ -41,17 +42,36 @@ class ManyMachines:
         except (OSError, ValueError) as error:
             raise MatsideError(f"{self.scheduler}: no scheduler answers there ({error}). Start one with: dask scheduler") from error
         with client:
+            self._same_everywhere(client)
             futures = {
-                client.submit(do_alone, task, function, limits, str(log_to) if log_to else "", pure=False, retries=limits.retries): task
+                client.submit(
+                    do_alone, task, function, limits, str(log_to) if log_to else "", __version__, pure=False, retries=limits.retries
+                ): task
                 for task in tasks
             }
             for future in as_completed(futures):
                 yield _outcome(futures[future], future)
                 future.release()
 
+    def _same_everywhere(self, client: Any) -> None:
+        """Raise MatsideError where a machine has another Matside than this one: its results would not be the same."""
 
-def do_alone(task: Any, function: Callable[..., Any], limits: Limits, log_to: str) -> Outcome:
-    """One task in a process of its own on this machine; its outcome, whatever happens in it."""
+        def version() -> str:  # goes to the machines as it is, also to those that do not have this module
+            from pipeline import __version__ as there
+
+            return there
+
+        others = {str(there): where for where, there in client.run(version, on_error="return").items() if there != __version__}
+        for there, where in others.items():
+            raise MatsideError(f"{where}: has another Matside ({there}; here {__version__}). Install the same version on all machines.")
+
+
+def do_alone(task: Any, function: Callable[..., Any], limits: Limits, log_to: str, version: str) -> Outcome:
+    """One task in a process of its own on this machine; its outcome, whatever happens in it. `version` is that of whoever asks."""
+    import pipeline
+
+    if pipeline.__version__ != version:  # a machine that joined later
+        return Outcome(task, fault=f"a machine has another Matside ({pipeline.__version__} instead of {version}); install the same version")
     with _may_have_children():
         for event in work([task], function, workers=1, limits=limits, log_to=_own_log(log_to)):
             if isinstance(event, Outcome):

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from pipeline.batch.process import MEASURED, NOTHING_FOUND, Task
+from pipeline.clips.content import stamp_of
 from pipeline.clips.intake import NEEDS_YOU, READY, Clip
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.store import ClipResult, Known
@@ -53,13 +54,13 @@ def make_plan(
             held = known[old]
         task = Task(
             clip=name, path=clip.path, content=clip.content, athlete=clip.athlete, cohort=clip.cohort, date=clip.date.isoformat() if clip.date else "",
-            landmarks=landmarks, data=data, lead_side=clip.lead_side, skill=clip.skill, setting=clip.setting, model=model,
+            landmarks=landmarks, data=data, lead_side=clip.lead_side, skill=clip.skill, setting=clip.setting, model=model, stamp=clip.stamp,
         )  # fmt: skip
         if not again and held is not None and _same(held, task):
             plan.unchanged += 1
         else:
             plan.tasks.append(task)
-            plan.sizes[name] = clip.path.stat().st_size
+            plan.sizes[name] = (clip.stamp or stamp_of(clip.path))[0]
     return plan
 
 

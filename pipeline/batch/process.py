@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline import __version__
+from pipeline.clips.content import stamp_of
+from pipeline.errors import MatsideError
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.store import AttemptResult, ClipResult
 from pipeline.vocabulary import Setting, Side, Skill
 
 MEASURED, NOTHING_FOUND = "measured", "nothing found"
 SMALLEST_BYTES_PER_S = 2000  # no real clip holds fewer: bounds what a lying header may claim
+CLOCKS_APART_NS = 2_000_000_000  # file systems round times, the coarsest to two seconds, and another machine may round otherwise
 LANDMARKS_SHARE = 0.9  # of the work, for the progress bar
 
 Tell = Callable[[str, float], None]
@@ -35,6 +39,7 @@ class Task:
     skill: Skill | None = None  # told by the coach
     setting: Setting | None = None
     model: str = ""  # key of the landmark models, `models.used`
+    stamp: tuple[int, int] | None = None  # the file's bytes and time of change when `content` was read; None: not looked at again
 
     @property
     def made_with(self) -> str:
@@ -55,14 +60,22 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
 
     Raises UnreadableClip where nothing could be decoded; whatever else is raised is a fault of ours or of the machine.
     """
-    from pipeline.attempts.find import find_attempts
     from pipeline.batch.memory import give_back_large_pieces
-    from pipeline.clips.video import BROKEN, UnreadableClip, probe
-    from pipeline.landmarks.cache import cached_track
+    from pipeline.landmarks.cache import cache_file
 
     _one_thread()
     give_back_large_pieces()
     began = time.perf_counter()
+    kept = cache_file(task.content, task.landmarks, task.data / "landmarks")
+    with _the_same_file(task, made=[] if kept.is_file() else [kept]):
+        return _process(task, tell, began)
+
+
+def _process(task: Task, tell: Tell, began: float) -> ClipResult:
+    from pipeline.attempts.find import find_attempts
+    from pipeline.clips.video import BROKEN, UnreadableClip, probe
+    from pipeline.landmarks.cache import cached_track
+
     length = _believable_length(probe(task.path).duration_s, task.path)
     tell("length", length)
     track = cached_track(
@@ -85,6 +98,31 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
         seconds_of_work=time.perf_counter() - began, duration_s=float(track.t[-1]) if len(track) else 0.0,
         made_with=task.made_with, attempts=results,
     )  # fmt: skip
+
+
+@contextmanager
+def _the_same_file(task: Task, *, made: Sequence[Path]) -> Iterator[None]:
+    """A clip that is still being copied, or replaced meanwhile, gives no results under the name of what it was: what was `made` of it goes.
+
+    Raises MatsideError then, whatever else came of the work.
+    """
+    try:
+        yield
+    finally:
+        if task.stamp is not None and not _same(task.stamp, task.path):
+            for file in made:
+                file.unlink(missing_ok=True)
+            raise MatsideError(
+                f"{task.path.name}: the file changed, or went, after this run had begun (is it still being copied?). Run again when it is whole."
+            )
+
+
+def _same(stamp: tuple[int, int], path: Path) -> bool:
+    try:
+        size, changed = stamp_of(path)
+    except OSError:
+        return False
+    return size == stamp[0] and abs(changed - stamp[1]) <= CLOCKS_APART_NS
 
 
 def attempt_link(task: Task, number: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import logging
+import os
 import shutil
 import sqlite3
 from collections import Counter
@@ -33,6 +34,7 @@ from pipeline.store import ClipResult, Store
 log = logging.getLogger(__name__)
 
 LEAST_FREE_BYTES = 200_000_000
+MAY_NOT = (errno.EROFS, errno.EACCES, errno.EPERM)
 Engine = Callable[..., Iterator[Outcome | Beat]]
 
 
@@ -73,7 +75,8 @@ def run_folder(
     settings = settings or Settings()
     profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
     data = out / "data"
-    with only_run(data, wait=wait), _full_disk_told(data):
+    with only_run(data, wait=wait), _disk_told(out):
+        _writable(out)
         _room(data)
         today = today or date.today()  # not before: whoever waits for another run may wait past midnight
         with Store(data / "matside.sqlite") as store:
@@ -241,8 +244,6 @@ def _opencv_loads() -> None:
 
 def cores() -> int:
     """Cores this process may use."""
-    import os
-
     try:
         return len(os.sched_getaffinity(0))
     except AttributeError:  # not on macOS and Windows
@@ -259,14 +260,26 @@ def _room(data: Path) -> None:
 
 
 @contextmanager
-def _full_disk_told(data: Path) -> Iterator[None]:
-    """A disk that fills up midway ends the night with one line."""
+def _disk_told(out: Path) -> Iterator[None]:
+    """A disk that fills up midway, or may no longer be written, ends the night with one line."""
     try:
         yield
     except (OSError, sqlite3.OperationalError) as error:
-        if getattr(error, "errno", None) != errno.ENOSPC and "disk is full" not in str(error):
-            raise
-        raise MatsideError(f"{data}: the disk is full. Make room and run again: what is done stays done.") from error
+        number = getattr(error, "errno", None)
+        if number == errno.ENOSPC or "disk is full" in str(error):
+            raise MatsideError(f"{out}: the disk is full. Make room and run again: what is done stays done.") from error
+        where = Path(getattr(error, "filename", None) or out)
+        if where.absolute().is_relative_to(out.absolute()) and (number in MAY_NOT or "readonly database" in str(error)):
+            raise MatsideError(
+                f"{where}: cannot be written. Make it writable, or close the program that holds it, and run again: what is done stays done."
+            ) from error
+        raise
+
+
+def _writable(out: Path) -> None:
+    """Told before the night and not after it."""
+    if not os.access(out, os.W_OK):
+        raise MatsideError(f"{out}: cannot be written. Give another folder with --out.")
 
 
 class _log_file:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.batch.pool import Outcome
+from pipeline.clips.content import stamp_of
 from pipeline.clips.intake import NEEDS_YOU, Clip
 
 
@@ -40,9 +41,12 @@ def show_unassigned(
     rows = {}
     tasks = []
     for clip in waiting:
-        stat = clip.path.stat()
-        key = sheet_key(clip.name, stat.st_size, stat.st_mtime_ns) if pictures and not clip.athlete else ""
-        rows[clip.name] = (key, clip.reason)
+        try:
+            key = sheet_key(clip.name, *stamp_of(clip.path)) if pictures and not clip.athlete else ""
+            rows[clip.name] = (key, clip.reason)
+        except OSError as error:  # a link that leads nowhere, or moved during the night
+            key = ""
+            rows[clip.name] = (key, f"{clip.reason}. No picture of it can be shown: cannot be read ({error.strerror})")
         if key and not sheet_files(data, key):
             tasks.append(SheetTask(clip.name, clip.path, key, data))
     for event in work(tasks, sheet_task) if tasks else ():

@@ -22,6 +22,12 @@ def content_hash(path: Path) -> str:
     return digest.hexdigest()
 
 
+def stamp_of(path: Path) -> tuple[int, int]:
+    """(bytes, time of change in ns): another one, another content. Raises OSError."""
+    stat = path.stat()
+    return stat.st_size, stat.st_mtime_ns
+
+
 class ContentHashes:
     """Hashes remembered in one small file, so that an unchanged folder is not read again."""
 
@@ -37,12 +43,12 @@ class ContentHashes:
 
     def of(self, name: str, path: Path) -> str:
         """The hash of the clip called `name`; read from disk only if its size or time of change is new."""
-        stat = path.stat()
+        stamp = stamp_of(path)
         known = self._known.get(name)
-        if isinstance(known, list) and known[:2] == [stat.st_size, stat.st_mtime_ns]:
+        if isinstance(known, list) and known[:2] == [*stamp]:
             return str(known[2])
         digest = content_hash(path)
-        self._known[name] = [stat.st_size, stat.st_mtime_ns, digest]
+        self._known[name] = [*stamp, digest]
         self._changed = True
         return digest
 

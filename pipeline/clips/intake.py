@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from pipeline.clips.clip_list import LEFT_OUT, ClipList, Told, load_clip_list
-from pipeline.clips.content import ContentHashes
+from pipeline.clips.content import ContentHashes, stamp_of
 from pipeline.clips.naming import athlete_in_name, date_in_name
 from pipeline.clips.roster import Roster, load_roster
 from pipeline.clips.scan import clip_name, find_clips, still_away
@@ -35,6 +35,7 @@ class Clip:
     skill: Skill | None = None
     setting: Setting | None = None
     listed: bool = False  # has a row in clips.csv
+    stamp: tuple[int, int] | None = None  # bytes and time of change when its content was read
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,7 @@ def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: dat
     assert one is not None
     clip = replace(clip, athlete=one.athlete, cohort=one.cohort, lead_side=one.lead_side)
     try:
-        clip = replace(clip, content=hashes.of(name, path))
+        clip = replace(clip, stamp=stamp_of(path), content=hashes.of(name, path))
         if clip.date is None:
             from pipeline.clips.video import recorded_on
 

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from pipeline.batch.many_machines import ManyMachines
+from pipeline.batch.many_machines import ManyMachines, do_alone
 from pipeline.batch.pool import Beat, Limits, work
 from pipeline.batch.run import run_folder
 from pipeline.errors import MatsideError
@@ -34,6 +34,26 @@ def test_faults_are_told_as_on_one_machine(cluster):
         return sorted((o.task, o.value or "", o.fault, o.lasting) for o in outcomes)
 
     assert told(ManyMachines(cluster.scheduler_address)) == told(work)
+
+
+def test_a_machine_with_another_version_is_told_before_anything_is_done(cluster):
+    def become(version):
+        import pipeline
+
+        was, pipeline.__version__ = pipeline.__version__, version
+        return was
+
+    engine = ManyMachines(cluster.scheduler_address)
+    with distributed.Client(cluster) as client:
+        was = client.run(become, "0.0.1", workers=[cluster.workers[1].worker_address])
+        try:
+            with pytest.raises(MatsideError, match=r"has another Matside \(0\.0\.1; here .*Install the same version"):
+                list(engine(["fine:1"], chore, workers=1, limits=Limits(retries=0)))
+        finally:
+            for where, version in was.items():
+                client.run(become, version, workers=[where])
+    outcome = do_alone("fine:1", chore, Limits(retries=0), "", "0.0.1")  # one that joined later
+    assert "install the same version" in outcome.fault and not outcome.lasting
 
 
 def test_a_hang_ends_by_its_limit(cluster):
