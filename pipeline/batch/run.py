@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import errno
 import logging
 import os
-import shutil
-import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence, Set
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+from pipeline.batch.disk import disk_told, need_room, need_writable
 from pipeline.batch.forget import forget_old, remember_folder
 from pipeline.batch.leftovers import remove_parts
 from pipeline.batch.lock import only_run
@@ -33,8 +30,6 @@ from pipeline.store import ClipResult, Store
 
 log = logging.getLogger(__name__)
 
-LEAST_FREE_BYTES = 200_000_000
-MAY_NOT = (errno.EROFS, errno.EACCES, errno.EPERM)
 Engine = Callable[..., Iterator[Outcome | Beat]]
 
 
@@ -75,9 +70,9 @@ def run_folder(
     settings = settings or Settings()
     profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
     data = out / "data"
-    with only_run(data, wait=wait), _disk_told(out):
-        _writable(out)
-        _room(data)
+    with only_run(data, wait=wait), disk_told(out):
+        need_writable(out)
+        need_room(data)
         today = today or date.today()  # not before: whoever waits for another run may wait past midnight
         with Store(data / "matside.sqlite") as store:
             page_language(store, language)
@@ -171,7 +166,7 @@ def _measure(plan: Plan, store: Store, data: Path, tell: Reporter, work_on: Call
                 log.warning("%s", event.details)
             tell.finished(number, result)
             if result.status == FAILED:
-                _room(data)
+                need_room(data)
         tell.moved(done + sum(shares.values()))
     return number
 
@@ -248,38 +243,6 @@ def cores() -> int:
         return len(os.sched_getaffinity(0))
     except AttributeError:  # not on macOS and Windows
         return os.cpu_count() or 1
-
-
-def _room(data: Path) -> None:
-    free = shutil.disk_usage(data).free
-    if free < LEAST_FREE_BYTES:
-        raise MatsideError(
-            f"{data}: only {free / 1e6:.0f} MB free on the disk, expected {LEAST_FREE_BYTES / 1e6:.0f} MB. "
-            "Make room and run again: what is done stays done."
-        )
-
-
-@contextmanager
-def _disk_told(out: Path) -> Iterator[None]:
-    """A disk that fills up midway, or may no longer be written, ends the night with one line."""
-    try:
-        yield
-    except (OSError, sqlite3.OperationalError) as error:
-        number = getattr(error, "errno", None)
-        if number == errno.ENOSPC or "disk is full" in str(error):
-            raise MatsideError(f"{out}: the disk is full. Make room and run again: what is done stays done.") from error
-        where = Path(getattr(error, "filename", None) or out)
-        if where.absolute().is_relative_to(out.absolute()) and (number in MAY_NOT or "readonly database" in str(error)):
-            raise MatsideError(
-                f"{where}: cannot be written. Make it writable, or close the program that holds it, and run again: what is done stays done."
-            ) from error
-        raise
-
-
-def _writable(out: Path) -> None:
-    """Told before the night and not after it."""
-    if not os.access(out, os.W_OK):
-        raise MatsideError(f"{out}: cannot be written. Give another folder with --out.")
 
 
 class _log_file:

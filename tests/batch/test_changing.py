@@ -7,7 +7,7 @@ import os
 
 import pytest
 
-from pipeline.batch import run
+from pipeline.batch import disk
 from pipeline.batch.process import Task, process_clip
 from pipeline.batch.run import run_folder
 from pipeline.clips.content import content_hash, stamp_of
@@ -118,7 +118,7 @@ def test_pages_that_may_not_be_written_are_told_in_one_line_and_cost_no_result(t
 def test_pages_that_may_not_be_written_are_told_before_the_night(tmp_path, monkeypatch):
     folder, out, engine = clips_folder(tmp_path), tmp_path / "out", StandIn()
     writable = os.access
-    monkeypatch.setattr(run.os, "access", lambda path, mode: path != out and writable(path, mode))
+    monkeypatch.setattr(disk.os, "access", lambda path, mode: path != out and writable(path, mode))
     with pytest.raises(MatsideError, match="cannot be written"):
         run_folder(folder, out, engine=engine, today=TODAY)
     assert not engine.asked
