@@ -35,6 +35,7 @@ class Person:
     chosen: np.ndarray  # (n,) index of the pass, -1 where lost
     looked: np.ndarray | None = None  # (n,) bool: seen in this frame, not filled in between
     clothes: np.ndarray | None = None  # (n, 26, 3) colours worn, see `looks`
+    sure: np.ndarray | None = None  # (n, 33) bool: two more looks saw the point there, see `doubts`
 
     def take(self, i: int, xy: np.ndarray, z: np.ndarray, visibility: np.ndarray, peak: np.ndarray) -> None:
         """Put what was seen in row i."""
@@ -48,8 +49,9 @@ class Person:
         for values in (self.xy, self.z, self.visibility, self.peak, self.disagreement, self.clothes):
             if values is not None:
                 values[rows] = np.nan
-        if self.looked is not None:
-            self.looked[rows] = False
+        for flags in (self.looked, self.sure):
+            if flags is not None:
+                flags[rows] = False
 
     def add(self, other: Person) -> None:
         """Take over the frames that only the other part of this person has."""

@@ -16,6 +16,7 @@ from pipeline.landmarks.choose import CLOSE_CALL, OPEN_CHOICE, Activity, activit
 from pipeline.landmarks.claims import wardrobes
 from pipeline.landmarks.clean import drop_wild, off_picture, sort_sides
 from pipeline.landmarks.detector import Detector, Found
+from pipeline.landmarks.doubts import look_at_doubts
 from pipeline.landmarks.follow import follow_everyone, look_closer
 from pipeline.landmarks.join import Person, people_of
 from pipeline.landmarks.looks import could_be_one, size_of
@@ -110,9 +111,11 @@ def _stretch(
     active = scores(did)
     for person, score in zip(people, active, strict=True):
         if score > CLOSE_CALL * max(active):
-            look_closer(net, spool, person, [p for p in people if p is not person])
+            others = [p for p in people if p is not person]
+            look_closer(net, spool, person, others)
             if again is not None:
-                look_mirrored(again, spool, person, [p for p in people if p is not person])
+                look_mirrored(again, spool, person, others)
+                look_at_doubts((net, again), spool, person, others, t)
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)
         if before is None:
@@ -175,6 +178,7 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
     n = len(t)
     xy, presence = np.full((n, N, 2), np.nan), np.zeros(n)
     z, visibility, disagreement = (np.full((n, N), np.nan) for _ in range(3))
+    sure = np.zeros((n, N), bool)
     chosen, unsure = _athlete(followed)
     if unsure > CLOSE_CALL:
         notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
@@ -187,12 +191,14 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
             (visibility, piece.visibility),
             (disagreement, piece.disagreement),
             (presence, piece.presence),
+            (sure, piece.sure),
         ):
-            whole[rows][fresh] = part[fresh]
+            if part is not None:
+                whole[rows][fresh] = part[fresh]
     if np.isfinite(xy).any():
         body = float(np.nanmedian(torso(xy)))
-        sort_sides(xy, body, z, visibility, disagreement)
-        wild = drop_wild(xy, t, body) | off_picture(xy, size[0] * scale, size[1] * scale, body)
+        sort_sides(xy, body, z, visibility, disagreement, sure)
+        wild = (drop_wild(xy, t, body) & ~sure) | off_picture(xy, size[0] * scale, size[1] * scale, body)
         for values in (xy, z, visibility, disagreement):
             values[wild] = np.nan
     return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))
