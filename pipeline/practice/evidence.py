@@ -115,12 +115,12 @@ def days_of(readings: pd.DataFrame, tolerances: Tolerances) -> dict[tuple[str, s
         days = []
         for day in sorted(by_day):
             setting = str(Setting.ALONE) if str(Setting.ALONE) in by_day[day] else min(by_day[day])
-            one = Day(day, setting)
+            that = Day(day, setting)
             for key, some in by_day[day][setting].items():
-                one.details[key], slip = _spoken(some, tolerances[skill, key.detail])
+                that.details[key], slip = _spoken(some, tolerances[skill, key.detail])
                 if slip is not None:
-                    one.slips[key] = slip
-            days.append(one)
+                    that.slips[key] = slip
+            days.append(that)
         _carry(days)
         out[athlete, skill] = days
     return out
@@ -138,11 +138,10 @@ def _spoken(some: Sequence[Evidence], tolerance: Tolerance) -> tuple[Evidence, E
     sizes = {id(one): certain_shortfall(one.low, one.high, tolerance)[0] for one in known}
     short = sorted((one for one in known if sizes[id(one)] > 0), key=lambda one: sizes[id(one)])
     others = sorted((one for one in known if not sizes[id(one)] > 0), key=lambda one: shortfall(one.value, tolerance)[0])
-    counted = {"goes": len(known), "short": len(short)}
-    middle = replace(short[(len(short) - 1) // 2], **counted) if short else None
+    middle = replace(short[(len(short) - 1) // 2], goes=len(known), short=len(short)) if short else None
     if middle is not None and 2 * len(short) >= len(known):
         return middle, None
-    return replace(others[len(others) // 2], **counted), middle
+    return replace(others[len(others) // 2], goes=len(known), short=len(short)), middle
 
 
 def _carry(days: list[Day]) -> None:

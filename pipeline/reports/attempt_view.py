@@ -20,12 +20,12 @@ from pipeline.measures.reading import Curve
 from pipeline.reports.best import Best, aligned
 from pipeline.reports.eye_view import HerWord
 from pipeline.reports.files import slug
-from pipeline.reports.language import Translations, day_words
+from pipeline.reports.language import Translations, day_words, drawn_in_units
 from pipeline.reports.motion import FOLDER, line_key, read_motion
-from pipeline.reports.numbers import number, plus_minus
+from pipeline.reports.numbers import number
 from pipeline.reports.phase import WINDOW
 from pipeline.reports.plots import CurveData, curve_plot, overlay
-from pipeline.reports.reading_view import VERDICTS, ReadingView, VerdictView, is_further, reading_view, short_value, skill_title
+from pipeline.reports.reading_view import VERDICTS, ReadingView, VerdictView, full_value, is_further, reading_view, short_value, skill_title
 from pipeline.reports.records import COLUMN, AttemptRecord, ReadingRow
 from pipeline.reports.words import INTENT_WORDS, SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerances
@@ -191,7 +191,7 @@ class Drawing:
 
     def _best(self, best: Best, *, pictured: bool) -> BestView:
         tr, reading = self.tr, best.reading
-        words = {"value": plus_minus(reading.value, reading.low, reading.high, reading.unit), "day": day_words(tr, reading.date)}
+        words = {"value": full_value(tr, reading), "day": day_words(tr, reading.date)}
         view = reading_view(tr, reading, self.tolerances.get((reading.skill, reading.detail)))
         motion = self._motion(reading.link) if pictured else None
         return BestView(
@@ -228,7 +228,7 @@ class Drawing:
         alt = self.tr.gettext("%(athlete)s, %(detail)s: the moment read, %(at)s s into the clip; all but the athlete's body blurred") % {
             "athlete": reading.athlete, "detail": view.title, "at": number(reading.at_s, 2) if math.isfinite(reading.at_s) else "?",
         }  # fmt: skip
-        said = short_value(reading) or "?"
+        said = short_value(self.tr, reading) or "?"
         lines = overlay(picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation")
         return PictureView(source, picture.width, picture.height, alt, lines)
 
@@ -237,7 +237,7 @@ class Drawing:
             return NOTHING
         tr, row = self.tr, record.row
         window = tr.gettext(SKILL_WORDS[Skill(row.skill)].key_window) if row.skill in set(Skill) else tr.gettext("key part")
-        return curve_plot(
+        drawn = curve_plot(
             CurveData(curve.t, curve.value, curve.low, curve.high), curve.unit, self.tolerances.get((reading.skill, reading.detail)),
             window=(row.key_start_s, row.key_end_s), window_words=window, at_s=reading.at_s, value=reading.value,
             verdict=VERDICTS[reading.verdict].id, seconds_words=tr.gettext("s"),
@@ -246,6 +246,7 @@ class Drawing:
             },
             beside=CurveData(beside.t, beside.value, beside.low, beside.high) if beside is not None else None,
         )  # fmt: skip
+        return drawn_in_units(tr, drawn)
 
 
 def _seconds(value: float) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from pipeline.reports.change_words import signed
-from pipeline.reports.language import MONTHS, Translations, day_words
+from pipeline.reports.language import MONTHS, Translations, day_words, drawn_in_units, in_units
 from pipeline.reports.numbers import quantity, span
 from pipeline.reports.reading_view import column_title, is_further, known_detail, skill_title
 from pipeline.reports.records import ORDER
@@ -179,11 +179,18 @@ def _cell(
     too_few = tr.gettext("Too few to compare: %(cohorts)s (fewer than %(count)d athletes).") % {
         "cohorts": ", ".join(few), "count": ENOUGH_ATHLETES,
     }  # fmt: skip
-    return CellView(where, setting == Setting.ALONE, cohort_plot(drawn, unit, tolerance, label=label), rows, said, too_few if few else "")
+    return CellView(
+        where,
+        setting == Setting.ALONE,
+        drawn_in_units(tr, cohort_plot(drawn, unit, tolerance, label=label)),
+        rows,
+        said,
+        too_few if few else "",
+    )
 
 
 def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, unit: str) -> CohortRow:
-    shown = f"{quantity(mean['mean'], unit)} ({span(mean['low'], mean['high'], unit)})" if math.isfinite(mean["low"]) else ""
+    shown = in_units(tr, f"{quantity(mean['mean'], unit)} ({span(mean['low'], mean['high'], unit)})") if math.isfinite(mean["low"]) else ""
     change = ""
     if math.isfinite(mean["change_low"]):
         change = f"{signed(mean['change'], unit)} ({signed(mean['change_low'], unit)} … {signed(mean['change_high'], unit)})"
@@ -197,10 +204,10 @@ def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, u
 
 
 def share_words(share: float, low: float, high: float) -> str:
-    """45 % (20 to 70)."""
+    """45 % (20–70)."""
     if not math.isfinite(share):
         return ""
-    ends = f" ({100 * low:.0f} to {100 * high:.0f})" if math.isfinite(low) else ""
+    ends = f" ({100 * low:.0f}–{100 * high:.0f})" if math.isfinite(low) else ""
     return f"{100 * share:.0f} %{ends}"
 
 
@@ -229,7 +236,7 @@ def _difference(tr: Translations, row: Any, levels: dict[tuple[str, ...], float]
     unit = unit_of(skill, detail)
     head = "" if short else f"{_detail_words(tr, skill, detail, side)}, {_setting(tr, setting)}: "
     return head + tr.gettext("%(a)s %(word)s than %(b)s by %(size)s (%(low)s to %(high)s); that is %(effect).1f times the usual spread between athletes.") % {
-        "a": a, "b": b, "word": tr.gettext(word), "size": amount(value, unit), "low": bare(ends[0], unit), "high": bare(ends[1], unit),
+        "a": a, "b": b, "word": tr.gettext(word), "size": said(tr, amount(value, unit)), "low": bare(ends[0], unit), "high": bare(ends[1], unit),
         "effect": abs(row.effect),
     }  # fmt: skip
 

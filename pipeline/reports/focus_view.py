@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from pipeline.practice.focus import SKILLS, Focus, Why
 from pipeline.reports.files import slug
-from pipeline.reports.language import Translations, day_words
-from pipeline.reports.numbers import half_width, plus_minus, quantity
+from pipeline.reports.language import Translations, day_words, in_units
+from pipeline.reports.numbers import half_width, quantity
 from pipeline.reports.practice_words import BOTH_SIDES, CUES, FILM, FILM_CUES, KEEP, LOADS, Cue
-from pipeline.reports.reading_view import column_title, detail_words, skill_title
+from pipeline.reports.reading_view import column_title, detail_words, full_value, skill_title
 from pipeline.reports.words import SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerance
 from pipeline.vocabulary import Skill
@@ -109,7 +109,7 @@ def why_sentence(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
 
 def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
     one, latest = focus.evidence, day_words(tr, focus.latest)
-    read = {"value": plus_minus(one.value, one.low, one.high, one.unit), "day": day_words(tr, one.date)} if one else {}
+    read = {"value": full_value(tr, one), "day": day_words(tr, one.date)} if one else {}
     if focus.why is Why.PINNED:
         said = tr.gettext("Chosen by the coach until %s") % day_words(tr, focus.until) if focus.until else tr.gettext("Chosen by the coach")
         return f"{said}; " + (tr.gettext("last read: %(value)s on %(day)s") % read if one else tr.gettext("not read yet"))
@@ -132,7 +132,11 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
     tolerance = tolerances[focus.skill, focus.key.detail]
     half = half_width(one.low, one.high)
     end, gap = (one.low, one.low - tolerance.met[1]) if focus.direction == "over" else (one.high, tolerance.met[0] - one.high)
-    facts = {**read, "end": quantity(end, one.unit, half=half), "gap": quantity(gap, one.unit, half=0.5 if gap < 1 else half)}
+    facts = {
+        **read,
+        "end": in_units(tr, quantity(end, one.unit, half=half)),
+        "gap": in_units(tr, quantity(gap, one.unit, half=0.5 if gap < 1 else half)),
+    }
     shown = tr.gettext("%(value)s on %(day)s, and even %(end)s is %(gap)s beyond what is met") % facts
     if one.goes > 1:
         shown = tr.gettext("%(shown)s, in %(short)d of %(goes)d goes") % {"shown": shown, "short": one.short, "goes": one.goes}

@@ -6,8 +6,11 @@ What a language does not say yet is shown in English. `python .ci/words.py` coll
 from __future__ import annotations
 
 import gettext
+import re
 from datetime import date, timedelta
 from pathlib import Path
+
+from markupsafe import Markup
 
 from pipeline.errors import MatsideError
 
@@ -40,10 +43,26 @@ def _(text: str) -> str:  # marks words for the catalogue
     return text
 
 
+UNITS = (_("arm lengths/s"), _("steps"), _("step"), _("hands"), _("hand"))  # those that numbers.py writes out
 MONTHS = (
     _("January"), _("February"), _("March"), _("April"), _("May"), _("June"), _("July"), _("August"), _("September"), _("October"),
     _("November"), _("December"),
 )  # fmt: skip
+
+
+def in_units(tr: Translations, shown: str) -> str:
+    """A number with its unit as numbers.py writes it, or the unit alone, with the unit in the language of the page."""
+    for unit in UNITS:
+        if shown == unit or shown.endswith(f" {unit}") or f" {unit} " in shown or f" {unit})" in shown:
+            return shown.replace(unit, tr.gettext(unit))
+    return shown
+
+
+def drawn_in_units(tr: Translations, drawing: Markup) -> Markup:
+    """The same for all writing in a drawing."""
+    if type(tr) is gettext.NullTranslations:
+        return drawing
+    return Markup(re.sub(r"(?<=>)[^<>]+(?=<)", lambda found: in_units(tr, found[0]), drawing))
 
 
 def day_words(tr: Translations, iso: str) -> str:

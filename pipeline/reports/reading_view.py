@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from pipeline.reports.language import Translations
+from pipeline.practice.evidence import Evidence
+from pipeline.reports.language import Translations, drawn_in_units, in_units
 from pipeline.reports.numbers import OF_WHAT, doubt, half_width, number, places, plus_minus, quantity, span
 from pipeline.reports.plots import ribbon
 from pipeline.reports.records import COLUMN, ReadingRow
@@ -81,11 +82,16 @@ def column_title(tr: Translations, column: COLUMN) -> str:
     return f"{title}, {side_words}" if side else title
 
 
-def short_value(row: ReadingRow) -> str:
+def short_value(tr: Translations, row: ReadingRow) -> str:
     """The value for a table cell; nothing where there is none."""
     if not math.isfinite(row.value):
         return ""
-    return quantity(row.value, row.unit, half=half_width(row.low, row.high))
+    return in_units(tr, quantity(row.value, row.unit, half=half_width(row.low, row.high)))
+
+
+def full_value(tr: Translations, row: ReadingRow | Evidence) -> str:
+    """The value with its ± or range and its unit."""
+    return in_units(tr, plus_minus(row.value, row.low, row.high, row.unit))
 
 
 def short_doubt(row: ReadingRow) -> str:
@@ -99,7 +105,7 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
     has_value = math.isfinite(row.value)
     own = has_value and row.reason in NOT_JUDGED  # measured, and there is nothing to tell
     tolerance = None if own else tolerance
-    shown = plus_minus(row.value, row.low, row.high, row.unit) if has_value else ""
+    shown = full_value(tr, row) if has_value else ""
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)
     decided = row.verdict in (Verdict.CLOSE, Verdict.NOT_YET)
     by_chance = has_value and tolerance is not None and row.low <= tolerance.target <= row.high  # a fault that the range swallows
@@ -137,7 +143,7 @@ def _meaning(tr: Translations, row: ReadingRow, words: DetailWords, under: bool,
     fault = words.under if under else words.over if over else ""
     if not fault:
         return tr.gettext(words.good) if words.good and row.verdict == Verdict.MET else ""
-    amount = quantity(apart, row.unit, half=half_width(row.low, row.high))
+    amount = in_units(tr, quantity(apart, row.unit, half=half_width(row.low, row.high)))
     of_what = f" {tr.gettext(OF_WHAT[row.unit])}" if row.unit in OF_WHAT else ""
     doubt = tr.gettext(", which is less than can be told") if by_chance else ""
     return f"{amount}{of_what} {tr.gettext(fault)}{doubt}."
@@ -148,7 +154,7 @@ def _ribbon(tr: Translations, row: ReadingRow, tolerance: Tolerance, shown: str)
     label = tr.gettext("%(value)s; %(wanted)s Verdict: %(verdict)s.") % {
         "value": shown, "wanted": _wanted(tr, row.unit, tolerance), "verdict": tr.gettext(VERDICTS[row.verdict].word),
     }  # fmt: skip
-    return ribbon(row.value, row.low, row.high, row.unit, tolerance, VERDICTS[row.verdict].id, words, label)
+    return drawn_in_units(tr, ribbon(row.value, row.low, row.high, row.unit, tolerance, VERDICTS[row.verdict].id, words, label))
 
 
 def _wanted(tr: Translations, unit: str, tolerance: Tolerance | None) -> str:
@@ -163,17 +169,18 @@ def _wanted(tr: Translations, unit: str, tolerance: Tolerance | None) -> str:
 def _band(tr: Translations, band: tuple[float, float], unit: str) -> str:
     low, high = band
     half = math.inf if all(not math.isfinite(e) or float(e).is_integer() for e in band) else 0.5
+    least, most = (in_units(tr, quantity(end, unit, half=half)) for end in (low, high))
     if not math.isfinite(low):
-        return tr.gettext("up to %s") % quantity(high, unit, half=half)
+        return tr.gettext("up to %s") % most
     if not math.isfinite(high):
-        return tr.gettext("%s and more") % quantity(low, unit, half=half)
-    return tr.gettext("%(low)s to %(high)s") % {"low": quantity(low, unit, half=half), "high": quantity(high, unit, half=half)}
+        return tr.gettext("%s and more") % least
+    return tr.gettext("%(low)s to %(high)s") % {"low": least, "high": most}
 
 
 def _range(tr: Translations, row: ReadingRow, tolerance: Tolerance | None) -> str:
     said = []
     if math.isfinite(row.value):
-        said.append(tr.gettext("95 %% range: %s.") % span(row.low, row.high, row.unit))
+        said.append(tr.gettext("95 %% range: %s.") % in_units(tr, span(row.low, row.high, row.unit)))
     said.append(tr.gettext("%s %% of the frames in this part could be used.") % number(100 * row.usable_share))
     if math.isfinite(row.at_s):
         said.append(tr.gettext("Moment shown: %s s into the clip.") % number(row.at_s, 2))

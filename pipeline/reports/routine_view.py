@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 from markupsafe import Markup
 
-from pipeline.reports.language import Translations
+from pipeline.reports.language import Translations, in_units
 from pipeline.reports.numbers import half_width, quantity, span
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.scoring.tolerances import Tolerances
@@ -80,13 +80,13 @@ def _row(tr: Translations, one: Loss, tolerances: Tolerances, scale: tuple[float
     known = DETAIL.get((Skill(one.skill), one.detail)) if one.skill in set(Skill) else None
     unit = known.unit if known else ""
     half = half_width(one.low, one.high) if math.isfinite(one.low) else math.inf
-    size = quantity(abs(one.loss), unit, half=half)
+    size = in_units(tr, quantity(abs(one.loss), unit, half=half))
     nothing = not any(digit in size for digit in "123456789")
     words = tr.gettext("%s lost") if one.loss > 0 else tr.gettext("%s gained")
-    ends = span(one.low, one.high, unit) if math.isfinite(one.low) else ""
+    ends = in_units(tr, span(one.low, one.high, unit)) if math.isfinite(one.low) else ""
     return LossRow(
-        title=column_title(tr, one.column), skill=skill_title(one.skill), alone=quantity(one.alone, unit, half=half),
-        routine=quantity(one.routine, unit, half=half), lost=tr.gettext("nothing lost") if nothing else words % size, range=ends,
+        title=column_title(tr, one.column), skill=skill_title(one.skill), alone=in_units(tr, quantity(one.alone, unit, half=half)),
+        routine=in_units(tr, quantity(one.routine, unit, half=half)), lost=tr.gettext("nothing lost") if nothing else words % size, range=ends,
         bar=loss_bar(one, tolerances[one.skill, one.detail].close_within, scale), said=_said(tr, one), sure=one.sure and one.loss > 0,
         count=_count(tr, one, club),
     )  # fmt: skip

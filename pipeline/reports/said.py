@@ -21,6 +21,7 @@ NUMBER = r"[-−+]?\d[\d.]*"
 PLACES = dict.fromkeys(("number", "first", "seconds", "length", "frames", "width", "height"), NUMBER) | {
     "day": r"\d{1,2}",
     "year": r"\d{4}",
+    "month": "[A-Z][a-z]+",
 }  # what a place takes; any other takes anything
 OF_A_CLIP = re.compile(r"(\S.{0,250}\.\w{2,4}: )(.+)")  # a message that names its clip first
 REASONS = (

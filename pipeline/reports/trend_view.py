@@ -12,7 +12,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from pipeline.reports.change_words import signed
-from pipeline.reports.language import Translations, day_words
+from pipeline.reports.language import Translations, day_words, drawn_in_units, in_units
 from pipeline.reports.numbers import plus_minus, quantity
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
@@ -139,7 +139,7 @@ def _detail(
             "detail": column_title(tr, key), "where": where, "said": words,
         }  # fmt: skip
         height = 232.0 if trend.setting == Setting.ALONE or len(ordered) == 1 else 168.0
-        plot = trend_plot(tr, trend, tolerance, values=values, period=period, notes=marks, label=label, height=height)
+        plot = drawn_in_units(tr, trend_plot(tr, trend, tolerance, values=values, period=period, notes=marks, label=label, height=height))
         series.append(
             SeriesView(
                 where,
@@ -147,8 +147,8 @@ def _detail(
                 trend.change.real,
                 plot,
                 _facts(tr, trend),
-                _gist(trend),
-                amount(trend.change.mdc, trend.unit) if math.isfinite(trend.change.mdc) else "",
+                _gist(tr, trend),
+                said(tr, amount(trend.change.mdc, trend.unit)) if math.isfinite(trend.change.mdc) else "",
             )
         )
     drop = _drop(tr, ordered, tolerances, drop_scatter) if len(ordered) == 2 else ""
@@ -156,8 +156,8 @@ def _detail(
     return DetailView(anchor, skill_title(skill), column_title(tr, key), series, drop, is_further(skill, key[1]))
 
 
-def _gist(trend: Trend) -> str:
-    start, now = quantity(trend.change.start, trend.unit), quantity(trend.change.now, trend.unit)
+def _gist(tr: Translations, trend: Trend) -> str:
+    start, now = (in_units(tr, quantity(value, trend.unit)) for value in (trend.change.start, trend.change.now))
     return f"{start} → {now}" if len(trend.sessions) > 1 else now
 
 
@@ -166,21 +166,21 @@ def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     known = trend.attempts[trend.attempts["value"].notna()]
     facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {len(known)}")]
     if len(trend.sessions) > 1:
-        facts.append((tr.gettext("start → now"), _gist(trend)))
+        facts.append((tr.gettext("start → now"), _gist(tr, trend)))
     elif len(known) == 1:
         value, low, high = (float(known[end].iloc[0]) for end in ("value", "low", "high"))
-        facts.append((tr.gettext("now"), plus_minus(value, low, high, unit)))
+        facts.append((tr.gettext("now"), in_units(tr, plus_minus(value, low, high, unit))))
     else:
-        facts.append((tr.gettext("now"), quantity(c.now, unit)))
+        facts.append((tr.gettext("now"), in_units(tr, quantity(c.now, unit))))
     if math.isfinite(trend.slope.low):
         line = trend.slope
         facts.append(
             (tr.gettext("trend a month"), f"{signed(line.per_month, unit)} ({signed(line.low, unit)} … {signed(line.high, unit)})")
         )
     if math.isfinite(c.mdc):
-        facts.append((tr.gettext("smallest change that counts"), amount(c.mdc, unit)))
+        facts.append((tr.gettext("smallest change that counts"), said(tr, amount(c.mdc, unit))))
     if math.isfinite(trend.mdc):
-        facts.append((tr.gettext("between two single attempts"), amount(trend.mdc, unit)))
+        facts.append((tr.gettext("between two single attempts"), said(tr, amount(trend.mdc, unit))))
     return facts
 
 

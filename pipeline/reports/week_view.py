@@ -10,12 +10,12 @@ from datetime import date, timedelta
 
 from pipeline.reports.best import from_target
 from pipeline.reports.language import Translations, week_words
-from pipeline.reports.numbers import plus_minus
 from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import (
     VERDICTS,
     VerdictView,
     column_title,
+    full_value,
     is_further,
     known_detail,
     short_doubt,
@@ -151,9 +151,9 @@ class Problems:
 def mark_of(tr: Translations, row: ReadingRow, root: str) -> Mark:
     """The mark of one reading, leading to its place on the athlete's page."""
     verdict = tr.gettext(VERDICTS[row.verdict].word)
-    ranged = f", {plus_minus(row.value, row.low, row.high, row.unit)}" if math.isfinite(row.value) else ""
+    ranged = f", {full_value(tr, row)}" if math.isfinite(row.value) else ""
     title = f"{row.athlete}, {column_title(tr, row.column)}: {verdict}{ranged}"  # also what a screen reader says beyond the value
-    return Mark(VERDICTS[row.verdict], short_value(row), short_doubt(row), f"{root}#{row.anchor}", title)
+    return Mark(VERDICTS[row.verdict], short_value(tr, row), short_doubt(row), f"{root}#{row.anchor}", title)
 
 
 def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str], tolerances: Tolerances) -> WeekView:
