@@ -11,7 +11,7 @@ from pipeline.attempts.candidate import Candidate, margin
 from pipeline.attempts.facing import facing
 from pipeline.attempts.once import once
 from pipeline.attempts.rest import ASKEW, GROWS, LEFT_FAR, LEFT_NEAR, LONGEST_LEAD_S, hip_height, hip_width, lowest_part, span, still_speed
-from pipeline.attempts.signals import Signals, runs, smooth, velocity
+from pipeline.attempts.signals import Signals, bridged, runs, smooth, velocity
 from pipeline.attempts.stepping import step_speed
 from pipeline.vocabulary import Side, Skill
 
@@ -34,10 +34,13 @@ HEEL_UP, HEEL_WIDTH = 0.26, 0.30  # trunks of the heel over the toes
 WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.50  # share of the way from the back ankle to the front one at which the hips are
 BENT_FURTHER, FURTHER_COUNTS = 10.0, 1.5  # degrees the knee is bent more than in a straight hold of the same step, and what that adds
 STRAIGHTER = 20.0  # degrees the knee is straighter than in a bent hold of the same step, which takes as much off
+KNEE_NEAR, KNEE_FAR = 5.0, 15.0  # degrees the knee has left its angle in a hold: above jitter, and plainly on the way
+KNEE_GROWS = 0.35 * KNEE_NEAR**0.5 / (KNEE_FAR**0.5 - KNEE_NEAR**0.5)  # of the time between the two that it began before, as in `rest`
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
 PARTS_LATER_S = 0.15  # a start this long before the feet begin to part is that of the arms
 LEAPS, LEAP_REACH = 6.0, 5  # trunks a second of one foot against the other, and samples around it that it spoils
 CALM_TURN, CALM_RISE = 25.0, 0.5  # degrees and trunks a second of a trunk that stays
+STUMBLE = 8  # samples for which the feet of a step may seem together: left and right are mixed up
 WOBBLE_S, MIXED_UP_S = 0.6, 1.2
 
 
@@ -168,9 +171,35 @@ def _one_after_the_other(s: Signals, holds: list[tuple[int, int, bool]], found: 
     for i in range(len(out) - 1):
         (_, a, kind), (b, _, other) = holds[i], holds[i + 1]
         if kind != other and np.nanmin(wide[a : b + 1]) > FEET_TOGETHER:
-            cut = float(s.t[a])
+            cut = _knee_leaves(s, holds[i], holds[i + 1])
             out[i], out[i + 1] = replace(out[i], end_s=cut), replace(out[i + 1], start_s=cut)
     return out
+
+
+def _knee_leaves(s: Signals, first: tuple[int, int, bool], second: tuple[int, int, bool]) -> float:
+    """When the back knee begins to bend, or to straighten, out of the first of two holds of one step into the second, seconds; where that
+    is not seen, when the first ends."""
+    a, end, _ = first
+    b, last, _ = second
+    t = s.t[a : last + 1]
+    knee = smooth(s.knee[:, _back(s, a, last)], 3)[a : last + 1]
+    start, goal = (
+        float(np.nanmedian(part)) if np.isfinite(part).any() else np.nan for part in (knee[: max(1, (end - a) // 2)], knee[b - a :])
+    )
+    if not abs(goal - start) > KNEE_FAR:
+        return float(s.t[end])
+    gone = (knee - start) * np.sign(goal - start)
+    near, far = (np.flatnonzero(gone[: b - a + 1] < level) for level in (KNEE_NEAR, KNEE_FAR))
+    if len(near) == 0 or len(far) == 0:
+        return float(s.t[end])
+    return float(np.clip(t[near[-1]] - (t[far[-1]] - t[near[-1]]) * KNEE_GROWS, s.t[a], s.t[b]))
+
+
+def _back(s: Signals, a: int, b: int) -> int:
+    """0 or 1: the leg behind, left or right, over a stance."""
+    direction, _ = facing(s.xy[a : b + 1])
+    ankle = s.p("ankle")[a : b + 1, :, 0]
+    return int(np.nanmedian(direction * (ankle[:, 1] - ankle[:, 0])) <= 0)
 
 
 def _closest(s: Signals, start_s: float, end_s: float) -> float:
@@ -236,7 +265,7 @@ def span_around(s: Signals, a: int, b: int) -> tuple[float, float]:
     """(start, end) seconds: out of the hold through the step in and the step back, to the rests beyond."""
     wide = np.abs(s.p("ankle")[:, 0, 0] - s.p("ankle")[:, 1, 0])
     with np.errstate(invalid="ignore"):
-        apart = wide > 0.6 * np.nanmedian(wide[a : b + 1])
+        apart = bridged(wide > 0.6 * np.nanmedian(wide[a : b + 1]), STUMBLE)
     first, last = a, b
     while first > 0 and (apart[first - 1] or not np.isfinite(wide[first - 1])):
         first -= 1

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.attempts.once import once
-from pipeline.attempts.signals import Signals, pair_mean, runs
+from pipeline.attempts.signals import Signals, pair_mean, runs, smooth
 from pipeline.landmarks.track import INDEX
 
 STILL = 0.30  # trunks a second; standing children sway and landmarks jitter below this
 DIP = 1.5  # times still: nearly a rest
-TURNED = 0.13  # trunks by which the hips appear wider or narrower once she has turned
+HIPS_WIDE, FEET_LONG = 0.40, 0.38  # trunks the hips are wide seen from the front, and a foot is long seen from the side
+TURNED = 0.42  # how far `heading` goes as she turns: a quarter turn 1 to 1.4, steps without a turn up to 0.3
 ASTRIDE = 0.88  # trunks between the ankles along the floor, at least, with one foot before the other
 ASKEW = (
     0.335  # trunks the hips may appear wide then: half way between lunges up to 30 degrees off square and feet apart seen from the front
@@ -39,6 +40,14 @@ def hip_width(s: Signals) -> np.ndarray:
     """(n,) how wide the hips appear, trunks."""
     hip = s.p("hip")
     return np.linalg.norm(hip[:, 0] - hip[:, 1], axis=-1)
+
+
+@once
+def heading(s: Signals) -> np.ndarray:
+    """(n, 2) which way she faces, as far as the picture tells: how long the feet appear to the right or left, as a share of a foot, and
+    how wide the hips. A turn past edge on or past the camera leaves one of the two as it was, never both."""
+    feet = pair_mean((s.p("foot_index") - s.p("heel"))[..., 0]) / s.scale
+    return np.stack([smooth(feet / FEET_LONG, 3), smooth(hip_width(s) / HIPS_WIDE, 3)], axis=-1)
 
 
 @once
@@ -115,7 +124,7 @@ def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     for mask in (still & first, still & stood, still & (np.cos(np.radians(s.trunk_turn[index])) > 0.5), still):
         for a, b in runs(mask):
             if b - a + 1 >= need or b == len(index) - 1:
-                turned_on = _dip_before_turning(speed[: a + 1], stood, hip_width(s)[index], still_speed(s)) if step > 0 else None
+                turned_on = _dip_before_turning(speed[: a + 1], stood, heading(s)[index], still_speed(s)) if step > 0 else None
                 return int(index[a if turned_on is None else turned_on])
     candidates = np.flatnonzero(stood & np.isfinite(speed))
     if len(candidates):
@@ -124,19 +133,20 @@ def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     return int(index[known[-1]]) if len(known) else here
 
 
-def _dip_before_turning(speed: np.ndarray, stood: np.ndarray, width: np.ndarray, still: float) -> int | None:
+def _dip_before_turning(speed: np.ndarray, stood: np.ndarray, faced: np.ndarray, still: float) -> int | None:
     """Where she was almost still, standing, before she turned on the spot on the way to the rest that `speed` ends in; None if she
     did not turn.
 
     A child who lands, closes her feet and turns on at once never quite rests: the dip between is where the skill ends, the turn
-    belongs to what comes next. Steps without a turn are the skill's own, wanted or not. width: how wide the hips appear.
+    belongs to what comes next. Steps without a turn are the skill's own, wanted or not. faced (n, 2): `heading`.
     """
     rest = len(speed) - 1
     dips = [
         i for i in range(1, rest)
         if stood[i] and speed[i] < DIP * still and speed[i - 1] >= speed[i] <= np.nanmin(speed[i + 1 : i + 5])
     ]  # fmt: skip
-    before = [i for i in dips if abs(width[i] - width[dips[0]]) < TURNED / 2 and abs(width[i] - width[rest]) > TURNED]
+    away = lambda i, part: np.linalg.norm(faced[part] - faced[i], axis=-1)  # noqa: E731
+    before = [i for i in dips if away(dips[0], i) < TURNED / 2 and np.nanmax(away(i, slice(i, rest + 1)), initial=0.0) > TURNED]
     return before[-1] if before else None
 
 

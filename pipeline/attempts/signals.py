@@ -188,6 +188,19 @@ def _median3(v: np.ndarray) -> np.ndarray:
     return out
 
 
+def bridged(mask: np.ndarray, longest: int) -> np.ndarray:
+    """The mask (n,) with gaps between two True filled that are at most `longest` samples.
+
+    >>> bridged(np.array([False, True, False, True, False, False, True]), 1)
+    array([False,  True,  True,  True, False, False,  True])
+    """
+    out = mask.copy()
+    for a, b in runs(~mask):
+        if a > 0 and b < len(mask) - 1 and b - a + 1 <= longest:
+            out[a : b + 1] = True
+    return out
+
+
 def smooth(v: np.ndarray, samples: int) -> np.ndarray:
     """Centred running mean that skips gaps; (n,) in and out, NaN only where nothing was near."""
     kernel = np.ones(samples)
