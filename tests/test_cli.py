@@ -1,6 +1,7 @@
 """The command: every help has an example, every failure one line and its own exit code, and nothing heavy loads for help."""
 
 import os
+import re
 import subprocess
 import sys
 
@@ -235,6 +236,7 @@ def test_athlete_compare_note_and_forget(tmp_path, stand_in):
     matside("run", clips_folder(tmp_path), *where)
     code, out, _ = matside("athlete", "ot-01", *where)
     assert code == 0 and "OT-01" in out and "lunge Hips (alone):" in out and "No change we can be sure of: 1 session." in out
+    assert re.search(r"lunge Hips \(alone\): \d+° (± \d+°|\(\d+–\d+°\)) on 2026-03-02\.", out), "a number never stands without its ±"
     assert (tmp_path / "out" / "trends" / "OT-01.html").is_file()
     assert matside("compare", *where)[0] == 0
     assert matside("note", "OT-01", "2026-03-02", "growth spurt", "--kind", "growth", *where)[0] == 0

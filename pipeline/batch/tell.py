@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pipeline.reports.numbers import plus_minus
 from pipeline.reports.trend_page import learn_chance, period_of
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 from pipeline.trends.athlete import athlete_trends
 from pipeline.trends.filters import Filters
-from pipeline.trends.words import amount, sentence
+from pipeline.trends.words import sentence
 from pipeline.vocabulary import DETAIL, Skill
 
 
 def athlete_lines(store: Store, tolerances: Tolerances, code: str, filters: Filters | None = None) -> Iterator[str]:
-    """One line a detail, side and setting: the latest session and what has changed."""
+    """One line a detail, side and setting: the latest session with its ± and what has changed; sure changes first."""
     asked = period_of(store, filters or Filters())
     chance = learn_chance(store, asked, including=code)
     yield f"{code}, {asked.words() or 'all that is stored'}"
-    trends = athlete_trends(asked.apply(store.readings(code)), code, chance.precision)
+    trends = sorted(athlete_trends(asked.apply(store.readings(code)), code, chance.precision), key=lambda trend: not trend.change.real)
     for trend in trends:
         detail = DETAIL.get((Skill(trend.skill), trend.detail))
         title = " ".join(
@@ -30,7 +31,7 @@ def athlete_lines(store: Store, tolerances: Tolerances, code: str, filters: Filt
             yield f"  {title}: no value in this time."
             continue
         latest = trend.sessions.iloc[-1]
-        value, said = float(latest["median"]), sentence(trend, tolerances.get((trend.skill, trend.detail)))
-        yield f"  {title}: {'−' if value < 0 else ''}{amount(value, trend.unit)} on {latest['date']}. {said}"
+        value = plus_minus(*(float(latest[end]) for end in ("median", "low", "high")), trend.unit)
+        yield f"  {title}: {value} on {latest['date']}. {sentence(trend, tolerances.get((trend.skill, trend.detail)))}"
     if not trends:
         yield "  No readings in this time."
