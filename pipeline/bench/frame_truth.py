@@ -41,7 +41,8 @@ def true_angle(world: np.ndarray, skill: Skill, detail: str, side: Side) -> np.n
 
 
 def frame_rows(folder: Path, clips: Mapping[str, tuple[Track, list[Attempt]]], table: FrameTable) -> pd.DataFrame:
-    """One row a frame of hip and knee in every attempt found: clip, skill, detail, error (truth minus curve), half-width."""
+    """One row a frame of hip and knee in every attempt found: clip, skill, detail, error (truth minus curve), half-width, and whether the
+    hips are truly over the shoulders."""
     out = []
     for stem, (track, found) in clips.items():
         t, _, world = read_truth(folder / "truth" / f"{stem}.csv")
@@ -54,9 +55,34 @@ def frame_rows(folder: Path, clips: Mapping[str, tuple[Track, list[Attempt]]], t
                 nearest = np.clip(np.searchsorted(t, curve.t - 1e-4), 0, len(t) - 1)
                 error = true_angle(world, attempt.skill, curve.detail, side)[nearest] - curve.value
                 known = np.isfinite(error)
-                part = {"error": (error[known] + 180) % 360 - 180, "half": ((curve.high - curve.low) / 2)[known]}
+                part = {
+                    "error": (error[known] + 180) % 360 - 180,
+                    "half": ((curve.high - curve.low) / 2)[known],
+                    "over": _upside_down(world)[nearest][known],
+                }
                 out.append(pd.DataFrame(part).assign(clip=stem, skill=str(attempt.skill), detail=curve.detail))
     return pd.concat(out, ignore_index=True) if out else pd.DataFrame()
+
+
+def _upside_down(world: np.ndarray) -> np.ndarray:
+    """(n,) bool: the middle of the hips over that of the shoulders, joints in space (n, 33, 3)."""
+    hips, shoulders = (world[:, [INDEX[f"left_{part}"], INDEX[f"right_{part}"]], 2].mean(axis=1) for part in ("hip", "shoulder"))
+    return hips > shoulders
+
+
+def in_the_tuck(rows: pd.DataFrame) -> str:
+    """What the knee's angle is off in single frames of a backward roll while the hips are over the shoulders, each clip counting alike,
+    and how often its interval there holds the truth. rows: as `frame_rows` gives them."""
+    tuck = rows[(rows.skill == str(Skill.BACKWARD_ROLL)) & (rows.detail == "knee_angle") & rows.over] if len(rows) else rows
+    if not len(tuck):
+        return "knee in the tuck of a backward roll: no frame was read"
+    off = tuck.error.abs()
+    held = (off <= tuck.half).groupby(tuck["clip"]).mean().mean()
+    return (
+        f"knee in the tuck of a backward roll, every frame: mean error {off.groupby(tuck['clip']).mean().mean():.1f} degrees, "
+        f"95th percentile {off.quantile(0.95):.1f}, bias {-tuck.error.groupby(tuck['clip']).mean().mean():+.1f}, "
+        f"held {100 * held:.0f} % ({tuck['clip'].nunique()} clips)"
+    )
 
 
 def learn_frames(rows: pd.DataFrame, least: int) -> FrameTable:

@@ -23,8 +23,10 @@ import pandas as pd
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
 from pipeline.bench.figures import bent_knees, contact, coverage, found, share, summary
+from pipeline.bench.frame_truth import frame_rows, in_the_tuck
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks.track import Track
+from pipeline.measures.curves import frame_errors
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.uncertainty import Table
 from pipeline.vocabulary import DETAIL, Side, Skill
@@ -134,11 +136,13 @@ def main() -> int:
     args = parser.parse_args()
     truth = read_truth_table(args.folder)
     loaded = dict(tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache))
-    rows, attempts = [], []
+    rows, attempts, rolls = [], [], {}
     for stem, track in loaded.items():
         told = truth[truth["clip"] == stem]
         if len(told):
-            r, a = compare(stem, track, told)
+            found_here = find_attempts(track)
+            rolls[stem] = (track, [a for a in found_here if a.skill is Skill.BACKWARD_ROLL])
+            r, a = compare(stem, track, told, found=found_here)
             rows += r
             attempts += a
     table, gone = pd.DataFrame(rows), pd.DataFrame(attempts)
@@ -158,6 +162,7 @@ def main() -> int:
         print(summary(table, plain).to_string(index=False, float_format="{:.2f}".format))
         for line in (coverage(table), bent_knees(table), contact(table), found(gone, BOUNDARY_S)):
             print(line)
+        print(in_the_tuck(frame_rows(args.folder, rolls, frame_errors())))
         person = right_person(args.folder, loaded)
         print(f"frames on the right person {100 * person.mean():.1f} %; clips with fewer than 99 %: {share(person < 0.99)}")
         if args.worst:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.bench.frame_truth import learn_frames, true_angle
+from pipeline.bench.frame_truth import in_the_tuck, learn_frames, true_angle
 from pipeline.landmarks.track import INDEX, N
 from pipeline.measures.curves import frame_errors
 from pipeline.vocabulary import Side, Skill
@@ -52,3 +52,12 @@ def test_learnt_intervals_hold_95_percent_of_frames() -> None:
 def test_few_clips_leave_the_committed_row() -> None:
     few = pd.DataFrame({"error": [50.0] * 20, "half": 0.0, "clip": "one", "skill": "lunge", "detail": "hip_angle"})
     assert learn_frames(few, least=8) == dict(frame_errors())
+
+
+def test_the_tuck_counts_only_rolls_knees_with_the_hips_over_the_shoulders_each_clip_alike() -> None:
+    frame = {"skill": "backward_roll", "detail": "knee_angle", "half": 5.0, "over": True}
+    tuck = [{**frame, "clip": "a", "error": 4.0}] * 30 + [{**frame, "clip": "b", "error": -8.0}] * 10
+    others = [{**frame, "clip": "a", "error": 90.0, **away} for away in ({"over": False}, {"detail": "hip_angle"}, {"skill": "lunge"})]
+    said = in_the_tuck(pd.DataFrame(tuck + others))
+    assert "mean error 6.0 degrees" in said and "bias +2.0" in said and "held 50 % (2 clips)" in said
+    assert "no frame" in in_the_tuck(pd.DataFrame())
