@@ -28,6 +28,7 @@ from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, torso
 from pipeline.landmarks.refine import aligned_crop
+from pipeline.landmarks.short_gaps import look_between
 from pipeline.landmarks.sides import ARMS, LEGS, as_named
 from pipeline.landmarks.spool import Spool
 
@@ -64,12 +65,11 @@ Values = list[np.ndarray]  # depth, visibility and peak of some points
 
 
 def look_at_doubts(nets: tuple[LandmarkNet, LandmarkNet], spool: Spool, person: Person, others: Sequence[Person], t: np.ndarray) -> None:
-    """Sort the sides of a person's points, look again where limbs are in doubt, and set them right. `t` (n,) seconds."""
+    """Look into a person's short gaps and again where limbs are in doubt, and set them right; sides are sorted. `t` (n,) seconds."""
     if not person.valid.any():
         return
     size = max(float(np.nanmedian(torso(person.xy))), 1.0)
     values = [person.z, person.visibility, person.peak]
-    sort_sides(person.xy, size, *values, person.disagreement)
 
     def look(row: int, body: np.ndarray) -> list[Guess]:
         crop = aligned_crop(body)
@@ -81,6 +81,8 @@ def look_at_doubts(nets: tuple[LandmarkNet, LandmarkNet], spool: Spool, person: 
             pixels = paint_out(pixels, around, crop.to_crop(body))
         return [g for g in (nets[0].read(pixels, crop), nets[1].read(pixels, crop, mirrored=True)) if recognised(g)]
 
+    look_between(person, others, size, look)
+    sort_sides(person.xy, size, *values, person.disagreement)
     person.sure = settle(person.xy, t, size, person.disagreement, values, look)
 
 
