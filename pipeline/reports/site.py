@@ -26,7 +26,7 @@ from pipeline.reports.records import Records, read_records
 from pipeline.reports.routine_page import write_routine
 from pipeline.reports.routine_view import RoutineRecords, read_pairs
 from pipeline.reports.tables import clips_csv, readings_csv
-from pipeline.reports.week_view import LATEST_WEEKS, WeekLink, latest_week, problems_of, week_view
+from pipeline.reports.week_view import LATEST_WEEKS, WeekLink, latest_week, left_out, problems_of, week_view
 from pipeline.reports.words import CAUTION, HOW_SURE, WEEK_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import INVENTED, Store
@@ -136,7 +136,8 @@ class _Site:
         if not links:
             write_changed(self.out / "index.html", self.env.get_template("empty.html").render(root=""))
             return []
-        latest = next((link for link in links if link.key != "undated"), links[0])
+        told = {week.key for week in records.weeks.values() if week.attempts or not all(left_out(clip.reason) for clip in week.clips)}
+        latest = next((link for link in links if link.key in told - {"undated"}), links[0])
         problems = {link.key: problems_of(self.tr, list(records.weeks.values()), link.key, latest=link is latest) for link in links}
         template = self.env.get_template("week.html")
         pages = [(link, self.out / link.href, "../") for link in links] + [(latest, self.out / "index.html", "")]

@@ -184,7 +184,7 @@ def latest_week(records: Records) -> Week:
 
 def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[ReadingRow]) -> str:
     if not rows:
-        return tr.gettext("Nothing was measured yet.")
+        return tr.gettext("Nothing was measured in this week.")
     told = sum(r.verdict != Verdict.CANNOT_TELL for r in rows)
     athletes = len({r.athlete for r in rows})
     return " ".join((
@@ -254,6 +254,11 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]
     return out
 
 
+def left_out(reason: str) -> bool:
+    """Whether the coach said that a clip is not one of theirs; no problem then, only a row in clips.csv."""
+    return reason.startswith("left out: ")
+
+
 def problems_of(tr: Translations, weeks: Collection[Week], key: str, *, latest: bool) -> Problems:
     """Clips that wait for the coach, and of this week (undated ones with the latest) those that gave nothing or left a doubt.
     With the latest week also which of the `LATEST_WEEKS` have clips that gave nothing: what was filmed earlier may have come tonight."""
@@ -261,7 +266,7 @@ def problems_of(tr: Translations, weeks: Collection[Week], key: str, *, latest: 
     elsewhere: dict[str, Place] = {}
     recent = sorted({week.key for week in weeks if week.key != "undated"}, reverse=True)[:LATEST_WEEKS]
     for week in weeks:
-        without = sum(clip.status not in (MEASURED, NEEDS_YOU) for clip in week.clips)
+        without = sum(clip.status not in (MEASURED, NEEDS_YOU) and not left_out(clip.reason) for clip in week.clips)
         if latest and without and week.key != key and week.key in recent:
             words = tr.ngettext("%(week)s: %(n)d clip", "%(week)s: %(n)d clips", without) % {
                 "week": week_words(tr, week.date),
@@ -273,7 +278,7 @@ def problems_of(tr: Translations, weeks: Collection[Week], key: str, *, latest: 
             view = ClipView(clip.clip, clip.status, said(tr, clip.reason))
             if clip.status == NEEDS_YOU:
                 waiting.append(view)
-            elif here and clip.status != MEASURED:
+            elif here and clip.status != MEASURED and not left_out(clip.reason):
                 others.append(view)
             elif here and clip.reason:
                 doubted.append(view)

@@ -72,9 +72,11 @@ def test_the_front_page_says_where_in_earlier_weeks_a_clip_gave_no_result(tmp_pa
             ("c.mp4", "2026-03-11", "skipped"),
         ):
             store.put(ClipResult(name, name, "OT-01", "Otters", day, status, "Because."))
+        store.put(ClipResult("d.mp4", "d", "", "", "2026-03-24", "skipped", "left out: clips.csv says skip"))
         write_site(store, load_tolerances(), tmp_path, tmp_path / "data")
     front, week = ((tmp_path / name).read_text("utf-8") for name in ("index.html", "weeks/2026-W12.html"))
     assert '<a href="weeks/2026-W11.html#without">Week of 9 March 2026: 2 clips</a>' in front and 'id="without"' in (
         tmp_path / "weeks" / "2026-W11.html"
     ).read_text("utf-8")
-    assert "earlier weeks" not in week and "Nothing was measured yet." in front and "0 of 0" not in front
+    assert "other weeks" not in week and "Nothing was measured in this week." in front and "0 of 0" not in front
+    assert "Week of 16 March 2026" in front.split("</title>")[0] and "d.mp4" not in front, "what the coach left out is no problem"
