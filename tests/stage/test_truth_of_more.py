@@ -140,6 +140,16 @@ def test_steps_are_feet_lifted_and_put_down_elsewhere(feet):
     assert steps(attempt(*walking(feet, 0.01)), 0.2, 2.5) == 0  # lifted and put back
 
 
+def test_feet_that_go_on_together_take_no_step():
+    """Both leave the floor a moment after they touched, as a roll goes on over hands and knees; then one step follows."""
+    j, low = walking(["left"], 0.2)
+    for foot in ("left", "right"):
+        low[f"{foot}_foot_low"] = np.where((T >= 1.2) & (T < 1.6), OFF, low[f"{foot}_foot_low"])
+        for p in ("ankle", "heel", "foot_index"):
+            j[f"{foot}_{p}"][:, 0] += 0.3 * np.clip((T - 1.2) / 0.4, 0, 1)
+    assert steps(attempt(j, low), 0.2, 2.5) == 1
+
+
 @pytest.mark.parametrize(("apart", "wanted"), [(0.0, 2), (0.35, 1)])
 def test_the_step_that_closes_feet_put_down_apart_is_not_one_too_many(apart, wanted):
     j, low = walking(["left", "right"], 0.2)
