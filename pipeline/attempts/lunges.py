@@ -132,11 +132,21 @@ def _kinds(s: Signals, held: list[tuple[int, int]]) -> list[tuple[int, int, bool
         known = part[np.isfinite(part)]
         whole = bool(len(known) and np.median(known) > 0)
         pieces = [(x, y, k) for k in (False, True) for x, y in runs((part > 0) == k) if y - x + 1 >= least]
-        if len({k for _, _, k in pieces}) < 2:
+        if len({k for _, _, k in pieces}) < 2 or not _knee_differs(s, a, b, pieces):
             out.append((a, b, whole))
         else:
             out += [(a + x, a + y, k) for x, y, k in sorted(pieces)]
     return out
+
+
+def _knee_differs(s: Signals, a: int, b: int, pieces: list[tuple[int, int, bool]]) -> bool:
+    """Whether the back knee is bent further in the loaded pieces of a still stretch than in the straight ones: one hold near the limit
+    between them is one lunge."""
+    knee = s.knee[a : b + 1, _back(s, a, b)]
+    bent, straight = (np.concatenate([knee[x : y + 1] for x, y, k in pieces if k == kind]) for kind in (True, False))
+    if not (np.isfinite(bent).any() and np.isfinite(straight).any()):
+        return True
+    return bool(np.nanmedian(straight) - np.nanmedian(bent) > BENT_FURTHER)
 
 
 def _join(held: list[tuple[int, int, bool]], s: Signals) -> list[tuple[int, int, bool]]:

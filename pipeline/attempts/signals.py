@@ -18,7 +18,7 @@ JUMP, JUMP_SPEED = 0.7, 12.0  # trunks, and trunks a second (about 5 m/s): nobod
 SCALE_S, SMALLEST = 2.0, 0.7  # seconds to either side over which her size in the picture is read, and the least it is taken for
 BRIDGE_S = 0.3  # gaps up to this are bridged by a straight line when looking for skills; readings never use bridged frames
 FASTEST_TURN = 1200.0  # degrees a second: no trunk turns so fast (on computed movements up to 520); then its ends were mixed up
-LONGEST_FLIP = 15  # samples between a leap away and one back
+LONGEST_FLIP = 30  # samples between a leap away and one back
 SIDES = ("left", "right")
 
 
