@@ -38,7 +38,8 @@ Profiles = Annotated[
     list[str] | None,
     typer.Option(
         "--tolerances",
-        help="A shipped profile (beginners, published) or your own TOML file; given again, a later one lies over an earlier one.",
+        help="A shipped profile (beginners, published) or your own TOML file; given again, a later one lies over an earlier one. "
+        "What run or report is given is kept for all that follows.",
     ),
 ]
 RosterFile = Annotated[
@@ -108,10 +109,12 @@ def report(
     Example: `matside report --out reports --tolerances my_tolerances.toml`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, write_pages
+    from pipeline.batch.pages import write_pages
+    from pipeline.batch.profile import keep_profile, load_profile
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with only_run(out / "data"), _results(out) as store:
+        keep_profile(tolerances or (), out)
         index, _ = write_pages(store, profile, out, changed=True, language=language)
     typer.echo(f"Pages: {index.resolve()}")
 
@@ -132,11 +135,12 @@ def athlete(
     Example: `matside athlete OT-01 --since 2026-01-01`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.batch.tell import athlete_lines
     from pipeline.reports.trend_page import write_athlete
 
-    profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
+    profile, filters = load_profile(tolerances or (), out), _filters(since, until, skill, setting, lead_side)
     with only_run(out / "data"), _shown(out, code) as store:
         code = _spelled(store, code)
         page = write_athlete(store, profile, out, code, filters=filters, language=page_language(store))
@@ -159,10 +163,11 @@ def share(
     Example: `matside share OT-01 OT-01.html --since 2026-01-01`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.reports.share import share_athlete
 
-    profile, first = load_profile(tolerances or ()), asked_day("--since", since)
+    profile, first = load_profile(tolerances or (), out), asked_day("--since", since)
     with only_run(out / "data"), _shown(out, code) as store:
         code = _spelled(store, code)
         share_athlete(
@@ -188,10 +193,11 @@ def compare(
     Example: `matside compare --skill cartwheel --setting routine`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.reports.cohort_page import write_cohorts
 
-    profile, filters = load_profile(tolerances or ()), _filters(since, until, skill, setting, lead_side)
+    profile, filters = load_profile(tolerances or (), out), _filters(since, until, skill, setting, lead_side)
     with only_run(out / "data"), _shown(out) as store:
         page = write_cohorts(store, profile, out, filters=filters, names=names, language=page_language(store))
     typer.echo(f"Page: {page.resolve()}")
@@ -232,9 +238,9 @@ def forget(
     """
     from pipeline.batch.forget import forget_athlete, told
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile
+    from pipeline.batch.profile import load_profile
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with only_run(out / "data"):
         _results(out).close()
         done = forget_athlete(code, out, profile, delete_clips=delete_clips)

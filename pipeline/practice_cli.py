@@ -49,11 +49,12 @@ def practice(
     Example: `matside practice --minutes 20 --cohort Otters --paper letter`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.settings import changed, keep_settings, kept_settings, load_practice
     from pipeline.reports.site import write_sheet
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with only_run(out / "data"), _results(out) as store:
         base = load_practice(settings) if settings else kept_settings(store)
         asked = changed(base, minutes=minutes, paper=paper)
@@ -83,10 +84,11 @@ def pin(
     Example: `matside focus pin OT-01 lunge hip_angle --until 2027-04-01`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, page_language, write_pages
+    from pipeline.batch.pages import page_language, write_pages
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.pins import pin_focus
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with only_run(out / "data"), _results(out) as store:
         kept = pin_focus(store, code, skill, detail, side=side, until=until)
         write_pages(store, profile, out, language=page_language(store))
@@ -106,10 +108,11 @@ def unpin(
     Example: `matside focus unpin OT-01 lunge`
     """
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, page_language, write_pages
+    from pipeline.batch.pages import page_language, write_pages
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.pins import unpin_focus
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with only_run(out / "data"), _results(out) as store:
         gone = unpin_focus(store, code, skill)
         write_pages(store, profile, out, language=page_language(store))
@@ -126,13 +129,14 @@ def list_focus(
 
     Example: `matside focus list OT-01`
     """
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.focus import choose_focus
     from pipeline.practice.pins import known_athlete, read_pins
     from pipeline.reports.focus_view import focus_views
     from pipeline.reports.language import translations
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with _results(out) as store:
         only = known_athlete(store, code) if code else ""
         with store.without(store.lapsed(date.today().isoformat())):

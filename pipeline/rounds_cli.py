@@ -43,7 +43,8 @@ def fill(
 
     Example: `matside points fill --date 2026-03-09`
     """
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.reports.points_page import write_filled
 
     first, last, rules = _day("--date", day), _day("--until", until), _plan(plan)
@@ -51,7 +52,7 @@ def fill(
         raise WrongCommandLine("--until: expected --date, the first day, beside it. Give both.")
     if last and last < first:
         raise WrongCommandLine(f"--until: expected {first} or a later day, but got {last}. Swap the two.")
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with _results(out) as store:
         with store.without(store.lapsed(date.today().isoformat())):
             page = write_filled(store, profile, out, rules, since=first, until=last, language=page_language(store))
@@ -72,12 +73,13 @@ def blank(
 
     Example: `matside points blank --without OT-03`
     """
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.points_table import codes_of
     from pipeline.reports.points_files import BLANK, FOLDER
     from pipeline.reports.points_page import who_may_be_there, write_blank
 
-    rules, profile = _plan(plan), load_profile(tolerances or ())
+    rules, profile = _plan(plan), load_profile(tolerances or (), out)
     with _results(out) as store:
         there = who_may_be_there(store, date.today().isoformat())
         spelled = {code.upper(): code for code in there}
@@ -103,14 +105,15 @@ def enter(
 
     Example: `matside points enter reports/points/blank.csv --date 2026-03-09`
     """
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.points import sheet_by_hand
     from pipeline.practice.points_table import read_points
     from pipeline.reports.points_page import write_sheet
 
     rules, when = _plan(plan), _day("--date", day) or date.today().isoformat()
     sheet = sheet_by_hand(rules, *read_points(file, rules))
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with _results(out) as store:
         page = write_sheet(store, profile, out, sheet, when, language=page_language(store))
         _redraw(store, out, tolerances)
@@ -168,13 +171,14 @@ def show(
 
     Example: `matside eye show`
     """
-    from pipeline.batch.pages import load_profile, page_language
+    from pipeline.batch.pages import page_language
+    from pipeline.batch.profile import load_profile
     from pipeline.practice.eye import compare
     from pipeline.reports.eye_view import eye_view
     from pipeline.reports.language import translations
     from pipeline.scoring.verdicts import score
 
-    profile = load_profile(tolerances or ())
+    profile = load_profile(tolerances or (), out)
     with _results(out) as store:
         tr = translations(page_language(store))
         with store.without(store.lapsed(date.today().isoformat())):
@@ -219,9 +223,10 @@ def routines(
 
 
 def _redraw(store: Store, out: Path, tolerances: list[str] | None) -> None:
-    from pipeline.batch.pages import load_profile, write_pages
+    from pipeline.batch.pages import write_pages
+    from pipeline.batch.profile import load_profile
 
-    write_pages(store, load_profile(tolerances or ()), out, changed=True)
+    write_pages(store, load_profile(tolerances or (), out), out, changed=True)
 
 
 def _plan(path: Path | None) -> Plan:

@@ -328,3 +328,25 @@ def test_the_summary_counts_in_plain_english(capsys, tmp_path):
     ):
         cli._sum_up(Night(found=found, statuses=Counter(statuses)))
         assert capsys.readouterr().out.splitlines()[0] == words
+
+
+def test_tolerances_given_once_hold_for_all_that_follows_until_others_are_given(tmp_path, stand_in, monkeypatch):
+    out, mine = tmp_path / "out", tmp_path / "mine.toml"
+    mine.write_text('[profile]\nname = "Ours"\n[lunge.hip_angle]\nmet_within = 1\nclose_within = 2\n', "utf-8")
+    folder, page = clips_folder(tmp_path), tmp_path / "out" / "index.html"
+    matside("run", folder, "--out", out)
+    assert "Tolerances: Beginners" in page.read_text("utf-8")
+    monkeypatch.chdir(tmp_path)
+    assert matside("report", "--out", out, "--tolerances", "mine.toml")[0] == 0
+    monkeypatch.chdir(tmp_path.parent)  # wherever the scheduler starts
+    for words in (("run", folder), ("report",), ("focus", "pin", "OT-01", "lunge", "hip_angle"), ("forget", "CU-03")):
+        assert matside(*words, "--out", out)[0] == 0
+        assert "Tolerances: Ours" in page.read_text("utf-8"), words
+    matside("practice", "--out", out, "--tolerances", "published")
+    matside("report", "--out", out)
+    assert "Tolerances: Ours" in page.read_text("utf-8"), "what another command was given is for once"
+    mine.unlink()
+    code, _, err = matside("report", "--out", out)
+    assert code == 4 and err.count("\n") == 1 and "--tolerances beginners goes back" in err and "mine.toml" in err
+    assert matside("report", "--out", out, "--tolerances", "beginners")[0] == 0 == matside("report", "--out", out)[0]
+    assert "Tolerances: Beginners" in page.read_text("utf-8")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from datetime import date
@@ -14,18 +14,13 @@ from pipeline import __version__
 from pipeline.batch.pool import Beat, Limits, Outcome, Tell, work
 from pipeline.errors import MatsideError
 from pipeline.files import write_whole
-from pipeline.scoring.tolerances import Tolerances, load_tolerances
+from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 
 WORTH_A_PROCESS = 400  # attempts, from which on a second process is worth its start
 LONGEST_S, MOST_MB = 6 * 3600.0, 8000  # of drawing; a bound for what hangs, far beyond any club
 STAMP = "pages.drawn"
 LANGUAGE = "language"  # the fact that says in which language the pages are drawn
-
-
-def load_profile(given: Sequence[str | Path]) -> Tolerances:
-    """The tolerances in force: profile names or files, each laid over those before it."""
-    return load_tolerances(*given)
 
 
 def page_language(store: Store, asked: str = "") -> str:

@@ -64,11 +64,12 @@ def run_folder(
     `language` is that of the pages, from now on.
     Raises MatsideError where the night cannot go on at all: no roster, wrong settings or tolerances, no room on the disk.
     """
-    from pipeline.batch.pages import load_profile, write_pages
+    from pipeline.batch.pages import write_pages
+    from pipeline.batch.profile import keep_profile, load_profile
 
     tell = tell or Silent()
     settings = settings or Settings()
-    profile = load_profile(tolerances)  # wrong tolerances should not cost a night before they are told
+    profile = load_profile(tolerances, out)  # wrong tolerances should not cost a night before they are told
     data = out / "data"
     with only_run(data, wait=wait), disk_told(out):
         need_writable(out)
@@ -76,6 +77,7 @@ def run_folder(
         today = today or date.today()  # not before: whoever waits for another run may wait past midnight
         with Store(data / "matside.sqlite") as store:
             page_language(store, language)
+            keep_profile(tolerances, out)
             old = forget_old(store, out, settings.night.keep_days, today)
             with _log_file(data / "run.log"):
                 night = _night(folder, out, store, roster, settings, workers, today, again, tell, engine)

@@ -3,7 +3,8 @@
 import pytest
 
 import pipeline.batch.pages as pages_module
-from pipeline.batch.pages import load_profile, write_pages
+from pipeline.batch.pages import write_pages
+from pipeline.batch.profile import load_profile
 from pipeline.bench.made_up_nights import fill
 from pipeline.errors import MatsideError
 from pipeline.store import Store

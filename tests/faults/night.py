@@ -52,7 +52,8 @@ def main(folder: str, out: str) -> int:
 def coach_adds_her_words(out: Path) -> None:
     """What the commands keep beside the readings, each as they do it: verdicts by eye, pins, a note, own routines, a score sheet."""
     from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import load_profile, write_pages
+    from pipeline.batch.pages import write_pages
+    from pipeline.batch.profile import load_profile
     from pipeline.files import write_whole
     from pipeline.practice.points_plan import load_plan
     from pipeline.reports.points_page import write_filled
