@@ -1,6 +1,6 @@
 """Learn the table of known errors from clips whose joints are known:
 
-    python -m pipeline.bench calibrate BENCH/tune --check BENCH/report --write
+    python -m pipeline.bench calibrate BENCH/tune [MORE/tune] --check BENCH/report --write
 
 Every detail is measured with an empty table, so that its raw value and its own error (spread, view, passes) come out. Then, for each:
 
@@ -11,6 +11,8 @@ Every detail is measured with an empty table, so that its raw value and its own 
   (split conformal; Vovk et al. 2005), but of 20 scores that is the largest, whose own chance is wide. So a detail's own quantile is
   mixed with that of all well-behaved details' scores together, as POOLED readings' worth. Where a detail has MANY readings and they lie
   further off on one side, the two sides are learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
+
+What is corrected at poses (pose_errors.py) was learnt without the clip's body, too: without a fifth of the bodies that it belongs to.
 
 A detail with fewer than LEAST readings keeps its first guess and a wide factor; the table says how many readings are behind a row.
 Readings that are refused (wrong view, body not steady, joints not seen) teach nothing. --check prints the coverage on clips that took
@@ -33,9 +35,10 @@ from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
 from pipeline.bench.readings import compare, read_truth_table, tracks
-from pipeline.bench.scenes import body_of
+from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import TABLE as FRAME_TABLE
+from pipeline.measures.learnt import corrections
 from pipeline.measures.uncertainty import TABLE, Known, Table
 from pipeline.vocabulary import ARMS_PER_S, CHORD, DEGREES, DETAIL, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS, Skill
 
@@ -82,13 +85,14 @@ def clips_of(folder: Path, model: str, cache: Path) -> Clips:
     return {stem: (track, find_attempts(track)) for stem, track in tracks(folder, perfect=False, model=model, cache=cache)}
 
 
-def rows_of(clips: Clips, truth: pd.DataFrame, table: Table | None) -> pd.DataFrame:
-    """One row a reading of every clip."""
+def rows_of(clips: Clips, truth: pd.DataFrame, table: Table | None, *, unseen: bool = False) -> pd.DataFrame:
+    """One row a reading of every clip; `unseen`: with what was learnt of errors at poses without a fifth of the bodies, the clip's among them."""
     rows: list[dict] = []
     for stem, (track, found) in clips.items():
         told = truth[truth["clip"] == stem]
         if len(told):
-            rows += compare(stem, track, told, table=table, found=found)[0]
+            learnt = corrections(fifth_of(body_of(stem))) if unseen else corrections()
+            rows += compare(stem, track, told, table=table, found=found, learnt=learnt)[0]
     return pd.DataFrame(rows)
 
 
@@ -199,16 +203,16 @@ def write(table: Table, file: Path, made: str, about: Sequence[str]) -> None:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("folder", type=Path, help="the tuning part: clips/, truth/, truth.csv")
+    parser.add_argument("folders", type=Path, nargs="+", help="tuning parts: clips/, truth/, truth.csv")
     parser.add_argument("--check", type=Path, help="the report-only part")
     parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
     args = parser.parse_args()
-    clips, truth = clips_of(args.folder, args.model, args.cache), read_truth_table(args.folder)
-    rows = rows_of(clips, truth, EMPTY)
+    parts = [(folder, clips_of(folder, args.model, args.cache)) for folder in args.folders]
+    rows = pd.concat([rows_of(clips, read_truth_table(folder), EMPTY, unseen=True) for folder, clips in parts], ignore_index=True)
     table = learn(rows)
-    frames = learn_frames(frame_rows(args.folder, clips, NO_FRAMES), LEAST)
+    frames = learn_frames(pd.concat([frame_rows(folder, clips, NO_FRAMES) for folder, clips in parts], ignore_index=True), LEAST)
     for (skill, detail), k in table.items():
         print(f"{skill:15} {detail:18} bias {k.bias:7.2f}  sd {k.sd:6.2f}  factor {k.factor:.2f}  down {k.down:.2f}  n {k.n}")
     if args.write:

@@ -27,6 +27,7 @@ from pipeline.bench.frame_truth import frame_rows, in_the_tuck
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import frame_errors
+from pipeline.measures.learnt import Corrections
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.uncertainty import Table
 from pipeline.vocabulary import DETAIL, Side, Skill
@@ -54,9 +55,16 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
 
 
 def compare(
-    stem: str, track: Track, truth: pd.DataFrame, *, table: Table | None = None, found: list[Attempt] | None = None
+    stem: str,
+    track: Track,
+    truth: pd.DataFrame,
+    *,
+    table: Table | None = None,
+    found: list[Attempt] | None = None,
+    learnt: Corrections | None = None,
 ) -> tuple[list[dict], list[dict]]:
-    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv. `found`: the attempts, where they are known."""
+    """(rows of readings, rows of attempts) of one clip against its rows of truth.csv. `found`: the attempts, where they are known;
+    `learnt`: what is known of the errors at poses, the committed table where none is given."""
     mine_all = find_attempts(track) if found is None else found
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
@@ -72,7 +80,7 @@ def compare(
         row |= {"start": mine[0].start_s - start, "end": mine[0].end_s - end, "key_start": mine[0].key_start_s - told.key_start_s.iloc[0],
                 "key_end": mine[0].key_end_s - told.key_end_s.iloc[0], "certainty": mine[0].certainty}  # fmt: skip
         attempts.append(row)
-        readings += _rows(stem, track, mine[0], told, table)
+        readings += _rows(stem, track, mine[0], told, table, learnt)
     return readings, attempts
 
 
@@ -82,11 +90,11 @@ def _is_read(skill: str, detail: str, side: str) -> bool:
     return known is not None and known.sided == bool(side)
 
 
-def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None) -> list[dict]:
+def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None, learnt: Corrections | None) -> list[dict]:
     known = {(r.detail, r.side): r.value for r in told.itertuples()}
     lead = Side(next((r.lead_side for r in told.itertuples() if isinstance(r.lead_side, str)), ""))  # the roster's word
     out = []
-    for r in measure_attempt(track, attempt, lead_side=lead, table=table)[0]:
+    for r in measure_attempt(track, attempt, lead_side=lead, table=table, learnt=learnt)[0]:
         true = known.get((r.detail, str(r.side)))
         if true is not None:
             out.append({"clip": stem, "skill": str(attempt.skill), "setting": str(attempt.setting), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.geometry import joint_angle, length
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
+from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading
@@ -56,7 +57,8 @@ def knee_from_length(scene: Scene, side: Side) -> np.ndarray:
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The smallest knee angle of each leg over the inverted window."""
-    return [make_reading(Skill.CARTWHEEL, "knee_angle", side, _smallest(scene, side), table) for side in BOTH]
+    found = {side: put_right(scene, "knee_angle", side, _smallest(scene, side)) for side in BOTH}
+    return [make_reading(Skill.CARTWHEEL, "knee_angle", side, evidence, table) for side, evidence in found.items()]
 
 
 def smallest(angles: np.ndarray) -> tuple[float, float]:

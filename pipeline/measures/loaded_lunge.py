@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.geometry import middle
 from pipeline.measures import lunge
 from pipeline.measures.angles import angle_of, held_angle
+from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Table, make_reading
@@ -31,4 +32,6 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
         "lean_angle": held_angle(scene, lean, trunk, upper_arm, what="trunk", limits=(-180, 180)),
         "arms_by_ears": held_angle(scene, lambda s: lunge.arms_by_ears(s, arm), upper_arm, upper_arm, what="nearer arm", limits=(0, 180)),
     }
-    return [make_reading(Skill.LOADED_LUNGE, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
+    return [
+        make_reading(Skill.LOADED_LUNGE, detail, Side.NONE, put_right(scene, detail, back, seen), table) for detail, seen in found.items()
+    ]

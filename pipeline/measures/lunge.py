@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.geometry import joint_angle, length, middle, offset_from_chord, signed_angle
 from pipeline.measures.angles import angle_of, held_angle
+from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
 from pipeline.measures.uncertainty import PASSES_SHARE, Table, make_reading
@@ -76,7 +77,7 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
         "arms_by_ears": held_angle(scene, lambda s: arms_by_ears(s, arm), shoulder, shoulder, what="nearer arm", limits=(0, 180)),
     }
     found["line_deviation"] = replace(found["line_deviation"], passes=passes_off_chord(scene, arm, back))
-    return [make_reading(Skill.LUNGE, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
+    return [make_reading(Skill.LUNGE, detail, Side.NONE, put_right(scene, detail, back, seen), table) for detail, seen in found.items()]
 
 
 def back_leg(scene: Scene) -> Side:

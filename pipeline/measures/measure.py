@@ -23,6 +23,7 @@ from pipeline.measures import (
     words,
 )  # fmt: skip
 from pipeline.measures.curves import FrameTable, curves, frame_errors, further_curves
+from pipeline.measures.learnt import Corrections
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import make_scene
@@ -53,14 +54,15 @@ def measure_attempt(
     lead_side: Side = Side.NONE,
     table: Table | None = None,
     frames: FrameTable | None = None,
+    learnt: Corrections | None = None,
 ) -> tuple[list[Reading], list[Curve]]:
     """Every detail of the attempt's skill, each with a 95 % interval or a reason why not, and the curves to plot.
 
     lead_side: from the roster, used only where the picture did not tell which leg leads.
-    table, frames: known errors of readings and of single frames; the committed ones where none are given.
+    table, frames, learnt: known errors of readings, of single frames and at poses; the committed ones where none are given.
     """
     table = error_table() if table is None else table
-    scene = make_scene(track, attempt, lead_side=lead_side)
+    scene = make_scene(track, attempt, lead_side=lead_side, learnt=learnt)
     look = Look(scene, track, attempt, attempt.lead_side or lead_side)
     found = _READINGS[attempt.skill](scene, table)
     for further in _FURTHER[attempt.skill]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from pipeline.attempts.floor import Floor, find_floor
 from pipeline.attempts.signals import trunk_length
 from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX, Track
+from pipeline.measures.learnt import Corrections, corrections
 from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.vocabulary import Side, Skill
 
@@ -43,6 +44,7 @@ class Scene:
     off_square: float  # degrees the view is off the one wanted, estimated
     source: str
     same_length: float = 1.0  # how long the legs look in the key window, against the whole clip
+    learnt: Corrections = field(default_factory=dict)  # what is known of the errors at such poses
 
     def p(self, side: Side, part: str) -> np.ndarray:
         """(n, 2) one joint's pixels."""
@@ -68,8 +70,11 @@ def other(side: Side) -> Side:
     return Side.RIGHT if side is Side.LEFT else Side.LEFT
 
 
-def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -> Scene:
-    """The frames of an attempt, smoothed both ways, levelled by the floor and, in side views, corrected for the view's angle."""
+def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, learnt: Corrections | None = None) -> Scene:
+    """The frames of an attempt, smoothed both ways, levelled by the floor and, in side views, corrected for the view's angle.
+
+    learnt: what is known of the errors at poses; the committed table where none is given.
+    """
     unit = trunk_length(track)
     around = (track.t >= attempt.start_s - MARGIN_S) & (track.t <= attempt.end_s + MARGIN_S)
     i = np.flatnonzero(around)
@@ -91,7 +96,7 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE) -
         xy = xy * np.array([1 / np.cos(np.radians(min(off, 60.0))), 1.0]) if np.isfinite(off) else xy
     return Scene(
         attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
-        off, track.source, same_length(track, attempt),
+        off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt,
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.geometry import angle_to, middle, signed_angle
 from pipeline.measures.angles import angle_of, held_angle
+from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
 from pipeline.measures.uncertainty import Table, make_reading
@@ -52,4 +53,6 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
             scene, lambda s: angle_of(s, knee, ankle, toe), (knee, ankle, toe), (knee, ankle, toe), what="foot", limits=(0, 180)
         ),
     }
-    return [make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, evidence, table) for detail, evidence in found.items()]
+    return [
+        make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, put_right(scene, detail, near, seen), table) for detail, seen in found.items()
+    ]

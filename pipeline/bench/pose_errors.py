@@ -1,0 +1,189 @@
+"""Learn how far off held angles are read at such a pose, seen so (measures/pose_errors.csv):
+
+    python -m pipeline.bench pose-errors BENCH/tune [MORE/tune] --cache DIR --write
+
+Every detail of LEARNT is read on the clips of the tuning parts with no table at all; what is missing to the truth is explained by the pose
+numbers of measures/learnt.py with ridge regression (Hoerl and Kennard 1970), numbers in sds, strays counted as the STRAY quantiles. It is
+printed how far off readings of left-out bodies are without and with it, each with the median error of the other bodies taken off, and how
+sure the gain is (95 % interval over bodies drawn with replacement). The table holds the weights learnt from all bodies and those without each
+fifth of them, so that `calibrate` learns intervals from readings that are corrected by what other children taught.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.attempts.attempt import Attempt
+from pipeline.bench.calibrate import EMPTY, Clips, clips_of
+from pipeline.bench.readings import MATCH_S, read_truth_table
+from pipeline.bench.scenes import body_of, fifth_of
+from pipeline.landmarks.track import Track
+from pipeline.measures import cartwheel, cartwheel_shape, loaded_lunge, lunge, shoulder_stand
+from pipeline.measures.learnt import MOST, NAMES, PARTS_LEFT_OUT, TABLE, Correction, looked_at_twice, pose_numbers, standard
+from pipeline.measures.look import Look
+from pipeline.measures.reading import Reading
+from pipeline.measures.scene import Scene, make_scene
+from pipeline.vocabulary import Side, Skill
+
+STRENGTH = 0.5 * len(NAMES)  # the ridge's pull towards no correction, in readings one sd off in every number
+STRAY = 0.03
+WIDEST = 2.5  # sds of the corrections learnt from: the largest one made
+LEAST_SD = 1e-3
+DRAWS, SEED = 400, 3
+LEARNT: tuple[tuple[Skill, str], ...] = (
+    (Skill.LUNGE, "hip_angle"), (Skill.LUNGE, "knee_angle"), (Skill.LOADED_LUNGE, "knee_angle"), (Skill.SHOULDER_STAND, "hip_angle"),
+    (Skill.SHOULDER_STAND, "hip_knee_angle"), (Skill.SHOULDER_STAND, "leg_to_vertical"), (Skill.CARTWHEEL, "knee_angle"),
+    (Skill.CARTWHEEL, "toe_point"),
+)  # fmt: skip
+ABOUT = (
+    "# How far off held angles are read at such a pose (measures/learnt.py): of each number its mean and sd and the weight of one sd, in",
+    "# the detail's unit, learnt from all bodies (0) and without each fifth of them (1 to 5, for calibrating); `at most`: the largest correction.",
+)
+READ: dict[Skill, Callable[[Scene], list[Reading]]] = {
+    Skill.LUNGE: lambda s: lunge.readings(s, EMPTY),
+    Skill.LOADED_LUNGE: lambda s: loaded_lunge.readings(s, EMPTY),
+    Skill.SHOULDER_STAND: lambda s: shoulder_stand.readings(s, EMPTY),
+    Skill.CARTWHEEL: lambda s: cartwheel.readings(s, EMPTY),
+}
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Readings of one detail: their pose numbers (n, k), what is missing to the truth (n,), whose they are (n,)."""
+
+    numbers: np.ndarray
+    error: np.ndarray
+    body: np.ndarray
+
+    def where(self, mask: np.ndarray) -> Samples:
+        """Those of the mask."""
+        return Samples(self.numbers[mask], self.error[mask], self.body[mask])
+
+
+def samples(clips: Clips, truth: pd.DataFrame, wanted: tuple[tuple[Skill, str], ...] = LEARNT) -> dict[tuple[Skill, str], Samples]:
+    """What every attempt found teaches about the details wanted."""
+    rows: dict[tuple[Skill, str], list[tuple[np.ndarray, float, str]]] = {key: [] for key in wanted}
+    for (stem, skill, start, end), told in truth.groupby(["clip", "skill", "start_s", "end_s"]):
+        if stem not in clips or Skill(skill) not in READ:
+            continue
+        track, found = clips[stem]
+        mine = [a for a in found if a.skill == skill and abs((a.start_s + a.end_s - start - end) / 2) < MATCH_S]
+        if not mine:
+            continue
+        lead = Side(next((side for side in told.lead_side if isinstance(side, str)), ""))
+        known = {(d, s): v for d, s, v in zip(told.detail, told.side, told.value, strict=True)}
+        for detail, side, value, numbers in _read(track, mine[0], lead):
+            true = known.get((detail, str(side)))
+            if (Skill(skill), detail) in rows and true is not None and np.isfinite(value):
+                rows[Skill(skill), detail].append((numbers, true - value, body_of(stem)))
+    return {
+        key: Samples(np.array([r[0] for r in v]), np.array([r[1] for r in v]), np.array([r[2] for r in v])) for key, v in rows.items() if v
+    }
+
+
+def _read(track: Track, attempt: Attempt, lead: Side) -> list[tuple[str, Side, float, np.ndarray]]:
+    scene = make_scene(track, attempt, lead_side=lead, learnt={})
+    if not scene.key.any() or not looked_at_twice(scene):
+        return []
+    read = READ[attempt.skill](scene)
+    if attempt.skill is Skill.CARTWHEEL:
+        read = read + cartwheel_shape.readings(Look(scene, track, attempt, lead), EMPTY)
+    usual = lunge.back_leg(scene) if attempt.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) else scene.near
+    numbers = {side: pose_numbers(scene, side) for side in (Side.LEFT, Side.RIGHT)}
+    return [(r.detail, r.side, r.value, numbers[r.side or usual]) for r in read]
+
+
+def fitted(of: Samples, mean: np.ndarray, sd: np.ndarray) -> Correction:
+    """The correction that explains the errors; none on average, for that is the error table's bias."""
+    z = standard(of.numbers, mean, sd)
+    z = z - z.mean(axis=0)
+    y = of.error - np.median(of.error)
+    y = np.clip(y, *np.quantile(y, [STRAY, 1 - STRAY]))
+    weight = np.linalg.solve(z.T @ z + STRENGTH * np.eye(z.shape[1]), z.T @ (y - y.mean()))
+    return Correction(mean, sd, weight, WIDEST * float(np.std(z @ weight)))
+
+
+def usual(of: Samples) -> tuple[np.ndarray, np.ndarray]:
+    """(mean, sd) of each number, of what is known."""
+    return np.nanmean(of.numbers, axis=0), np.maximum(np.nanstd(of.numbers, axis=0), LEAST_SD)
+
+
+def left_out(of: Samples) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) errors that are left of each body's readings by the bias of the other bodies, and by their correction and bias."""
+    before, after = np.empty(len(of.error)), np.empty(len(of.error))
+    for body in np.unique(of.body):
+        mine = of.body == body
+        rest, own = of.where(~mine), of.where(mine)
+        learnt = fitted(rest, *usual(rest))
+        put_right = lambda part: part.error - np.array([learnt.of(numbers) for numbers in part.numbers])  # noqa: B023, E731
+        before[mine] = own.error - np.median(rest.error)
+        after[mine] = put_right(own) - np.median(put_right(rest))
+    return before, after
+
+
+def gain(of: Samples, before: np.ndarray, after: np.ndarray) -> tuple[float, float, float]:
+    """(share of the mean error saved, and its 95 % interval over bodies drawn with replacement)."""
+    rng = np.random.default_rng(SEED)
+    bodies = np.unique(of.body)
+    sums = np.array([[np.abs(before[of.body == b]).sum(), np.abs(after[of.body == b]).sum()] for b in bodies])
+    drawn = sums[rng.integers(len(bodies), size=(DRAWS, len(bodies)))].sum(axis=1)
+    low, high = np.quantile(1 - drawn[:, 1] / drawn[:, 0], [0.025, 0.975])
+    return float(1 - sums[:, 1].sum() / sums[:, 0].sum()), float(low), float(high)
+
+
+def table_lines(taught: dict[tuple[Skill, str], Samples], made: str) -> list[str]:
+    """The lines of the table."""
+    lines = [*ABOUT, f"# {made}", ",".join(["skill", "detail", "number", "mean", "sd", *map(str, range(PARTS_LEFT_OUT + 1))])]
+    for (skill, detail), of in taught.items():
+        mean, sd = usual(of)
+        fifths = np.array([fifth_of(str(body)) for body in of.body])
+        learnt = [fitted(of.where(fifths != k), mean, sd) for k in range(PARTS_LEFT_OUT + 1)]
+        for i, name in enumerate(NAMES):
+            lines.append(f"{skill},{detail},{name},{mean[i]:.4f},{sd[i]:.4f}," + ",".join(f"{c.weight[i]:.4f}" for c in learnt))
+        lines.append(f"{skill},{detail},{MOST},,," + ",".join(f"{c.most:.2f}" for c in learnt))
+    return lines
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("folders", type=Path, nargs="+", help="tuning parts: clips/, truth/, truth.csv")
+    parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
+    parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
+    parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
+    args = parser.parse_args()
+    parts = [(clips_of(folder, args.model, args.cache), read_truth_table(folder)) for folder in args.folders]
+    report(parts, args.model, args.write)
+    return 0
+
+
+def report(parts: list[tuple[Clips, pd.DataFrame]], model: str, write: bool) -> None:
+    """Print what is gained on left-out bodies, and write the table where asked for."""
+    each = [samples(clips, truth) for clips, truth in parts]
+    taught = {
+        key: Samples(*(np.concatenate([getattr(part[key], name) for part in each if key in part]) for name in ("numbers", "error", "body")))
+        for key in LEARNT
+        if any(key in part for part in each)
+    }
+    for (skill, detail), of in taught.items():
+        before, after = left_out(of)
+        saved, low, high = gain(of, before, after)
+        size = np.mean([abs(fitted(of, *usual(of)).of(numbers)) for numbers in of.numbers])
+        print(
+            f"{skill:15} {detail:16} n {len(of.error):4}  bodies {len(np.unique(of.body)):3}  mean error {np.abs(before).mean():.2f} -> "
+            f"{np.abs(after).mean():.2f}  95th percentile {np.quantile(np.abs(before), 0.95):.1f} -> {np.quantile(np.abs(after), 0.95):.1f}  "
+            f"saved {100 * saved:.0f} % ({100 * low:.0f} to {100 * high:.0f})  mean correction {size:.2f}"
+        )
+    if write:
+        made = f"Made by `python -m pipeline.bench pose-errors` from {sum(len(clips) for clips, _ in parts)} rendered clips with known joints, landmark model {model}."
+        TABLE.write_text("\n".join(table_lines(taught, made)) + "\n", encoding="utf-8")
+        print(f"Wrote {TABLE}.")
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

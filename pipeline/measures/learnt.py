@@ -1,0 +1,120 @@
+"""How far off a held angle is read at such a pose, seen so: a small correction learnt on drawn clips, made before the table's bias.
+
+Landmarks err alike where poses and views are alike: a back knee under a lowered hip, a trunk seen a little from behind. So the middle
+pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, the view, the body's size and slant) tells
+a part of each reading's error: ridge regression, a weight a number, made by `python -m pipeline.bench pose-errors`. The head takes no part,
+for drawn necks are all alike. Each number counts at most BEYOND sds from its mean and the whole at most as much as the table says, so that
+a pose that was never seen is hardly corrected. Joints that no network has looked at twice, such as true ones, are left as they are.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline.geometry import length, middle
+from pipeline.landmarks.track import INDEX
+from pipeline.measures.uncertainty import Evidence
+from pipeline.vocabulary import Side, Skill
+
+if TYPE_CHECKING:
+    from pipeline.measures.scene import Scene
+
+TABLE = Path(__file__).with_name("pose_errors.csv")
+PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "foot_index")
+SIDES = ("own", "other")  # the side that is read, and the other one
+NAMES = (
+    *(f"{side}_{part}_{axis}" for part in PARTS for side in SIDES for axis in ("ahead", "up")),
+    *(f"{side}_{part}_deep" for part in PARTS for side in SIDES),
+    "size", "off_square", "trunk_up", "trunk_ahead", "trunk_length",
+)  # fmt: skip
+BEYOND = 3.0  # sds
+DEEP = 0.3  # of the landmarks' depth, which is three times too deep
+TWICE = 0.5  # of the key window's frames that must have been looked at twice
+MOST = "at most"  # the table's row of the largest correction
+PARTS_LEFT_OUT = 5  # columns 1 to 5 of the table: learnt without that fifth of the bodies, for calibrating
+
+
+@dataclass(frozen=True)
+class Correction:
+    """Of one detail: numbers' mean and sd (k,), their weights (k,) in the detail's unit a sd, and the largest correction."""
+
+    mean: np.ndarray
+    sd: np.ndarray
+    weight: np.ndarray
+    most: float
+
+    def of(self, numbers: np.ndarray) -> float:
+        """What to add to a reading at a pose; a number that is not known counts as usual."""
+        return float(np.clip(standard(numbers, self.mean, self.sd) @ self.weight, -self.most, self.most))
+
+
+Corrections = Mapping[tuple[Skill, str], Correction]
+
+
+@lru_cache(maxsize=8)
+def corrections(without: int = 0, path: Path = TABLE) -> Corrections:
+    """The committed table, learnt from all bodies, or `without` (1 to PARTS_LEFT_OUT) a fifth of them."""
+    if not path.is_file():
+        return {}
+    with path.open(encoding="utf-8") as lines:
+        rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    out: dict[tuple[Skill, str], Correction] = {}
+    for skill, detail in dict.fromkeys((r["skill"], r["detail"]) for r in rows):
+        mine = {r["number"]: r for r in rows if (r["skill"], r["detail"]) == (skill, detail)}
+        mean, sd, weight = (np.array([float(mine[name][column]) for name in NAMES]) for column in ("mean", "sd", str(without)))
+        out[Skill(skill), detail] = Correction(mean, sd, weight, float(mine[MOST][str(without)]))
+    return out
+
+
+def standard(numbers: np.ndarray, mean: np.ndarray, sd: np.ndarray) -> np.ndarray:
+    """Numbers (..., k) in sds from their mean, at most BEYOND; 0 where one is not known."""
+    return np.clip(np.nan_to_num((numbers - mean) / sd), -BEYOND, BEYOND)
+
+
+def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
+    """(k,) the numbers of NAMES over the key window: medians of joints about the middle of the hips in trunks, `up` along the trunk and
+    `ahead` the way she faces (from the front, towards the side that is read); the view in 30 degrees, the size as log of 90 pixels a trunk."""
+    ahead = scene.facing if scene.skill is not Skill.CARTWHEEL else (1 if own is Side.LEFT else -1)
+    key, sides = scene.key, (own, Side.RIGHT if own is Side.LEFT else Side.LEFT)
+    hips, shoulders = (middle(scene.p(Side.LEFT, part), scene.p(Side.RIGHT, part))[key] for part in ("hip", "shoulder"))
+    trunk = length(shoulders, hips)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        up = (shoulders - hips) / trunk[:, None]
+    axes = np.stack([np.stack([-up[:, 1], up[:, 0]], axis=1) * ahead, up], axis=1)  # (n, 2, 2) ahead and up, in the picture
+    i = [INDEX[f"{side}_{part}"] for part in PARTS for side in sides]
+    placed = np.einsum("nij,nkj->nki", axes, scene.xy[key][:, i] - hips[:, None]) / scene.unit
+    deep = DEEP * scene.z[key][:, i] / scene.unit
+    whole = (np.log(scene.unit / 90.0), scene.off_square / 30.0, _median(up[:, 1]), _median(up[:, 0] * ahead), _median(trunk) / scene.unit)
+    return np.concatenate([_median(placed).ravel(), _median(deep), whole])
+
+
+def put_right(scene: Scene, detail: str, own: Side, evidence: Evidence) -> Evidence:
+    """The evidence with its value corrected by what was learnt of such poses; unchanged where nothing was, or nothing was read.
+
+    own: the side whose limb is read (in a lunge the back leg's).
+    """
+    learnt = scene.learnt.get((scene.skill, detail))
+    if learnt is None or evidence.problem or not np.isfinite(evidence.value) or not looked_at_twice(scene):
+        return evidence
+    return replace(evidence, value=evidence.value + learnt.of(pose_numbers(scene, own)))
+
+
+def looked_at_twice(scene: Scene) -> bool:
+    """Whether the key window's hips and knees come from two looks of a network, which never agree to the last digit."""
+    joints = [INDEX[f"{side}_{part}"] for side in (Side.LEFT, Side.RIGHT) for part in ("hip", "knee")]
+    with np.errstate(invalid="ignore"):
+        twice = scene.disagreement[scene.key][:, joints] > 0
+    return bool(twice.size and twice.mean() > TWICE)
+
+
+def _median(values: np.ndarray) -> np.ndarray:
+    """Along the frames; NaN where none is known."""
+    known = np.isfinite(values).any(axis=0)
+    return np.where(known, np.nanmedian(np.where(known, values, 0.0), axis=0), np.nan)
