@@ -19,7 +19,8 @@ ASKEW = (
 REST_S = 0.12  # a rest lasts at least this
 STANDING = 0.80  # hips at this share of their standing height, or higher
 LEGS_UP, SURELY_LOW = 0.93, 0.6  # share of a leg's length; share of the standing height below which nobody stands
-REACH_BACK_S, REACH_S = 5.5, 4.0  # no skill begins or ends further than this from its middle; beginners wait before they dare
+REACH_S = 5.5  # no skill begins or ends further than this from its middle; beginners wait before they dare
+LONG_REST_S = 2.5  # a rest of this length, sitting or kneeling too, is where it begins or ends
 LEFT_NEAR, LEFT_FAR = 0.15, 0.45  # trunks from the rest: above jitter, and plainly on the way
 SOFTNESS = 0.55  # how much of that square law's lead is taken; bodies start less softly (fitted on computed movements)
 GROWS = SOFTNESS * LEFT_NEAR**0.5 / (LEFT_FAR**0.5 - LEFT_NEAR**0.5)
@@ -112,13 +113,14 @@ def still_speed(s: Signals) -> float:
 def _outward(s: Signals, here: int, limit: int, step: int) -> int:
     """The sample of the nearest rest going out from `here`."""
     rate = 1 / (s.t[1] - s.t[0])
-    far = max(limit, here - int(REACH_BACK_S * rate)) if step < 0 else min(limit, here + int(REACH_S * rate))
+    far = max(limit, here - int(REACH_S * rate)) if step < 0 else min(limit, here + int(REACH_S * rate))
     index = np.arange(here, far + step, step)
+    with np.errstate(invalid="ignore"):
+        still = s.steady[index] < still_speed(s)
+    index = index[: next((a + int(LONG_REST_S * rate) for a, b in runs(still) if b - a >= LONG_REST_S * rate), len(index))]
     if len(index) == 0:
         return here
-    speed, stood = s.steady[index], standing(s)[index]
-    with np.errstate(invalid="ignore"):
-        still = speed < still_speed(s)
+    speed, stood, still = s.steady[index], standing(s)[index], still[: len(index)]
     need = max(2, round(REST_S * rate))
     first = stood & ~astride(s)[index] if step < 0 else stood  # a pause in the lunge that leads in is not where the skill begins
     for mask in (still & first, still & stood, still & (np.cos(np.radians(s.trunk_turn[index])) > 0.5), still):

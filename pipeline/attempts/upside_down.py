@@ -151,7 +151,8 @@ def on_hands(over: Over) -> float:
     Their middles and spreads lie half way between computed cartwheels and rolls of many bodies and cameras; each alone may be off where
     the floor is not well known or the legs are kept together.
     """
-    signs = ((over.shoulders - 0.65) / 0.15, (over.feet - 2.1) / 0.3, (over.knees - 130.0) / 30.0, (over.apart - 0.9) / 0.3)
+    apart = max((over.apart - 0.9) / 0.3, -0.5)  # feet kept together say little: beginners' cartwheels may be tucked
+    signs = ((over.shoulders - 0.65) / 0.15, (over.feet - 2.1) / 0.3, (over.knees - 130.0) / 30.0, apart)
     known = [min(max(v, -3.0), 3.0) for v in signs if np.isfinite(v)]
     return margin(sum(known), 0.0, 2.0) if known else 0.0
 
