@@ -31,14 +31,14 @@ from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, make_scene
 from pipeline.vocabulary import Side, Skill
 
-STRENGTH = 0.5 * len(NAMES)  # the ridge's pull towards no correction, in readings one sd off in every number
+STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number
 STRAY = 0.03
-WIDEST = 2.5  # sds of the corrections learnt from: the largest one made
+WIDEST = 1.5  # sds of the corrections learnt from: the largest one made
 LEAST_SD = 1e-3
 DRAWS, SEED = 400, 3
 LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "hip_angle"), (Skill.LUNGE, "knee_angle"), (Skill.LOADED_LUNGE, "knee_angle"), (Skill.SHOULDER_STAND, "hip_angle"),
-    (Skill.SHOULDER_STAND, "hip_knee_angle"), (Skill.SHOULDER_STAND, "leg_to_vertical"), (Skill.CARTWHEEL, "knee_angle"),
+    (Skill.SHOULDER_STAND, "hip_knee_angle"), (Skill.SHOULDER_STAND, "leg_to_vertical"), (Skill.SHOULDER_STAND, "toe_point"), (Skill.CARTWHEEL, "knee_angle"),
     (Skill.CARTWHEEL, "toe_point"),
 )  # fmt: skip
 ABOUT = (

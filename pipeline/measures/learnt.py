@@ -1,7 +1,8 @@
 """How far off a held angle is read at such a pose, seen so: a small correction learnt on drawn clips, made before the table's bias.
 
 Landmarks err alike where poses and views are alike: a back knee under a lowered hip, a trunk seen a little from behind. So the middle
-pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, the view, the body's size and slant) tells
+pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, limbs' lengths and bends, the view, the
+body's size and slant) tells
 a part of each reading's error: ridge regression, a weight a number, made by `python -m pipeline.bench pose-errors`. The head takes no part,
 for drawn necks are all alike. Each number counts at most BEYOND sds from its mean and the whole at most as much as the table says, so that
 a pose that was never seen is hardly corrected. Joints that no network has looked at twice, such as true ones, are left as they are.
@@ -18,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.geometry import length, middle
+from pipeline.geometry import joint_angle, length, middle
 from pipeline.landmarks.track import INDEX
 from pipeline.measures.uncertainty import Evidence
 from pipeline.vocabulary import Side, Skill
@@ -29,10 +30,22 @@ if TYPE_CHECKING:
 TABLE = Path(__file__).with_name("pose_errors.csv")
 PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "foot_index")
 SIDES = ("own", "other")  # the side that is read, and the other one
+LIMBS = {
+    "thigh": ("hip", "knee"),
+    "shank": ("knee", "ankle"),
+    "upper_arm": ("shoulder", "elbow"),
+    "forearm": ("elbow", "wrist"),
+    "foot": ("ankle", "foot_index"),
+}
+BENDS = {"hip": ("shoulder", "hip", "knee"), "knee": ("hip", "knee", "ankle"), "shoulder": ("elbow", "shoulder", "hip"),
+         "elbow": ("shoulder", "elbow", "wrist"), "ankle": ("knee", "ankle", "foot_index")}  # fmt: skip
 NAMES = (
     *(f"{side}_{part}_{axis}" for part in PARTS for side in SIDES for axis in ("ahead", "up")),
     *(f"{side}_{part}_deep" for part in PARTS for side in SIDES),
     "size", "off_square", "trunk_up", "trunk_ahead", "trunk_length",
+    *(f"{side}_{limb}_length" for side in SIDES for limb in LIMBS),
+    *(f"{side}_thigh_to_shank" for side in SIDES),
+    *(f"{side}_{joint}_bend" for side in SIDES for joint in BENDS),
 )  # fmt: skip
 BEYOND = 3.0  # sds
 DEEP = 0.3  # of the landmarks' depth, which is three times too deep
@@ -80,7 +93,7 @@ def standard(numbers: np.ndarray, mean: np.ndarray, sd: np.ndarray) -> np.ndarra
 
 def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
     """(k,) the numbers of NAMES over the key window: medians of joints about the middle of the hips in trunks, `up` along the trunk and
-    `ahead` the way she faces (from the front, towards the side that is read); the view in 30 degrees, the size as log of 90 pixels a trunk."""
+    `ahead` the way she faces (from the front, towards the side that is read); the view in 30 degrees, the size as log of 90 pixels a trunk; then the limbs, see `_shape`."""
     ahead = scene.facing if scene.skill is not Skill.CARTWHEEL else (1 if own is Side.LEFT else -1)
     key, sides = scene.key, (own, Side.RIGHT if own is Side.LEFT else Side.LEFT)
     hips, shoulders = (middle(scene.p(Side.LEFT, part), scene.p(Side.RIGHT, part))[key] for part in ("hip", "shoulder"))
@@ -92,7 +105,19 @@ def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
     placed = np.einsum("nij,nkj->nki", axes, scene.xy[key][:, i] - hips[:, None]) / scene.unit
     deep = DEEP * scene.z[key][:, i] / scene.unit
     whole = (np.log(scene.unit / 90.0), scene.off_square / 30.0, _median(up[:, 1]), _median(up[:, 0] * ahead), _median(trunk) / scene.unit)
-    return np.concatenate([_median(placed).ravel(), _median(deep), whole])
+    at = _median(placed)
+    return np.concatenate([at.ravel(), _median(deep), whole, _shape(at)])
+
+
+def _shape(at: np.ndarray) -> np.ndarray:
+    """The limbs' lengths, the thighs' in shanks and the joints' angles of points (16, 2) in the order of NAMES: what straight weights of
+    places do not give, a limb that comes at the camera among it."""
+    spot = {(side, part): at[2 * i + k] for i, part in enumerate(PARTS) for k, side in enumerate(SIDES)}
+    lengths = np.array([[length(spot[side, a], spot[side, b]) for a, b in LIMBS.values()] for side in SIDES])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        thighs = lengths[:, 0] / lengths[:, 1]
+    bends = [joint_angle(*(spot[side, part] for part in corner)) for side in SIDES for corner in BENDS.values()]
+    return np.concatenate([lengths.ravel(), thighs, bends])
 
 
 def put_right(scene: Scene, detail: str, own: Side, evidence: Evidence) -> Evidence:

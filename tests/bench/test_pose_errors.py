@@ -14,7 +14,7 @@ K = len(NAMES)
 HIP = (Skill.SHOULDER_STAND, "hip_angle")
 
 
-def made_up(slope: float, n: int = 400, seed: int = 1) -> Samples:
+def made_up(slope: float, n: int = 1600, seed: int = 1) -> Samples:
     """Errors of sd 2 about `slope` a sd of the first number, and a bias of 5; of 40 bodies."""
     rng = np.random.default_rng(seed)
     numbers = rng.normal(3.0, 2.0, (n, K))
