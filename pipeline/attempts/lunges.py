@@ -42,6 +42,7 @@ LEAPS, LEAP_REACH = 6.0, 5  # trunks a second of one foot against the other, and
 CALM_TURN, CALM_RISE = 25.0, 0.5  # degrees and trunks a second of a trunk that stays
 STUMBLE = 8  # samples for which the feet of a step may seem together: left and right are mixed up
 WOBBLE_S, MIXED_UP_S = 0.6, 1.2
+BEYOND_S = 0.1  # what a clip cut to its hold may show before and after it
 
 
 def lunge_candidates(s: Signals, told: Skill | None = None) -> list[Candidate]:
@@ -219,6 +220,12 @@ def _closest(s: Signals, start_s: float, end_s: float) -> float:
     return float(np.quantile(wide, 0.03)) if len(wide) else float("nan")
 
 
+def _is_all(s: Signals, start_s: float, end_s: float) -> bool:
+    """Whether nothing but the lunge was filmed: a clip cut to its hold, in which nobody steps."""
+    seen = s.t[np.isfinite(s.trunk_turn)]
+    return bool(len(seen)) and start_s <= seen[0] + BEYOND_S and end_s >= seen[-1] - BEYOND_S
+
+
 def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Candidate:
     start_s, end_s = span_around(s, a, b)
     parts = _feet_part(s, start_s, float(s.t[a]))
@@ -230,7 +237,7 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     front, sure = _front(s, around, direction)
     knee = np.nanmedian(s.knee[hold], axis=0)
     arms = float(np.nanmedian(arms_raised(s)[hold]))
-    stepped = max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
+    stepped = 1.0 if _is_all(s, start_s, end_s) else max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
     score = loaded(s)[hold]
     score = score[np.isfinite(score)]
     way = float(np.median(score)) if len(score) else (0.0 if not kind else 1e-6)

@@ -85,3 +85,14 @@ def test_a_lunge_begins_with_the_step_not_with_arms_that_shift_the_trunk_before(
     xy[:, trunk, 0] += 30 * np.sin(np.pi * np.clip((track.t - 0.2) / 0.7, 0, 1))[:, None]
     (attempt,) = find_attempts(replace(track, xy=xy))
     assert attempt.start_s == pytest.approx(motion.span[0], abs=0.15)
+
+
+@pytest.mark.parametrize(("motion", "skill"), [(bodies.lunge(), Skill.LUNGE), (loaded_lunge(knee=118.0), Skill.LOADED_LUNGE)])
+def test_a_clip_cut_to_its_hold_still_shows_the_lunge(motion: bodies.Motion, skill: Skill) -> None:
+    whole = film(motion, noise=1.0)
+    (attempt,) = find_attempts(whole)
+    hold = (whole.t >= attempt.key_start_s) & (whole.t <= attempt.key_end_s)
+    rows = {name: getattr(whole, name)[hold] for name in ("xy", "z", "visibility", "presence", "disagreement")}
+    (found,) = find_attempts(replace(whole, t=whole.t[hold] - attempt.key_start_s, **rows))
+    assert found.skill is skill
+    assert found.key_end_s - found.key_start_s == pytest.approx(attempt.key_end_s - attempt.key_start_s, abs=0.2)
