@@ -2,9 +2,8 @@
 
 Landmarks err alike where poses and views are alike: a back knee under a lowered hip, a trunk seen a little from behind. So the middle
 pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, limbs' lengths and bends, the view, the
-body's size and slant) tells
-a part of each reading's error: ridge regression, a weight a number, made by `python -m pipeline.bench pose-errors`. The head takes no part,
-for drawn necks are all alike. Each number counts at most BEYOND sds from its mean and the whole at most as much as the table says, so that
+body's size and slant) tells a part of each reading's error: ridge regression, a weight a number, made by
+`python -m pipeline.bench pose-errors`. The head takes no part, for drawn necks are all alike. Each number counts at most BEYOND sds from its mean and the whole at most as much as the table says, so that
 a pose that was never seen is hardly corrected. Joints that no network has looked at twice, such as true ones, are left as they are.
 """
 
