@@ -1,8 +1,8 @@
 """The benchmark's scenes: far wider than the sample clips, drawn from seeds, in a part to tune on and a part only to report on.
 
 The parts share no body, no hall, no clothes' colours and no seed. Scene i of a part is always the same scene, and any prefix of a part is
-balanced over the kinds (see KINDS; one in twelve is a whole routine). Scenes from WIDER_FROM on show other and many more bodies. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off
-square; phone 0.5-1.5 m high; athlete up to 80 % of the picture's height; portrait and landscape; hand-held; both directions and lead
+balanced over the kinds (see KINDS; one in twelve is a whole routine). From the numbers in MORE on, scenes show other and many more
+bodies. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off square; phone 0.5-1.5 m high; athlete up to 80 % of the picture's height; portrait and landscape; hand-held; both directions and lead
 sides; others in the picture in half of them. The athlete stays in the picture but in the few scenes of which `leaves` is true.
 """
 
@@ -36,8 +36,7 @@ BODIES = {
         Shape(32, girl=0.0, weight=0.5),
     ),
 }  # fmt: skip
-WIDER_FROM = 240  # scenes from this number on show bodies of their own, see `_more_bodies`
-MORE = {"tune": 24, "report": 16}
+MORE = {"tune": ((240, 24), (600, 24)), "report": ((240, 16), (360, 16))}  # from that scene on so many bodies of their own
 SCALES = {"girl": (0.0, 1.0), "weight": (0.25, 0.65), "muscle": (0.35, 0.65), "height": (0.3, 0.7), "proportions": (0.35, 0.8)}
 WALLS = {"tune": (BRICK, PLAIN), "report": (PANEL, PLAIN)}
 FLOORS = {"tune": (WOOD, MAT), "report": (PLAIN, WOOD)}
@@ -64,21 +63,28 @@ def body_of(clip: str) -> str:
     if not named or not part:
         return clip
     index = int(named[2])
-    return f"{named[1]}{'' if index < WIDER_FROM else ' more'} {_who(len(bodies(part, index)), _random(part, index))}"
+    group = ("", " more", " third")[_group(part, index)]
+    return f"{named[1]}{group} {_who(len(bodies(part, index)), _random(part, index))}"
 
 
 def bodies(part: str, index: int) -> tuple[Shape, ...]:
     """All bodies that may be in scene number `index` of a part; the last one is grown up."""
-    return BODIES[part] if index < WIDER_FROM else _more_bodies(part)
+    group = _group(part, index)
+    return _drawn_bodies(part, group) if group else BODIES[part]
+
+
+def _group(part: str, index: int) -> int:
+    """Which group of bodies a scene shows: 0 is BODIES, then those of MORE."""
+    return sum(index >= first for first, _ in MORE[part])
 
 
 @lru_cache
-def _more_bodies(part: str) -> tuple[Shape, ...]:
-    """MORE bodies drawn from all of the scales: children of 5 to 11.5 years, then one grown-up."""
-    rng = np.random.default_rng([PARTS.index(part), 3])
+def _drawn_bodies(part: str, group: int) -> tuple[Shape, ...]:
+    """Bodies drawn from all of the scales: children of 5 to 11.5 years, then one grown-up."""
+    rng = np.random.default_rng([PARTS.index(part), 3, *((group,) if group > 1 else ())])
     return tuple(
         Shape(round(float(years), 2), **{k: round(float(rng.uniform(*v)), 2) for k, v in SCALES.items()})
-        for years in (*rng.uniform(5, 11.5, MORE[part] - 1), rng.uniform(20, 45))
+        for years in (*rng.uniform(5, 11.5, MORE[part][group - 1][1] - 1), rng.uniform(20, 45))
     )
 
 
