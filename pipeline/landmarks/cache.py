@@ -3,7 +3,8 @@
 One row a frame. Columns: `t` (seconds from the first shown frame), `presence` (0..1), and for each of the 33 landmarks
 `<name>_x`, `<name>_y` (pixels of the full-size picture in display orientation, y down), `<name>_z` (same pixels, from the
 middle of the hips, away from the camera positive), `<name>_visibility` (0..1) and `<name>_disagreement` (pixels between the
-looks that were joined). A gap is null, never zero. The file's metadata holds `source`, `width`, `height`, `notes`, the
+looks that were joined). A gap is null, never zero. Who else may be the athlete (`Track.others`) stands in the same columns, their names
+begun with `other1_`, `other2_` and so on. The file's metadata holds `source`, `width`, `height`, `notes`, the
 clip's `content` hash, `model` and `second_look` (name and sha256), `settings` (JSON) and Matside's `version`.
 """
 
@@ -13,6 +14,7 @@ import json
 import os
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -63,10 +65,9 @@ def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    columns: dict[str, np.ndarray] = {"t": track.t, "presence": track.presence.astype(np.float32)}
-    for i, name in enumerate(NAMES):
-        values = (track.xy[:, i, 0], track.xy[:, i, 1], track.z[:, i], track.visibility[:, i], track.disagreement[:, i])
-        columns |= {f"{name}_{kind}": v.astype(np.float32) for kind, v in zip(PER_POINT, values, strict=True)}
+    columns = {"t": track.t}
+    for number, one in enumerate((track, *track.others)):
+        columns |= {_before(number) + name: values for name, values in _columns(one).items()}
     table = pa.table({name: pa.array(values, from_pandas=True) for name, values in columns.items()})
     words = {
         "layout": LAYOUT, "source": track.source, "width": str(track.size[0]), "height": str(track.size[1]),
@@ -86,6 +87,19 @@ def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None
         raise
 
 
+def _columns(track: Track) -> dict[str, np.ndarray]:
+    columns = {"presence": track.presence.astype(np.float32)}
+    for i, name in enumerate(NAMES):
+        values = (track.xy[:, i, 0], track.xy[:, i, 1], track.z[:, i], track.visibility[:, i], track.disagreement[:, i])
+        columns |= {f"{name}_{kind}": v.astype(np.float32) for kind, v in zip(PER_POINT, values, strict=True)}
+    return columns
+
+
+def _before(number: int) -> str:
+    """How the columns of a person begin: the athlete's own do not."""
+    return f"other{number}_" if number else ""
+
+
 def read_track(file: Path, *, source: str | None = None) -> Track:
     """A track as it was written. Raises MatsideError for a file that is none, or broken."""
     import pyarrow as pa
@@ -99,11 +113,15 @@ def read_track(file: Path, *, source: str | None = None) -> Track:
                 f"{file}: a track of layout {words.get('layout')!r}; expected {LAYOUT!r}. Delete it to follow the clip again."
             )
         column = {name: table.column(name).to_numpy(zero_copy_only=False).astype(float) for name in table.column_names}
-        x, y, z, visibility, disagreement = (np.stack([column[f"{name}_{kind}"] for name in NAMES], axis=1) for kind in PER_POINT)
-        return Track(
-            column["t"], np.stack([x, y], axis=2), z, visibility, column["presence"], disagreement,
-            (int(words["width"]), int(words["height"])), source if source is not None else words["source"],
-            tuple(json.loads(words["notes"])),
-        )  # fmt: skip
-    except (pa.ArrowException, OSError, KeyError, ValueError) as error:
+        size, named = (int(words["width"]), int(words["height"])), source if source is not None else words["source"]
+        people: list[Track] = []
+        while (begin := _before(len(people))) + "presence" in column:
+            x, y, z, visibility, disagreement = (
+                np.stack([column[f"{begin}{name}_{kind}"] for name in NAMES], axis=1) for kind in PER_POINT
+            )
+            people.append(
+                Track(column["t"], np.stack([x, y], axis=2), z, visibility, column[begin + "presence"], disagreement, size, named)
+            )
+        return replace(people[0], notes=tuple(json.loads(words["notes"])), others=tuple(people[1:]))
+    except (pa.ArrowException, OSError, KeyError, ValueError, IndexError) as error:
         raise MatsideError(f"{file}: not a whole track ({error}). Delete it to follow the clip again.") from error

@@ -25,6 +25,7 @@ HELD = 9  # frames of a running median of the shape
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 NEARNESS = 0.5  # power of the size beside the largest person's
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
+POSSIBLE, MOST_POSSIBLE = 0.35, 3  # share of the winner's activity from which somebody may be the athlete after all; so many are kept
 OPEN_CHOICE = "Two people move much alike"  # how the note of such a clip begins
 
 
@@ -136,3 +137,8 @@ def doubt(scores: list[float]) -> float:
 def open_choice(notes: Iterable[str]) -> bool:
     """A track's notes say that it was not clear who the athlete is: what is measured may be somebody else's."""
     return any(note.startswith(OPEN_CHOICE) for note in notes)
+
+
+def settled_notes(notes: Iterable[str]) -> tuple[str, ...]:
+    """A track's notes without that one, once it is clear."""
+    return tuple(note for note in notes if not open_choice([note]))

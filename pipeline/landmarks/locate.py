@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.clips.video import UnreadableClip, frames, probe
 from pipeline.landmarks import models
 from pipeline.landmarks.camera import camera_shift
-from pipeline.landmarks.choose import CLOSE_CALL, OPEN_CHOICE, Activity, activity, bystanders, doubt, scores
+from pipeline.landmarks.choose import CLOSE_CALL, MOST_POSSIBLE, OPEN_CHOICE, POSSIBLE, Activity, activity, bystanders, doubt, scores
 from pipeline.landmarks.claims import wardrobes
 from pipeline.landmarks.clean import drop_wild, off_picture, sort_sides
 from pipeline.landmarks.detector import Detector, Found
@@ -110,7 +110,7 @@ def _stretch(
             did[k] = activity(people[k], t, camera)
     active = scores(did)
     for person, score in zip(people, active, strict=True):
-        if score > CLOSE_CALL * max(active):
+        if score > POSSIBLE * max(active):
             others = [p for p in people if p is not person]
             look_closer(net, spool, person, others)
             if again is not None:
@@ -148,13 +148,13 @@ def _continues(before: Person, now: Person) -> bool:
     return bool(np.isfinite(distance).any() and np.nanmedian(distance) < KNOWN_AGAIN)
 
 
-def _athlete(followed: list[_Followed]) -> tuple[list[Person], float]:
-    """The pieces of the most active person, with those of whoever looks the same at other times; and how doubtful the choice is.
+def _possible(followed: list[_Followed]) -> list[tuple[list[Person], float]]:
+    """Who may be the athlete, the most active first: the pieces of each, and the share of the first one's activity that was reached.
 
-    Doubt is the share of the winner's activity that the most active of the others reached.
+    The first one's pieces are joined by those of whoever looks the same at other times.
     """
     if not followed:
-        return [], 0.0
+        return []
     largest = max(a.size for f in followed for a in f.done)
     ranked = sorted(followed, key=lambda f: -f.score(largest))
     winner, others = ranked[0], []
@@ -164,8 +164,8 @@ def _athlete(followed: list[_Followed]) -> tuple[list[Person], float]:
         if apart_in_time and could_be_one(winner.looks[0], one.looks[0]):
             pieces += one.pieces
         else:
-            others.append(one.score(largest))
-    return pieces, doubt([winner.score(largest), *others])
+            others.append((one.pieces, one.score(largest) / max(winner.score(largest), 1e-9)))
+    return [(pieces, 1.0), *[other for other in others if other[1] > POSSIBLE][:MOST_POSSIBLE]]
 
 
 def _shared_frames(a: Person, b: Person) -> int:
@@ -175,14 +175,22 @@ def _shared_frames(a: Person, b: Person) -> int:
 
 
 def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tuple[int, int], source: str, notes: list[str]) -> Track:
+    """The track of the most active person, with those of others who may be the athlete."""
+    possible = _possible(followed) or [([], 1.0)]
+    unsure = doubt([share for _, share in possible])
+    if unsure > CLOSE_CALL:
+        notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
+    first, *others = [_whole(pieces, t, scale, size, source) for pieces, _ in possible]
+    return replace(first, notes=tuple(notes), others=tuple(others))
+
+
+def _whole(pieces: list[Person], t: np.ndarray, scale: float, size: tuple[int, int], source: str) -> Track:
+    """One person's track over the whole clip, sides sorted, without what is plainly wrong."""
     n = len(t)
     xy, presence = np.full((n, N, 2), np.nan), np.zeros(n)
     z, visibility, disagreement = (np.full((n, N), np.nan) for _ in range(3))
     sure = np.zeros((n, N), bool)
-    chosen, unsure = _athlete(followed)
-    if unsure > CLOSE_CALL:
-        notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
-    for piece in chosen:
+    for piece in pieces:
         rows = slice(piece.first, piece.first + len(piece.xy))
         fresh = ~np.isfinite(xy[rows, 0, 0])
         for whole, part in (
@@ -201,4 +209,4 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
         wild = (drop_wild(xy, t, body) & ~sure) | off_picture(xy, size[0] * scale, size[1] * scale, body)
         for values in (xy, z, visibility, disagreement):
             values[wild] = np.nan
-    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source, tuple(notes))
+    return Track(t, (xy + 0.5) / scale, z / scale, visibility, presence, disagreement / scale, size, source)

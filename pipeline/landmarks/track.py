@@ -30,6 +30,7 @@ class Track:
     size: tuple[int, int]  # (width, height) of the full-size picture
     source: str  # the clip's name, for messages
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
+    others: tuple[Track, ...] = ()  # who else may be the athlete, more active ones first: the same times, nobody beside them
 
     def __post_init__(self) -> None:
         n = len(self.t)
@@ -39,6 +40,8 @@ class Track:
                 raise ValueError(f"{self.source}: track.{name} should have shape {shape}, but has {got}.")
         if n > 1 and not np.all(np.diff(self.t) > 0):
             raise ValueError(f"{self.source}: frame times must increase.")
+        if any(len(one.t) != n or one.others for one in self.others):
+            raise ValueError(f"{self.source}: others must have the track's own times, and no others of their own.")
 
     def __len__(self) -> int:
         return len(self.t)

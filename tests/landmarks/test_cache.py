@@ -1,5 +1,7 @@
 """Tracks on disk: the same back, whole or not at all, and a new key where anything that matters changed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
@@ -27,6 +29,28 @@ def test_a_track_comes_back_the_same_gaps_and_all(tmp_path):
     assert (after.size, after.source, after.notes) == (before.size, before.source, before.notes)
     assert not after.seen[2] and after.seen[1]
     assert [f.name for f in (tmp_path / "a").iterdir()] == ["x.parquet"]  # nothing half-written is left
+
+
+def test_who_else_may_be_the_athlete_comes_back_too(tmp_path):
+    others = [replace(track(), xy=track().xy + by, presence=np.full(5, 0.25), notes=()) for by in (50.0, 100.0)]
+    before = replace(track(), others=tuple(others))
+    cache.write_track(before, tmp_path / "x.parquet")
+    after = cache.read_track(tmp_path / "x.parquet", source="another name.mp4")
+    assert_array_equal(after.xy, before.xy)
+    assert after.notes == ("a note",) and len(after.others) == 2
+    for one, other in zip(after.others, others, strict=True):
+        for name in ("t", "xy", "z", "visibility", "presence", "disagreement"):
+            assert_array_equal(getattr(one, name), getattr(other, name).astype(np.float32 if name != "t" else float), err_msg=name)
+        assert (one.size, one.source, one.notes, one.others) == (before.size, "another name.mp4", (), ())
+    cache.write_track(track(), tmp_path / "alone.parquet")
+    assert cache.read_track(tmp_path / "alone.parquet").others == ()
+
+
+def test_others_have_the_times_of_the_track_and_nobody_beside_them():
+    with pytest.raises(ValueError, match="others must have the track's own times"):
+        replace(track(), others=(track(4),))
+    with pytest.raises(ValueError, match="no others of their own"):
+        replace(track(), others=(replace(track(), others=(track(),)),))
 
 
 def test_other_libraries_read_gaps_as_null(tmp_path):

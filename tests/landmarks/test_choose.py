@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.landmarks.choose import Activity, activity, doubt, open_choice, scores
+from pipeline.landmarks.choose import MOST_POSSIBLE, Activity, activity, doubt, open_choice, scores, settled_notes
 from pipeline.landmarks.follow import calm_every
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.locate import _finished, _Followed
@@ -107,6 +107,28 @@ def test_a_clip_in_which_two_do_the_same_says_that_the_choice_is_open():
     assert open_choice(both.notes)
     clear = _finished([followed(one), followed(standing())], T, 1.0, (640, 480), "a.mp4", ["the clip breaks off"])
     assert not open_choice(clear.notes)
+    assert settled_notes(both.notes) == () and settled_notes(clear.notes) == ("the clip breaks off",)
+
+
+def test_who_may_be_the_athlete_after_all_is_kept_beside_her():
+    tumbler, second, stander = cartwheeling(), cartwheeling(-1), standing()
+    second.xy[:, :, 1] -= 150
+    track = _finished([followed(stander), followed(second), followed(tumbler)], T, 0.5, (1280, 960), "a.mp4", [])
+    assert len(track.others) == 1 and track.others[0].others == () and track.others[0].notes == ()
+    people = sorted((track, track.others[0]), key=lambda one: np.nanmean(one.xy[..., 1]))
+    for one, person in zip(people, (second, tumbler), strict=True):
+        assert np.nanmedian(np.abs(one.xy - (person.xy + 0.5) / 0.5)) < 0.01  # in the full-size picture; the wildest points are dropped
+    alone = _finished([followed(tumbler), followed(stander)], T, 1.0, (640, 480), "a.mp4", [])
+    assert alone.others == ()
+    nobody = _finished([], T, 1.0, (640, 480), "a.mp4", [])
+    assert not nobody.seen.any() and nobody.others == ()
+
+
+def test_no_more_than_a_few_are_kept():
+    crowd = [cartwheeling() for _ in range(6)]
+    for k, one in enumerate(crowd):
+        one.xy[:, :, 1] += 10 * k
+    assert len(_finished([followed(one) for one in crowd], T, 1.0, (640, 640), "a.mp4", []).others) == MOST_POSSIBLE
 
 
 @pytest.mark.parametrize(("per_second", "frames"), [(24, 3), (30, 3), (60, 6), (120, 12)])
