@@ -72,6 +72,7 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
 
 
 def _process(task: Task, tell: Tell, began: float) -> ClipResult:
+    from pipeline.attempts import whose
     from pipeline.attempts.find import find_attempts
     from pipeline.clips.video import BROKEN, UnreadableClip, probe
     from pipeline.landmarks.cache import cached_track
@@ -83,6 +84,7 @@ def _process(task: Task, tell: Tell, began: float) -> ClipResult:
         progress=lambda done_s: tell("share", LANDMARKS_SHARE * min(1.0, done_s / length)),
     )  # fmt: skip
     tell("share", LANDMARKS_SHARE)
+    track = whose.athlete(track, told=task.skill)
     found = find_attempts(track, told=task.skill, lead_side=task.lead_side)
     results = []
     for number, attempt in enumerate(found, 1):

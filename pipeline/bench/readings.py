@@ -37,7 +37,8 @@ BOUNDARY_S = 0.15
 
 
 def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[tuple[str, Track]]:
-    """(stem, track) of every clip of a folder that has a truth."""
+    """(stem, track) of every clip of a folder that has a truth: of who does a skill, as in a run."""
+    from pipeline.attempts import whose
     from pipeline.clips.content import content_hash
     from pipeline.clips.video import probe
     from pipeline.landmarks.cache import cached_track
@@ -51,7 +52,8 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
             video = probe(clip)
             yield file.stem, truth_track(file, (video.width, video.height))
         else:
-            yield file.stem, cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
+            track = cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
+            yield file.stem, whose.athlete(track)
 
 
 def compare(

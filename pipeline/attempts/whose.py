@@ -1,0 +1,31 @@
+"""Whose attempts count: where more than one person may be the athlete, the one who does a skill.
+
+How much somebody moves is known while following; what it was that she did, only here. A spotter who kneels and reaches, or a child who
+walks through, may move as much as a child in a lunge, but does no skill. Two children who both do one stay an open choice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline.attempts.find import CLEAR, find_attempts
+from pipeline.landmarks.choose import settled_notes
+from pipeline.landmarks.track import Track
+from pipeline.vocabulary import Skill
+
+
+def athlete(track: Track, *, told: Skill | None = None) -> Track:
+    """The track of who does a skill, `told` where it was told, and of nobody else.
+
+    Where exactly one of those who may be the athlete does, the choice is settled, whoever moved most, and no note calls it open. Where
+    several do, or nobody, it is left as it came: the one who moved most, with the note if there was one.
+    """
+    if not track.others:
+        return track
+    people = (replace(track, others=()), *track.others)
+    fits = [max((a.certainty for a in find_attempts(one, told=told)), default=0.0) for one in people]
+    clear = [fit >= CLEAR for fit in fits]  # where the skill was told, less counts too, but only beside nobody who does it clearly
+    doing = [one for one, does in zip(people, clear if any(clear) else [fit > 0 for fit in fits], strict=True) if does]
+    if len(doing) != 1:
+        return people[0]
+    return replace(doing[0], notes=settled_notes(track.notes))

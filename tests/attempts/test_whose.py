@@ -1,0 +1,102 @@
+"""Of several who may be the athlete, the one who does a skill; two who do one stay an open choice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pipeline.attempts import find, whose
+from pipeline.attempts.find import find_attempts
+from pipeline.landmarks.choose import OPEN_CHOICE, open_choice
+from pipeline.landmarks.track import Track
+from pipeline.vocabulary import Skill
+from tests.measures import bodies
+from tests.measures.bodies import film
+
+ALIKE = f"{OPEN_CHOICE} (81 %); the more active one was taken for the athlete."
+BREAKS_OFF = "the clip breaks off"
+
+
+def rolling() -> Track:
+    return film(bodies.backward_roll())
+
+
+def lunging() -> Track:
+    """A lunge, its end held for as long as the roll takes."""
+    lunge, long = film(bodies.lunge()), rolling()
+    return replace(long, xy=lunge.xy[np.minimum(np.arange(len(long)), len(lunge) - 1)])
+
+
+def walking(like: Track, *, pixels: float = 300.0) -> Track:
+    """Somebody who stands as she stood at first and is carried across the picture: she moves a lot and does nothing."""
+    way = np.linspace(0.0, pixels, len(like))
+    return replace(like, xy=like.xy[:1] + np.stack([way, 0 * way], axis=1)[:, None])
+
+
+def beside(first: Track, *others: Track, notes: tuple[str, ...] = (ALIKE, BREAKS_OFF)) -> Track:
+    return replace(first, others=others, notes=notes)
+
+
+def test_these_do_what_they_should() -> None:
+    assert [a.skill for a in find_attempts(lunging())] == [Skill.LUNGE]
+    assert [a.skill for a in find_attempts(rolling())] == [Skill.BACKWARD_ROLL]
+    assert find_attempts(walking(lunging())) == []
+
+
+def test_who_does_a_skill_is_the_athlete_whoever_moved_most() -> None:
+    chosen = whose.athlete(beside(walking(lunging()), lunging()))
+    np.testing.assert_array_equal(chosen.xy, lunging().xy)
+    assert chosen.notes == (BREAKS_OFF,) and chosen.others == ()
+
+
+def test_who_moved_most_and_alone_does_a_skill_is_no_longer_in_doubt() -> None:
+    chosen = whose.athlete(beside(lunging(), walking(lunging()), walking(lunging(), pixels=-200.0)))
+    np.testing.assert_array_equal(chosen.xy, lunging().xy)
+    assert chosen.notes == (BREAKS_OFF,)
+
+
+def test_two_who_both_do_a_skill_stay_an_open_choice() -> None:
+    there = replace(lunging(), xy=lunging().xy + 300.0)
+    chosen = whose.athlete(beside(lunging(), walking(lunging()), there))
+    np.testing.assert_array_equal(chosen.xy, lunging().xy)
+    assert open_choice(chosen.notes) and BREAKS_OFF in chosen.notes and chosen.others == ()
+
+
+def test_nobody_who_does_a_skill_leaves_it_open() -> None:
+    chosen = whose.athlete(beside(walking(lunging()), walking(lunging(), pixels=-200.0)))
+    np.testing.assert_array_equal(chosen.xy, walking(lunging()).xy)
+    assert open_choice(chosen.notes)
+
+
+def test_of_two_skills_the_one_told_of_is_hers() -> None:
+    first, other = lunging(), rolling()
+    assert open_choice(whose.athlete(beside(first, other)).notes)
+    chosen = whose.athlete(beside(first, other), told=Skill.BACKWARD_ROLL)
+    np.testing.assert_array_equal(chosen.xy, other.xy)
+    assert not open_choice(chosen.notes)
+
+
+@pytest.mark.parametrize(
+    ("fits", "expected"),
+    [((0.3, 0.0), 0), ((0.0, 0.3), 1), ((0.3, 0.9), 1), ((0.9, 0.3), 0), ((0.3, 0.3), None), ((0.9, 0.7), None), ((0.0, 0.0), None)],
+)
+def test_where_the_skill_was_told_a_faint_one_counts_beside_nobody_who_does_it_clearly(monkeypatch, fits, expected) -> None:
+    attempt = find_attempts(lunging())[0]
+    first, other = lunging(), walking(lunging())
+    fit = {float(first.xy[-1, 0, 0]): fits[0], float(other.xy[-1, 0, 0]): fits[1]}
+
+    def faint(track, *, told=None):
+        certainty = fit[float(track.xy[-1, 0, 0])]
+        return [replace(attempt, certainty=certainty, told=True)] if certainty >= find.CLEAR_TOLD else []
+
+    monkeypatch.setattr(whose, "find_attempts", faint)
+    chosen = whose.athlete(beside(first, other), told=Skill.LUNGE)
+    np.testing.assert_array_equal(chosen.xy, (first, other)[expected or 0].xy)
+    assert open_choice(chosen.notes) == (expected is None)
+
+
+def test_one_alone_is_given_back_as_she_is() -> None:
+    alone = replace(lunging(), notes=(ALIKE,))
+    assert whose.athlete(alone) is alone
