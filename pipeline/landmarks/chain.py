@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import warnings
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -141,6 +142,29 @@ def _values(passes: Passes, own: list[Sighting], everyone: list[Sighting]) -> np
             off, _ = away(passes, rival)
             value = value - np.where((off < AT_RIVAL) & ~mine, MALUS_RIVAL, 0.0)
     return value
+
+
+def parted(passes: Passes, sightings: list[Sighting]) -> list[Sighting]:
+    """The sightings, each cut where it went over to somebody else: no pass that was on the person so far is there any longer.
+
+    Looks are linked by where people are, and where two cross, the link may go to the other one; who was followed from frame to frame
+    knows better. Looks at the border at which no pass was there stand by themselves.
+    """
+    out: list[Sighting] = []
+    for sighting in sightings:
+        rows = np.asarray(sighting.frames) - passes.first
+        on = away(passes, sighting)[0][:, rows] < AT_SIGHTING  # (m, looks)
+        begun = np.cumsum(passes.valid[:, rows], axis=1) <= 1  # (m, looks) seen here for the first time
+        cuts, last, his = [0], 0, np.zeros(len(on), bool)
+        for look in np.flatnonzero(on.any(0)):
+            still = his & on[:, look]
+            if his.any() and not still.any():
+                cuts += sorted({last + 1, int(look)})
+            his = still | (on[:, look] & begun[:, look]) if still.any() else on[:, look]
+            last = int(look)
+        for start, stop in pairwise([*cuts, len(rows)]):
+            out.append(Sighting(sighting.frames[start:stop], sighting.found[start:stop]))
+    return out
 
 
 def away(passes: Passes, sighting: Sighting) -> tuple[np.ndarray, np.ndarray]:

@@ -2,7 +2,7 @@
 
 Passes drift to a neighbour, mostly where the two stand close. Each person's wardrobe is learned from the frames in which
 nobody else claims the same body; with it a frame says whose it is. A frame that two claim goes to the one whose clothes they are
-(where clothes do not tell, to the one who did not jump there), and a frame in somebody else's clothes is nobody's: lost,
+(and whose way leads there, where the other one leaps), and a frame in somebody else's clothes is nobody's: lost,
 not followed.
 """
 
@@ -17,10 +17,11 @@ from pipeline.landmarks.looks import LEAST_FRAMES, Wardrobe, could_be_one, learn
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
 
 ONE_BODY = 0.35  # torsos, mean over the main joints: nearer than this, two people claim one body
-TELLING = 0.4  # of log-likelihood: clothes that fit one so much better than the other tell whose they are
+TELLING, AT_LAST = 0.15, 0.03  # of log-likelihood: clothes that fit one so much better tell whose they are, at first and in the end
+EACH_OWN = 0.4  # where both see their own clothes so much better, they are on two bodies
+LEAP, LEAP_FREE, LEAP_MOST = 0.5, 0.5, 3.0  # what each torso of a leap to a claimed body counts beside them, beyond so many, up to so many
 STRANGER, STRANGER_FRAMES = 1.0, 5  # so much better they fit somebody else, over so many frames: it is somebody else
 UNLIKE = 1.0  # and so much worse than they usually fit
-JUMPED = 0.15  # torsos: who came so much farther to a claimed body jumped there
 APART_FRAMES = 0.1  # share of the shorter one's frames in which two parts of one person may be apart
 SURE_FRAMES = 3
 GO = 2.5  # torsos a second that a person may go unseen
@@ -135,27 +136,33 @@ def _claimed(a: Person, b: Person) -> np.ndarray:
 
 
 def _settle_two(a: Person, b: Person, mine: Wardrobe | None, theirs: Wardrobe | None, *, at_last: bool) -> None:
+    """Give the frames in which two claim one body to the one whose clothes they are and whose way leads there."""
     for start, stop in runs(_claimed(a, b)):
-        rows = slice(start, stop)
-        told = 0.0
-        if mine is not None and theirs is not None:
-            seen = np.concatenate([a.clothes[rows], b.clothes[rows]])
-            told = float(np.nan_to_num(np.nanmean(mine.fit(seen) - theirs.fit(seen)))) if np.isfinite(seen).any() else 0.0
-        if abs(told) < TELLING:
-            jumped = _jump(b, start, stop) - _jump(a, start, stop)
-            told = jumped if abs(jumped) > JUMPED else 0.0
-        if told == 0 and at_last:
-            told = float(a.valid.sum()) - float(b.valid.sum()) + 0.5
-        if told:
-            (b if told > 0 else a).lose(rows)
+        told = [_mean(mine.fit(p.clothes[start:stop]) - theirs.fit(p.clothes[start:stop])) if mine and theirs else 0.0 for p in (a, b)]
+        if told[0] > EACH_OWN and told[1] < -EACH_OWN:  # two bodies close together, each in its own clothes
+            continue
+        sum_of = np.mean(told) + LEAP * (_leaps(b, start, stop) - _leaps(a, start, stop))
+        if abs(sum_of) < (AT_LAST if at_last else TELLING):
+            sum_of = a.valid.sum() - b.valid.sum() + 0.5 if at_last else 0.0
+        if sum_of:
+            (b if sum_of > 0 else a).lose(slice(start, stop))
 
 
-def _jump(person: Person, start: int, stop: int) -> float:
-    """Torsos: the farthest step of the joints from frame to frame at either end of some frames."""
+def _mean(values: np.ndarray) -> float:
+    """The mean of what is known, 0 where nothing is."""
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else 0.0
+
+
+def _leaps(person: Person, start: int, stop: int) -> float:
+    """Torsos that the joints leap from outside some frames into them, at both ends together; across a gap too, for nobody flies."""
     far = 0.0
-    for i in (start, stop):
-        if 0 < i < len(person.xy) and person.valid[i - 1] and person.valid[i]:
-            far = max(far, float(limbs_apart(person.xy[i], person.xy[i - 1], max(float(torso(person.xy[i])), 1.0))))
+    for end in (start, stop):
+        before, after = np.flatnonzero(person.valid[:end])[-1:], np.flatnonzero(person.valid[end:])[:1] + end
+        if len(before) and len(after):
+            one, other = person.xy[before[0]], person.xy[after[0]]
+            size = max(float(torso(one)), float(torso(other)), 1.0)
+            far += float(np.clip(limbs_apart(one, other, size) - LEAP_FREE, 0.0, LEAP_MOST))
     return far
 
 

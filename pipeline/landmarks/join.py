@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain
+from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain, parted
 from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.sides import exchanged
@@ -77,6 +77,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
     if not paths:
         return []
     passes = Passes(paths, t)
+    sightings = parted(passes, sightings)
     out: list[Person] = []
     known_by: list[tuple[list[Sighting], int | None]] = []  # sightings, or the pass, that each is known by
     for sighting in sorted(sightings, key=lambda s: -len(s.frames) * s.score):

@@ -69,6 +69,26 @@ def test_in_the_same_clothes_the_one_who_jumped_has_lost_its_own():
     assert one.valid[:20].all() and not one.valid[20:40].any() and one.valid[40:].all()
 
 
+def test_in_the_same_clothes_who_comes_across_a_gap_from_elsewhere_has_lost_its_own():
+    steady, other = np.array([body(100, 200, SIZE)] * N_FRAMES), np.array([body(300, 200, SIZE)] * N_FRAMES)
+    mover = np.array([body(100 + 15 * max(i - 40, 0), 200, SIZE) for i in range(N_FRAMES)])  # her own steps are no leap
+    intruder = other.copy()
+    intruder[:40], intruder[40:45] = steady[:40], np.nan  # a gap hides the leap
+    people = settle([person_of(intruder, wearing(RED, N_FRAMES, 1)), person_of(mover, wearing(RED, N_FRAMES, 2))], T)
+    hers = next(p for p in people if p.valid[0])
+    assert hers.valid.all() and np.linalg.norm(hers.xy - mover, axis=2).max() < 1
+    assert not next(p for p in people if p is not hers).valid[:40].any()
+
+
+def test_two_who_stand_close_in_their_own_clothes_are_two_people():
+    front = np.array([body(100, 200, SIZE)] * N_FRAMES)
+    behind = np.array([body(100 + (12 if i < 30 else 120), 200, SIZE) for i in range(N_FRAMES)])
+    people = settle([person_of(front, wearing(RED, N_FRAMES, 1)), person_of(behind, wearing(GREEN, N_FRAMES, 2))], T)
+    assert len(people) == 2 and all(p.valid.all() for p in people)
+    same = settle([person_of(front, wearing(RED, N_FRAMES, 1)), person_of(behind, wearing(RED, N_FRAMES, 2))], T)
+    assert not any(p.valid[:30].all() and q.valid[:30].all() for p in same for q in same if p is not q)
+
+
 def test_two_parts_of_one_person_become_one_but_two_children_apart_do_not():
     way = np.array([body(100 + i, 200, SIZE) for i in range(N_FRAMES)])
     early, late = way.copy(), way.copy()

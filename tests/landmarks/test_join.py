@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
+from pipeline.landmarks.chain import Passes, parted
 from pipeline.landmarks.detector import Found
 from pipeline.landmarks.join import people_of as join
 from pipeline.landmarks.people import Sighting
@@ -49,6 +50,42 @@ def test_a_pass_that_drifts_to_the_spotter_is_left_for_the_one_that_stays():
     assert_allclose(athlete.xy, true, atol=1e-6)
     assert np.isnan(athlete.disagreement[30]).all()  # there only one pass saw the athlete
     assert len(people) == 2
+
+
+def crossing():
+    """Two who pass each other, followed all the time, and the finder's looks at them, linked the wrong way round where they meet."""
+    left, right = walking(60, 100.0, 4.0), walking(60, 340.0, -4.0)
+    looks = range(0, 60, 6)
+    ways = [[(100 + 4 * i, 200), (340 - 4 * i, 200)] for i in looks]
+    wrong = [sighting(looks, [w[(i >= 30) ^ k] for i, w in zip(looks, ways, strict=True)]) for k in (0, 1)]
+    return left, right, wrong
+
+
+def test_a_sighting_that_goes_over_to_somebody_else_is_cut_there():
+    left, right, wrong = crossing()
+    passes = Passes([path_of(left), path_of(right, step=-1)], np.arange(60) / 30)
+    parts = parted(passes, wrong)
+    assert sorted(s.frames for s in parts) == [[0, 6, 12, 18, 24, 30]] * 2 + [[36, 42, 48, 54]] * 2  # at 30 the two are one
+    assert [s.frames for s in parted(Passes([path_of(left)], np.arange(60) / 30), wrong[:1])] == [wrong[0].frames]  # nobody says otherwise
+    gone = left.copy()
+    gone[29:35] = np.nan  # one look at which no pass was there: it stands by itself
+    gone[35:] = right[35:]
+    hidden = right.copy()
+    hidden[29:35] = np.nan
+    hidden[35:] = left[35:]
+    paths = [path_of(gone), path_of(hidden, step=-1)]
+    own = sighting(range(0, 60, 6), [(100 + 4 * i, 200) for i in range(0, 60, 6)])
+    assert [s.frames for s in parted(Passes(paths, np.arange(60) / 30), [own])] == [[0, 6, 12, 18, 24], [30], [36, 42, 48, 54]]
+
+
+def test_who_is_followed_past_somebody_is_not_exchanged_by_the_finder():
+    left, right, wrong = crossing()
+    people = people_of([path_of(w, step=step) for w in (left, right) for step in (1, -1)], wrong)
+    assert len(people) == 2
+    for person in people:
+        mine = left if person.xy[0, 0, 0] < 200 else right
+        assert_allclose(person.xy[person.valid], mine[person.valid], atol=1e-6)
+        assert person.valid[:28].all() and person.valid[33:].all()  # between, the two are one body
 
 
 def test_legs_named_the_other_way_round_in_one_pass_are_not_averaged_into_the_middle():
