@@ -3,12 +3,13 @@
     python -m pipeline.bench knee-contact BENCH/tune [BENCH2/tune ...] --write
 
 Prints, for each roll judged by what the others taught, whether it is decided and rightly; --write writes measures/knee_contact.csv.
-The odds are a logistic regression held towards 0 (ridge), two signs and a level, so that a few dozen rolls bear it.
+The odds are a logistic regression held towards 0 (ridge), three signs and a level, so that a few dozen rolls bear it.
 """
 
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +18,13 @@ import pandas as pd
 from pipeline.attempts.find import find_attempts
 from pipeline.bench.figures import RESTED
 from pipeline.bench.readings import MATCH_S, read_truth_table, tracks
+from pipeline.bench.scenes import body_of
 from pipeline.measures.backward_roll import signs_in
 from pipeline.measures.roll_contact import COEFFICIENTS, SURE, Model, Signs, seconds_on_floor, terms
 from pipeline.measures.scene import make_scene
 from pipeline.vocabulary import Skill
 
-RIDGE = 0.03
+RIDGE, RIDGE_SHOULDERS = 0.03, 1.0
 FRAME_S = 1 / 30
 # The doubt of a touch's time is learnt from this share of the touches, the inner ones: one in thirty hovers or is read on somebody else.
 INNER, INNER_SDS = 0.8, 1.28  # and so many sds hold that share of a normal distribution
@@ -49,26 +51,26 @@ def rolls(folder: Path, model: str, cache: Path) -> list[tuple[str, Signs, float
 def learn(known: list[tuple[str, Signs, float]]) -> Model:
     """The model from rolls whose true seconds are known."""
     x, y = np.array([terms(s) for _, s, _ in known]), np.array([seconds > 0 for _, _, seconds in known], float)
-    weights, hold = np.zeros(x.shape[1]), np.diag([1e-3, RIDGE, RIDGE])
-    hold = hold * np.array([1.0, 4.0, 1.0])  # the low knee's sign in fives of % weighs like the feet's in tens
+    # the low knee's sign in fives of % weighs like the feet's in tens; how a roll is done takes less part than what touches
+    weights, hold = np.zeros(x.shape[1]), np.diag([1e-3, 4 * RIDGE, RIDGE, RIDGE_SHOULDERS])
     for _ in range(60):  # Newton's method on a convex function
         chance = 1 / (1 + np.exp(-np.clip(x @ weights, -30, 30)))
         curve = x.T * (chance * (1 - chance) + 1e-6) @ x + hold
         weights = weights + np.linalg.solve(curve, x.T @ (y - chance) - hold @ weights)
-    model = Model(float(weights[0]), float(weights[1]), float(weights[2]), 0.1, len(known))
+    model = Model(*(float(w) for w in weights), 0.1, len(known))
     off = np.array([abs(s.seconds - true) for _, s, true in known if true >= RESTED and model.chance(s) > SURE])
     sd = float(np.quantile(off, INNER)) / INNER_SDS if len(off) else 0.1
-    return Model(model.base, model.low, model.feet, sd, len(known))
+    return replace(model, seconds_sd=sd)
 
 
 def judged(known: list[tuple[str, Signs, float]]) -> pd.DataFrame:
-    """One row a roll: truth, the chance of a touch and the interval, by what the other clips taught."""
+    """One row a roll: truth, the chance of a touch and the interval, by what the other children's clips taught."""
     rows = []
     for clip, signs, true in known:
-        model = learn([k for k in known if k[0] != clip])
+        model = learn([k for k in known if body_of(Path(k[0]).name) != body_of(Path(clip).name)])
         value, low, high = seconds_on_floor(signs, model, FRAME_S)
         rows.append({"clip": clip, "true": true, "chance": model.chance(signs), "value": value, "low": low, "high": high,
-                     "knees": signs.low, "feet": signs.feet, "seconds": signs.seconds})  # fmt: skip
+                     "knees": signs.low, "feet": signs.feet, "shoulders": signs.shoulders, "seconds": signs.seconds})  # fmt: skip
     return pd.DataFrame(rows)
 
 
@@ -103,9 +105,10 @@ def main() -> int:
     if args.write:
         COEFFICIENTS.write_text(
             "# How likely a knee rests on the floor in a backward roll: the log odds are base + low * the lowest clearance over a tenth of a second\n"
-            "# + feet * the knees' height over the feet (roll_contact.terms; tens of % of the shank); seconds_sd: what the time is off.\n"
+            "# + feet * the knees' height over the feet (roll_contact.terms; tens of % of the shank) + shoulders * how far they are off the mat\n"
+            "# (from -1 to 1); seconds_sd: what the time is off.\n"
             f"# Made by `python -m pipeline.bench knee-contact` from {model.n} rolls in rendered clips with known joints, landmark model {args.model}.\n"
-            f"base,low,feet,seconds_sd,n\n{model.base:.3f},{model.low:.3f},{model.feet:.3f},{model.seconds_sd:.3f},{model.n}\n",
+            f"base,low,feet,shoulders,seconds_sd,n\n{model.base:.3f},{model.low:.3f},{model.feet:.3f},{model.shoulders:.3f},{model.seconds_sd:.3f},{model.n}\n",
             encoding="utf-8",
         )
         print(f"Wrote {COEFFICIENTS}.")

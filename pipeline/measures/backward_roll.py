@@ -29,6 +29,7 @@ class Lower:
 
     clear: np.ndarray  # (n,) its underside above the floor
     over_foot: np.ndarray  # (n,) above the lower end of its foot
+    shoulders: np.ndarray  # (n,) the shoulders' underside above the floor
     side: Side  # the knee that gets lowest; the nearer one where they are alike
 
 
@@ -51,7 +52,8 @@ def lower_knee(scene: Scene) -> Lower:
         - np.maximum(0.0, np.nan_to_num(np.abs(near.clear - far.clear)) - ALIKE) / 2
     )
     lowest, lowest_far = (np.nanmin(v, initial=np.inf) for v in (near.clear[scene.key], far.clear[scene.key]))
-    return Lower(clear, _mean(near.over_foot, far.over_foot), other(scene.near) if lowest_far < lowest - ALIKE else scene.near)
+    side = other(scene.near) if lowest_far < lowest - ALIKE else scene.near
+    return Lower(clear, _mean(near.over_foot, far.over_foot), _mean(near.shoulder, far.shoulder), side)
 
 
 def _mean(a: np.ndarray, b: np.ndarray, share: float = 0.5) -> np.ndarray:
@@ -67,8 +69,8 @@ def frame_sd(scene: Scene, side: Side) -> np.ndarray:
 
 def signs_in(scene: Scene) -> Signs | None:
     """What tells whether a knee touched, in the key window; None where the knees were not seen."""
-    lower = lower_knee(scene)
-    return signs_of(scene.t[scene.key], lower.clear[scene.key], lower.over_foot[scene.key])
+    lower, key = lower_knee(scene), scene.key
+    return signs_of(scene.t[key], lower.clear[key], lower.over_foot[key], lower.shoulders[key])
 
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
@@ -77,7 +79,7 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
     clear = lower.clear[scene.key]
     share = float(np.isfinite(clear).mean()) if len(clear) else 0.0
     problem = problem_of(scene, share, "knees", "way from feet overhead to standing", words.SIDE_VIEW)
-    signs = signs_of(t, clear, lower.over_foot[scene.key])
+    signs = signs_in(scene)
     if not problem and (scene.floor is None or signs is None):
         problem = words.no_floor()
     line = names((lower.side, "hip"), (lower.side, "knee"), (lower.side, "ankle"))

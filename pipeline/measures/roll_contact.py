@@ -1,8 +1,8 @@
 """Whether a knee rests on the floor in a backward roll, and for how long.
 
 A knee a finger's breadth over the mat and one that rests on it look alike for a frame. How likely it rests is told by how low the knees
-get for a tenth of a second and by where the feet are meanwhile: knees that lie under the feet carry. Only where that is next to sure does
-the interval leave out the other answer.
+get for a tenth of a second and by what else may carry meanwhile: knees that lie under the feet do, and while the shoulders lie on the mat
+the knees beside the head need not. Only where that is next to sure does the interval leave out the other answer.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ TOUCH_S = 0.1  # a touch that counts lasts this long
 REST_LEVEL = 9.0  # % of the shank; knees come and go fast, so that a level well above a resting knee's still tells its time
 SURE = 0.90  # the other answer is left out of the interval from here on: so 95 % of all intervals hold (children left out)
 LOW_BOUNDS, FEET_MOST = (-6.0, 20.0), 10.0  # % of the shank; past these more says no more
-
-FEET_TELL_TO = 15.0  # % of the shank
+TELL_TO = 15.0  # % of the shank; above that the other signs say nothing
+SHOULDERS_FROM, SHOULDERS_TO = 10.0, 70.0  # % of the shank: they lie on the mat, and the trunk is up
 
 
 @dataclass(frozen=True)
@@ -31,28 +31,32 @@ class Signs:
     feet: float  # % of the shank by which the lower knee lies over the lower end of its foot while it is low; negative below it
     seconds: float  # for which the knees are low
     at_s: float  # when they are lowest
+    shoulders: float = float("nan")  # % of the shank by which the shoulders lie over the floor then
 
 
 @dataclass(frozen=True)
 class Model:
-    """The log odds of a touch: a straight line in two signs (`terms`), and what the time of a touch may be off."""
+    """The log odds of a touch: a straight line in three signs (`terms`), and what the time of a touch may be off."""
 
     base: float
     low: float
     feet: float
+    shoulders: float
     seconds_sd: float
     n: int
 
     def chance(self, signs: Signs) -> float:
         """0..1 that a knee rested on the floor for a moment that counts."""
-        return float(1 / (1 + np.exp(-np.clip(np.dot(terms(signs), (self.base, self.low, self.feet)), -30, 30))))
+        return float(1 / (1 + np.exp(-np.clip(np.dot(terms(signs), (self.base, self.low, self.feet, self.shoulders)), -30, 30))))
 
 
-def terms(signs: Signs) -> tuple[float, float, float]:
-    """1 and the signs, in tens of % of the shank. The feet say less the higher the knees are, and nothing where they were not seen."""
+def terms(signs: Signs) -> tuple[float, float, float, float]:
+    """1 and the signs: knees and feet in tens of % of the shank, the shoulders from -1 (on the mat) to 1 (trunk up). Feet and shoulders say
+    less the higher the knees are, and nothing where they were not seen."""
+    near = float(np.clip(1 - signs.low / TELL_TO, 0.0, 1.0))
     feet = 0.0 if np.isnan(signs.feet) else float(np.clip(signs.feet, -FEET_MOST, FEET_MOST))
-    near = float(np.clip(1 - signs.low / FEET_TELL_TO, 0.0, 1.0))
-    return 1.0, float(np.clip(signs.low, *LOW_BOUNDS)) / 10, near * feet / 10
+    up = 2 * (signs.shoulders - SHOULDERS_FROM) / (SHOULDERS_TO - SHOULDERS_FROM) - 1
+    return 1.0, float(np.clip(signs.low, *LOW_BOUNDS)) / 10, near * feet / 10, 0.0 if np.isnan(up) else near * float(np.clip(up, -1.0, 1.0))
 
 
 @lru_cache(maxsize=2)
@@ -60,11 +64,13 @@ def contact_model(path: Path = COEFFICIENTS) -> Model:
     """The committed model; its first lines say how it was made."""
     with path.open(encoding="utf-8") as lines:
         row = next(csv.DictReader(line for line in lines if not line.startswith("#")))
-    return Model(float(row["base"]), float(row["low"]), float(row["feet"]), float(row["seconds_sd"]), int(row["n"]))
+    number = {name: float(value) for name, value in row.items()}
+    return Model(number["base"], number["low"], number["feet"], number["shoulders"], number["seconds_sd"], int(number["n"]))
 
 
-def signs_of(t: np.ndarray, level: np.ndarray, feet: np.ndarray) -> Signs | None:
-    """The signs from the lower knee's clearance (n,) and its height over its foot (n,), both % of the shank, in the key window at times t."""
+def signs_of(t: np.ndarray, level: np.ndarray, feet: np.ndarray, shoulders: np.ndarray) -> Signs | None:
+    """The signs from the lower knee's clearance (n,), its height over its foot (n,) and the shoulders' over the floor (n,), all % of the
+    shank, in the key window at times t."""
     means = np.full(len(t), np.nan)
     for i, start in enumerate(t):
         part = level[(t >= start - 1e-9) & (t < start + TOUCH_S)]
@@ -75,8 +81,13 @@ def signs_of(t: np.ndarray, level: np.ndarray, feet: np.ndarray) -> Signs | None
     i = int(np.nanargmin(means))
     with np.errstate(invalid="ignore"):
         low = level < max(means[i], -3.0) + REST_LEVEL
-    known = feet[low & np.isfinite(feet)]
-    return Signs(float(means[i]), float(np.median(known)) if len(known) else float("nan"), time_below(t, level, REST_LEVEL), float(t[i]))
+    then = (t >= t[i] - 1e-9) & (t < t[i] + TOUCH_S)
+    return Signs(float(means[i]), _median(feet[low]), time_below(t, level, REST_LEVEL), float(t[i]), _median(shoulders[then]))
+
+
+def _median(values: np.ndarray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
 
 
 def seconds_on_floor(signs: Signs, model: Model, frame_s: float) -> tuple[float, float, float]:

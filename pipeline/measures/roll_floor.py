@@ -41,6 +41,7 @@ NEAR = 0.06  # trunks; the lowest part this far off the level is as likely not t
 WHOLE = 3.0  # times NEAR; where hands and feet are seen, only what lies much further off is a mistake
 BOTH = (Side.LEFT, Side.RIGHT)
 HAND = [list(ABOVE).index(part) for part in ("wrist", "index", "pinky", "thumb")]
+SHOULDER = list(ABOVE).index("shoulder")
 FOOT = [list(ABOVE).index("heel"), list(ABOVE).index("foot_index")]
 
 
@@ -83,10 +84,11 @@ class Knee:
 
     clear: np.ndarray  # (n,) its underside above the floor beneath it
     over_foot: np.ndarray  # (n,) its underside above the lower end of the foot
+    shoulder: np.ndarray  # (n,) the underside of the shoulder of its side above the floor
 
 
 def knees(scene: Scene, shank: float) -> dict[Side, Knee]:
-    """Both knees, above the floor and beside their feet; NaN where knee or floor (or foot) is not known. shank: pixels."""
+    """Both knees, above the floor and beside their feet, and the shoulders over them; NaN where knee or floor (or foot) is not known. shank: pixels."""
     within = _within(scene)
     parts = {side: undersides(scene, side, shank) for side in BOTH}
     slope = _slope(scene, parts, within)
@@ -94,7 +96,8 @@ def knees(scene: Scene, shank: float) -> dict[Side, Knee]:
     for side, (x, y) in parts.items():
         flat = y - slope * x
         floor = level(scene.t, _lowest(flat, within), scene.unit, FINE_S, seen_whole(y))
-        out[side] = Knee(100 * (floor - flat[:, -1]) / shank, 100 * (np.fmax(*flat[:, FOOT].T) - flat[:, -1]) / shank)
+        foot = np.fmax(*flat[:, FOOT].T)
+        out[side] = Knee(*(100 * high / shank for high in (floor - flat[:, -1], foot - flat[:, -1], floor - flat[:, SHOULDER])))
     return out
 
 

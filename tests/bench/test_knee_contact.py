@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.bench.knee_contact import judged, learn, summary
+from pipeline.bench.scenes import body_of
 from pipeline.measures.roll_contact import SURE, Signs
 
 Known = list[tuple[str, Signs, float]]
@@ -41,3 +42,15 @@ def test_signs_that_say_nothing_decide_nothing() -> None:
 
 def test_the_time_of_a_touch_is_as_doubtful_as_it_was_read() -> None:
     assert abs(learn(made_up(200, 1.0)).seconds_sd - 0.05) < 0.015
+
+
+def test_each_child_is_judged_by_the_others() -> None:
+    """All clips of one body of the benchmark, numbered alike, are left out together: a child who alone touches at 20 % teaches nobody."""
+    known = made_up(60, 1.0)
+    same = [f"tune/T1-{i:03d}_2026-02-01_1" for i in range(600) if body_of(f"T1-{i:03d}_2026-02-01_1") == body_of("T1-000_2026-02-01_1")][
+        :20
+    ]
+    assert len(same) == 20
+    odd = [(clip, Signs(20.0, 0.0, 0.5, 1.0), 0.5) for clip in same]
+    rows = judged(known + odd)
+    assert (rows.chance[rows["clip"].isin(same)] < 0.1).all()

@@ -10,17 +10,17 @@ import pytest
 from pipeline.attempts.find import find_attempts
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures import roll_contact, roll_finish, roll_floor
-from pipeline.measures.backward_roll import readings
+from pipeline.measures.backward_roll import lower_knee, readings
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Reading
-from pipeline.measures.roll_contact import Model, Signs, seconds_on_floor, signs_of
+from pipeline.measures.roll_contact import TOUCH_S, Model, Signs, seconds_on_floor, signs_of
 from pipeline.measures.scene import make_scene
 from pipeline.measures.uncertainty import error_table
 from pipeline.vocabulary import Side
 from tests.measures import bodies
 from tests.measures.bodies import Motion, film
 
-SHARP = Model(base=3.0, low=-4.0, feet=-3.0, seconds_sd=0.05, n=60)
+SHARP = Model(base=3.0, low=-4.0, feet=-3.0, shoulders=1.5, seconds_sd=0.05, n=60)
 T = np.arange(0.0, 3.0, 1 / 30)
 
 
@@ -110,12 +110,17 @@ def level_of(rest: float, depth: float, least: float = 0.0) -> np.ndarray:
 
 @pytest.mark.parametrize("rest", [0.12, 0.3, 0.8])
 def test_signs_of_a_touch(rest: float) -> None:
-    signs = signs_of(T, level_of(rest, 400.0), np.full(len(T), -20.0))
+    rising = 40.0 * T  # % of the shank; 60 where the knees are lowest
+    signs = signs_of(T, level_of(rest, 400.0), np.full(len(T), -20.0), rising)
     assert signs is not None
+    assert signs.shoulders == pytest.approx(40.0 * (signs.at_s + TOUCH_S / 2), abs=1.0), "while the knees are lowest"
     assert signs.low == pytest.approx(0.0, abs=3.0) and signs.feet == -20.0
     assert abs(signs.at_s - 1.45) <= rest / 2 + 0.05
     assert signs.seconds == pytest.approx(rest, abs=0.06)
-    assert signs_of(T, np.full(len(T), np.nan), np.full(len(T), np.nan)) is None
+    unseen = np.full(len(T), np.nan)
+    assert signs_of(T, unseen, unseen, unseen) is None
+    known = signs_of(T, level_of(rest, 400.0), unseen, unseen)
+    assert known is not None and np.isnan(known.feet) and np.isnan(known.shoulders)
 
 
 def test_only_next_to_sure_leaves_the_other_answer_out() -> None:
@@ -135,8 +140,33 @@ def test_higher_knees_and_knees_over_the_feet_touch_less_likely() -> None:
     assert SHARP.chance(replace(base, low=0.0)) > SHARP.chance(base) > SHARP.chance(replace(base, low=10.0))
     assert SHARP.chance(replace(base, feet=-8.0)) > SHARP.chance(base) > SHARP.chance(replace(base, feet=8.0))
     assert SHARP.chance(replace(base, feet=float("nan"))) == SHARP.chance(base)
+    assert SHARP.chance(replace(base, shoulders=70.0)) > SHARP.chance(replace(base, shoulders=40.0)) == SHARP.chance(base)
+    assert SHARP.chance(replace(base, shoulders=5.0)) < SHARP.chance(base), "knees beside the head need not carry"
+    assert SHARP.chance(replace(base, shoulders=-20.0)) == SHARP.chance(replace(base, shoulders=10.0)), "lower than the mat says no more"
     high = replace(base, low=16.0)
-    assert SHARP.chance(replace(high, feet=-8.0)) == SHARP.chance(high), "of knees well off the floor the feet say nothing"
+    assert SHARP.chance(replace(high, feet=-8.0, shoulders=70.0)) == SHARP.chance(high), "of knees well off the floor they say nothing"
+
+
+def test_knees_on_the_mat_beside_the_head_are_not_talked_away() -> None:
+    """Who rolls with the knees on the floor beside her ears rests on them too: the shoulders' sign leaves it open at most."""
+    model = Model(base=2.39, low=-3.3, feet=-2.72, shoulders=1.4, seconds_sd=0.085, n=198)  # as learnt from drawn rolls
+    beside = Signs(low=-1.0, feet=-10.0, seconds=0.3, at_s=1.0, shoulders=5.0)
+    assert model.chance(beside) > 0.5
+    assert model.chance(replace(beside, feet=0.0)) > 1 - roll_contact.SURE
+
+
+def test_how_far_the_shoulders_are_off_the_mat() -> None:
+    motion = bodies.backward_roll()
+    track = film(motion)
+    (attempt,) = find_attempts(track)
+    scene = make_scene(track, attempt)
+    joint = {part: motion.joints[:, INDEX[f"left_{part}"]] for part in ("shoulder", "hip", "knee", "ankle")}
+    trunk, shank = (np.linalg.norm(joint[a] - joint[b], axis=1).mean() for a, b in (("shoulder", "hip"), ("knee", "ankle")))
+    skin = (roll_floor.ABOVE["shoulder"] + roll_floor.LIFTED["shoulder"]) * trunk
+    true = np.interp(scene.t, motion.t, 100 * (joint["shoulder"][:, 2] - skin) / shank)  # the built body's floor is at 0
+    rolls = scene.key & (scene.t > 2.1)  # from when the head and the hands are down
+    assert true[rolls].min() < 60 < 280 < true[rolls].max()
+    np.testing.assert_allclose(lower_knee(scene).shoulders[rolls], true[rolls], atol=12.0)
 
 
 def test_the_committed_model_says_what_it_was_made_from() -> None:
