@@ -98,7 +98,7 @@ def _describe(s: Signals, a: int, b: int, floor: int, ceiling: int) -> Over:
     inside = slice(a, b + 1)
     shoulder = pair_mean(s.h("shoulder")[inside])
     shoulders = float(np.nanquantile(shoulder, 0.15)) if np.isfinite(shoulder).any() else float("nan")
-    feet = float(np.nanmax(np.nanmin(s.h("ankle")[inside], axis=1), initial=0.0))
+    feet = float(np.nanmax(np.fmin(*s.h("ankle")[inside].T), initial=0.0))
     known = np.flatnonzero(np.isfinite(s.trunk_turn[start : end + 1])) + start
     turned = float(s.trunk_turn[known[-1]] - s.trunk_turn[known[0]]) if len(known) else 0.0
     way, clear = facing(s.xy[start : end + 1])

@@ -110,7 +110,7 @@ def _stretch(
             did[k] = activity(people[k], t, camera)
     active = scores(did)
     for person, score in zip(people, active, strict=True):
-        if score > POSSIBLE * max(active):
+        if score > CLOSE_CALL * max(active):
             others = [p for p in people if p is not person]
             look_closer(net, spool, person, others)
             if again is not None:
