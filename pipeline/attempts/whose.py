@@ -9,20 +9,22 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline.attempts.find import CLEAR, find_attempts
+from pipeline.attempts.rejoin import rejoined
 from pipeline.landmarks.choose import settled_notes
 from pipeline.landmarks.track import Track
 from pipeline.vocabulary import Skill
 
 
 def athlete(track: Track, *, told: Skill | None = None) -> Track:
-    """The track of who does a skill, `told` where it was told, and of nobody else.
+    """The track of who does a skill, `told` where it was told, and of nobody else; with parts of hers that were followed as another's.
 
     Where exactly one of those who may be the athlete does, the choice is settled, whoever moved most, and no note calls it open. Where
     several do, or nobody, it is left as it came: the one who moved most, with the note if there was one.
     """
     if not track.others:
         return track
-    people = (replace(track, others=()), *track.others)
+    whole = rejoined(track)
+    people = (replace(whole, others=()), *whole.others)
     fits = [max((a.certainty for a in find_attempts(one, told=told)), default=0.0) for one in people]
     clear = [fit >= CLEAR for fit in fits]  # where the skill was told, less counts too, but only beside nobody who does it clearly
     doing = [one for one, does in zip(people, clear if any(clear) else [fit > 0 for fit in fits], strict=True) if does]
