@@ -44,13 +44,14 @@ def _with_part(track: Track, other: Track, late: bool) -> Track | None:
     theirs, hers = np.zeros(len(track), bool), np.zeros(len(track), bool)
     theirs[turn][: met[0] + 1], hers[turn][met[1] :] = True, True
 
-    def of(name: str, nothing: float) -> np.ndarray:
+    def of(name: str, nothing: float = np.nan) -> np.ndarray:
         mine, others = getattr(track, name), getattr(other, name)
         shaped = (-1,) + (1,) * (mine.ndim - 1)
         return np.where(hers.reshape(shaped), mine, np.where((theirs & ~hers).reshape(shaped), others, nothing))
 
-    parts = {name: of(name, np.nan) for name in ("xy", "z", "visibility", "disagreement")}
-    return replace(track, **parts, presence=of("presence", 0.0))
+    return replace(
+        track, xy=of("xy"), z=of("z"), visibility=of("visibility"), disagreement=of("disagreement"), presence=of("presence", 0.0)
+    )  # fmt: skip
 
 
 def _missed(track: Track, start_s: float, end_s: float, late: bool) -> bool:
