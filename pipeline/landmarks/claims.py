@@ -12,6 +12,7 @@ import numpy as np
 
 from pipeline.landmarks.chain import SEGMENTS
 from pipeline.landmarks.clean import runs
+from pipeline.landmarks.exchanges import exchange
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.looks import LEAST_FRAMES, Wardrobe, could_be_one, learn, size_of
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
@@ -82,16 +83,22 @@ def settle(people: list[Person], t: np.ndarray) -> list[Person]:
     """The same people, each body and frame with one of them at most; those of whom nothing is left are gone. Changes them in place."""
     had = {id(p): int(p.valid.sum()) for p in people}
     for last in (False, True):
-        people = _merged(people, t)
-        known = wardrobes(people)
-        for i, a in enumerate(people):
-            for j in range(i):
-                _settle_two(a, people[j], known[i], known[j], at_last=last)
-        for k, person in enumerate(people):
-            _drop_strangers(person, k, known)
-            _drop_shrunken(person)
-        people = [p for p in people if p.valid.sum() > max(LEFT * had[id(p)], 2)]
+        people = _round(people, had, t, at_last=last)
+    if exchange(people):
+        people = _round(people, had, t, at_last=True)
     return _merged(people, t)
+
+
+def _round(people: list[Person], had: dict[int, int], t: np.ndarray, *, at_last: bool) -> list[Person]:
+    people = _merged(people, t)
+    known = wardrobes(people)
+    for i, a in enumerate(people):
+        for j in range(i):
+            _settle_two(a, people[j], known[i], known[j], at_last=at_last)
+    for k, person in enumerate(people):
+        _drop_strangers(person, k, known)
+        _drop_shrunken(person)
+    return [p for p in people if p.valid.sum() > max(LEFT * had[id(p)], 2)]
 
 
 def _merged(people: list[Person], t: np.ndarray) -> list[Person]:

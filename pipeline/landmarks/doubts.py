@@ -21,13 +21,11 @@ from itertools import pairwise, product
 import numpy as np
 
 from pipeline.landmarks.clean import drop_wild, runs, sort_sides
-from pipeline.landmarks.crops import cut
-from pipeline.landmarks.follow import any_near, recognised
-from pipeline.landmarks.hide import paint_out
+from pipeline.landmarks.follow import recognised
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, torso
-from pipeline.landmarks.refine import aligned_crop
+from pipeline.landmarks.refine import aligned_crop, without_others
 from pipeline.landmarks.short_gaps import look_between
 from pipeline.landmarks.sides import ARMS, LEGS, as_named
 from pipeline.landmarks.spool import Spool
@@ -75,10 +73,7 @@ def look_at_doubts(nets: tuple[LandmarkNet, LandmarkNet], spool: Spool, person: 
         crop = aligned_crop(body)
         if not crop.side > 0:
             return []
-        pixels = cut(spool[person.first + row], crop)
-        around = any_near([o.xy[row] for o in others if o.valid[row]], crop)
-        if around:
-            pixels = paint_out(pixels, around, crop.to_crop(body))
+        pixels = without_others(spool[person.first + row], crop, [o.xy[row] for o in others if o.valid[row]], body)
         return [g for g in (nets[0].read(pixels, crop), nets[1].read(pixels, crop, mirrored=True)) if recognised(g)]
 
     look_between(person, others, size, look)

@@ -29,13 +29,16 @@ TRUNK = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "right_h
 NOSE, EARS = INDEX["nose"], np.array([INDEX["left_ear"], INDEX["right_ear"]])
 
 
-def paint_out(pixels: np.ndarray, others: list[np.ndarray], own: np.ndarray | None) -> np.ndarray:
-    """The crop (256, 256, 3) without the others. Bodies are (33, 2) in crop pixels; `own` is where the one meant should be."""
+def paint_out(pixels: np.ndarray, others: list[np.ndarray], own: np.ndarray | None, *, wide: float = 1.0) -> np.ndarray:
+    """The crop (256, 256, 3) without the others. Bodies are (33, 2) in crop pixels; `own` is where the one meant should be.
+
+    wide : how many times as thick as usual the others' limbs are painted.
+    """
     import cv2
 
     mask = np.zeros((SIZE, SIZE), np.uint8)
     for body in others:
-        _draw(mask, body, OTHERS_WIDTH, 255)
+        _draw(mask, body, wide * OTHERS_WIDTH, 255)
     if own is not None:
         _draw(mask, own, OWN_WIDTH, 0)
     if not mask.any():

@@ -11,6 +11,7 @@ import numpy as np
 
 from pipeline.clips.video import UnreadableClip, frames, probe
 from pipeline.landmarks import models
+from pipeline.landmarks.borrowed import give_back
 from pipeline.landmarks.camera import camera_shift
 from pipeline.landmarks.choose import CLOSE_CALL, MOST_POSSIBLE, OPEN_CHOICE, POSSIBLE, Activity, activity, bystanders, doubt, scores
 from pipeline.landmarks.claims import wardrobes
@@ -115,6 +116,7 @@ def _stretch(
             look_closer(net, spool, person, others)
             if again is not None:
                 look_mirrored(again, spool, person, others)
+                give_back((net, again), spool, person, others)
                 look_at_doubts((net, again), spool, person, others, t)
     for person, done in zip(people, did, strict=True):
         before = next((f for f in followed if _continues(f.pieces[-1], person)), None)

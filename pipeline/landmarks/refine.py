@@ -32,10 +32,7 @@ def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequen
         crop = aligned_crop(body)
         if not np.isfinite(body).all() or not crop.side > 0:
             continue
-        pixels = cut(spool[person.first + int(row)], crop)
-        around = any_near([o.xy[row] for o in others if o.valid[row]], crop)
-        if around:
-            pixels = paint_out(pixels, around, crop.to_crop(body))
+        pixels = without_others(spool[person.first + int(row)], crop, [o.xy[row] for o in others if o.valid[row]], body)
         guess = net.read(pixels, crop, mirrored=True)
         size = max(float(torso(body)), 1.0)
         if recognised(guess) and limbs_apart(guess.xy, body, size) < SAME_BODY:
@@ -48,6 +45,13 @@ def aligned_crop(body: np.ndarray) -> Crop:
     up = body[CORE[:2]].mean(0) - middle
     reach = float(np.linalg.norm(body - middle, axis=1).max())
     return between(middle, middle + up / max(float(np.hypot(*up)), 1e-6) * reach)
+
+
+def without_others(image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray, *, wide: float = 1.0) -> np.ndarray:
+    """(256, 256, 3) the crop of a picture with the other bodies painted out, limbs `wide` times as thick, but not where `own` is."""
+    pixels = cut(image, crop)
+    around = any_near(others, crop)
+    return paint_out(pixels, around, crop.to_crop(own), wide=wide) if around else pixels
 
 
 def mix(person: Person, row: int, guess: Guess, size: float) -> None:
