@@ -25,6 +25,7 @@ HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
+CLOSER = "matside_closer.tflite"  # a larger network of the family, for a few frames of each hold; an installation may lack it
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -74,6 +75,23 @@ def second_model(first: LandmarkModel, second_look: str) -> LandmarkModel | None
         _say_once(f"{HERE / SECOND} is not installed: the {first.name} model takes the second look too, which is a little less exact.")
         return first
     return _entry("second", HERE / SECOND)
+
+
+def closer_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
+    """Who looks closer at holds beside `first`, by the setting "heavy" or "none"; nobody beside a model that marks other points, nor where
+    its file is not installed, which is said once in the log."""
+    if closer_look == "none" or first.name not in SHIPPED:
+        return None
+    if not (HERE / CLOSER).is_file():
+        _say_once(f"{HERE / CLOSER} is not installed: nobody looks closer at holds, and they are read a little less exactly.")
+        return None
+    return _entry("closer", HERE / CLOSER)
+
+
+def looked_with(choice: str, second_look: str, closer_look: str) -> str:
+    """Key of all models that readings come from: those of the track, and the one that looks closer at holds where there is one."""
+    closer = closer_model(landmark_model(choice), closer_look)
+    return used(choice, second_look) + (f"-{closer.key}" if closer else "")
 
 
 def used(choice: str, second_look: str) -> str:

@@ -19,6 +19,9 @@ class LandmarkSettings(BaseModel):
     second_look: Literal["other", "same", "none"] = Field(
         "other", description="Who looks a second time at each frame of the athlete: another tuned model, the same one, or nobody."
     )
+    closer_look: Literal["heavy", "none"] = Field(
+        "heavy", description="Who looks closer at a few frames of each hold: a larger model, or nobody."
+    )
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
@@ -27,4 +30,6 @@ class LandmarkSettings(BaseModel):
 
     def key(self) -> str:
         """Short hash of the settings and the method; the models' own hashes are kept beside it (`models.used`), since a file can change."""
-        return hashlib.sha256(f"{METHOD} {self.model_dump_json(exclude={'model', 'second_look', 'memory_mb'})}".encode()).hexdigest()[:10]
+        return hashlib.sha256(
+            f"{METHOD} {self.model_dump_json(exclude={'model', 'second_look', 'closer_look', 'memory_mb'})}".encode()
+        ).hexdigest()[:10]

@@ -11,9 +11,10 @@ import numpy as np
 from pipeline.errors import MatsideError
 
 MODELS = Path(__file__).parents[1] / "models"
-FULL, SECOND = "matside_full.tflite", "matside_second.tflite"
+FULL, SECOND, CLOSER = "matside_full.tflite", "matside_second.tflite", "matside_closer.tflite"
 MOST_BYTES = 10_000_000
-CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md"}
+MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000}
+CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md"}
 CARD = MODELS / CARDS[FULL]
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
 
@@ -34,13 +35,13 @@ def write_back(base: Path, tuned: Path, share: float, out: Path, *, presence: fl
     out.write_bytes(original.written(weight))
 
 
-def checked_hash(model: Path) -> str:
+def checked_hash(model: Path, *, most_bytes: int = MOST_BYTES) -> str:
     """sha256 of a model file that is small enough and runs in LiteRT with finite points and a presence in 0..1."""
     from pipeline.landmarks.net import LandmarkNet as Runner
 
     size = model.stat().st_size
-    if size > MOST_BYTES:
-        raise MatsideError(f"{model}: {size / 1e6:.1f} MB; the file that ships must be at most {MOST_BYTES / 1e6:.0f} MB.")
+    if size > most_bytes:
+        raise MatsideError(f"{model}: {size / 1e6:.1f} MB; the file that ships must be at most {most_bytes / 1e6:.0f} MB.")
     points, presence, heatmaps = Runner(model).raw(np.full((256, 256, 3), 127, np.uint8))
     if not (np.isfinite(points).all() and np.isfinite(heatmaps).all() and 0 <= presence <= 1):
         raise MatsideError(f"{model}: gives numbers that are not finite; do not ship it.")
@@ -57,7 +58,7 @@ def card_hash(card: Path = CARD) -> str:
 
 def package(model: Path, *, name: str = FULL, folder: Path = MODELS) -> str:
     """Put a checked model file in place and write its hash into its card beside it; returns the hash."""
-    stamp, card = checked_hash(model), folder / CARDS[name]
+    stamp, card = checked_hash(model, most_bytes=MOST_BYTES_OF[name]), folder / CARDS[name]
     card_hash(card)
     (folder / name).write_bytes(model.read_bytes())
     card.write_text(_HASH_LINE.sub(rf"\g<1>`{stamp}`", card.read_text(encoding="utf-8")), encoding="utf-8")

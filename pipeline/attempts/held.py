@@ -1,0 +1,28 @@
+"""Held poses among a clip's attempts, and the track as a closer look sees them: what every run and every benchmark measures from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from pipeline.attempts.attempt import Attempt
+from pipeline.landmarks.settings import LandmarkSettings
+from pipeline.landmarks.track import Track
+from pipeline.vocabulary import Skill
+
+HELD = (Skill.LUNGE, Skill.LOADED_LUNGE, Skill.SHOULDER_STAND)
+
+
+def holds(attempts: Iterable[Attempt]) -> list[tuple[float, float]]:
+    """(start, end) in seconds of each hold."""
+    return [(a.key_start_s, a.key_end_s) for a in attempts if a.skill in HELD and a.key_end_s > a.key_start_s]
+
+
+def seen_closer(
+    path: Path, content_hash: str, track: Track, attempts: Sequence[Attempt], settings: LandmarkSettings, folder: Path
+) -> Track:
+    """The track to measure the attempts from: holds as a closer look at the clip sees them, all else as it was followed. What was seen is
+    kept in `folder`, beside the track."""
+    from pipeline.landmarks.closer_kept import closer_track
+
+    return closer_track(path, content_hash, track, holds(attempts), settings, folder)

@@ -1,0 +1,105 @@
+"""A closer look at held poses: a larger network at a few frames of each hold.
+
+A hold is read as a median over many frames, so jitter hardly counts there and what the networks that follow are steadily off does.
+Another network errs otherwise: the heavy one of the family, tuned on the same drawn and real people, is 13.8 M weights instead of 3.2 M,
+far too slow for every frame, but FRAMES a hold cost less than a second. What it sees is told in the trunk's own frame, so that it holds
+however the athlete and the phone sway, and every joint of the hold moves SHARE of the way. On 381 drawn holds of 31 bodies a lunge's
+hip and a stand's flat hips are read a tenth better so, toes and a loaded knee more, nothing worse; on real upright people 72 % of joints
+lie within a fifth of the trunk instead of 70 %. Knees in tucks and cartwheels it sees no better (models/CARD_CLOSER.md).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.clips.video import moments_at
+from pipeline.landmarks.crops import cut
+from pipeline.landmarks.follow import recognised
+from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.paths import CORE, limbs_apart, torso
+from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
+from pipeline.landmarks.sides import as_named
+from pipeline.landmarks.track import N, Track
+
+FRAMES = 4  # looked at in a hold, each one plain and mirrored
+LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
+SHARE = 0.4  # of the way from where a point is held to where it is seen
+EASE_S = 0.3  # before and after a hold, over which points move gradually: nothing jumps
+SAME_MOMENT_S = 1e-3
+
+Window = tuple[float, float]  # seconds from the clip's first shown frame: start and end of a hold
+
+
+def looked_at(track: Track, window: Window) -> np.ndarray:
+    """Rows of the track, FRAMES at most, spread over a hold; only frames in which the whole athlete is followed."""
+    inside = (track.t >= window[0] - 1e-9) & (track.t <= window[1] + 1e-9)
+    rows = np.flatnonzero(inside & np.isfinite(track.xy).all(axis=(1, 2)))
+    return np.unique(rows[((np.arange(FRAMES) + 0.5) / FRAMES * len(rows)).astype(int)]) if len(rows) else rows
+
+
+def offsets(net: LandmarkNet, path: Path, track: Track, window: Window, *, longest_side: int) -> np.ndarray | None:
+    """(33, 2) how far beside the track the network sees each point in a hold: along the trunk's own axes (see `axes`), in trunks; 0 where
+    it was not seen surely. None where no frame of the hold could be looked at. longest_side: of the pictures worked on, in pixels."""
+    rows = looked_at(track, window)
+    seen = []
+    for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
+        row = rows[number]
+        if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
+            continue
+        frame = moment.frame(longest_side)
+        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5))
+    if not seen:
+        return None
+    each = np.array(seen)
+    sure = np.isfinite(each[..., 0]).sum(axis=0) >= min(LEAST_FRAMES, len(each))
+    middle = np.nanmedian(np.where(np.isfinite(each).any(axis=0), each, 0.0), axis=0)
+    return np.where(sure[:, None], middle, 0.0)
+
+
+def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray) -> np.ndarray:
+    """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of a plain and a mirrored
+    look; NaN where neither shows this body, or has the point on another limb."""
+    crop, size = aligned_crop(body), float(torso(body))
+    if not (crop.side > 0 and size > 0):
+        return np.full((N, 2), np.nan)
+    pixels, looks = cut(image, crop), []
+    for mirrored in (False, True):
+        guess = net.read(pixels, crop, mirrored=mirrored)
+        if recognised(guess) and limbs_apart(guess.xy, body, max(size, 1.0)) < SAME_BODY:
+            beside = guess.xy[as_named(body, guess.xy, size)] - body
+            looks.append(np.where((np.linalg.norm(beside, axis=1) < SAME_POINT * size)[:, None], beside, np.nan))
+    if not looks:
+        return np.full((N, 2), np.nan)
+    both = np.array(looks)
+    count = np.isfinite(both).sum(axis=0)
+    beside = np.where(count > 0, np.nansum(both, axis=0) / np.maximum(count, 1), np.nan)
+    return beside @ axes(body[None])[0].T / size
+
+
+def axes(xy: np.ndarray) -> np.ndarray:
+    """(n, 2, 2) the trunk's own axes of bodies (n, 33, 2): the direction to its right hand in the picture, and up along it."""
+    up = xy[:, CORE[:2]].mean(axis=1) - xy[:, CORE[2:]].mean(axis=1)
+    up = up / np.maximum(np.linalg.norm(up, axis=1), 1e-9)[:, None]
+    return np.stack([np.stack([-up[:, 1], up[:, 0]], axis=1), up], axis=1)
+
+
+def moved(track: Track, holds: Sequence[tuple[Window, np.ndarray]]) -> Track:
+    """The track with the points of each hold SHARE of their offsets further, and gradually so EASE_S before and after it."""
+    if not holds:
+        return track
+    weights = np.array([_ease(track.t, window) for window, _ in holds])  # (k, n)
+    weights = weights / np.maximum(weights.sum(axis=0), 1.0)  # two holds close to each other share what lies between
+    rows = np.flatnonzero((weights > 0).any(axis=0) & np.isfinite(track.xy[:, CORE]).all(axis=(1, 2)))
+    by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([offset for _, offset in holds]))  # in trunks, along the trunk's axes
+    xy = track.xy.copy()
+    xy[rows] += SHARE * np.einsum("naj,npa->npj", axes(xy[rows]), by) * torso(xy[rows])[:, None, None]
+    return replace(track, xy=xy)
+
+
+def _ease(t: np.ndarray, window: Window) -> np.ndarray:
+    """(n,) 1 within a hold, falling to 0 over EASE_S on either side."""
+    return np.clip(1 - np.maximum(window[0] - t, t - window[1]) / EASE_S, 0.0, 1.0)

@@ -1,0 +1,99 @@
+"""What a closer look at a clip's holds saw, kept beside its track: a later run looks at no hold twice, and moves points by the same to
+the last bit.
+
+Parquet, one row a hold: `start` and `end` (seconds from the first shown frame), `track` (sha256 of the frames looked at as they are
+followed: another track is looked at anew), and for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `closer.axes`).
+The file's name begins as the track's does, so that whoever forgets a clip forgets both.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.landmarks import models
+from pipeline.landmarks.cache import cache_file
+from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Window, looked_at, moved, offsets
+from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.settings import LandmarkSettings
+from pipeline.landmarks.track import NAMES, Track
+
+METHOD = 1  # raise when the code sees something else in the same frames
+COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
+DIGITS = 6  # of offsets, in trunks
+
+
+def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Window], settings: LandmarkSettings, folder: Path) -> Track:
+    """The track with its holds as a closer look sees them; as it came where there are none, no network for it is installed or chosen, or
+    no frame of a hold can be looked at."""
+    model = models.closer_model(models.landmark_model(settings.model), settings.closer_look)
+    if model is None or not holds:
+        return track
+    file = closer_file(content_hash, settings, folder)
+    known = _read(file)
+    keys = [_key(track, hold) for hold in holds]
+    net = None
+    fresh: dict[tuple[float, float, str], np.ndarray] = {}
+    for hold, key in zip(holds, keys, strict=True):
+        if key not in known and key not in fresh:
+            net = net or LandmarkNet(models.fast_file(model))
+            seen = offsets(net, path, track, hold, longest_side=settings.longest_side)
+            if seen is not None:
+                fresh[key] = np.round(seen, DIGITS)
+    known |= fresh
+    if fresh:
+        _write(file, known)
+    return moved(track, [(hold, known[key]) for hold, key in zip(holds, keys, strict=True) if key in known])
+
+
+def closer_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
+    """Where what a closer look saw in a clip of these bytes lies under these settings."""
+    model = models.closer_model(models.landmark_model(settings.model), settings.closer_look)
+    kind = f"{model.key if model else 'none'}-{METHOD}-{FRAMES}-{LEAST_FRAMES}"
+    return folder / f"{cache_file(content_hash, settings, folder).stem}_closer-{kind}.parquet"
+
+
+def _key(track: Track, hold: Window) -> tuple[float, float, str]:
+    rows = looked_at(track, hold)
+    followed = hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes())
+    return float(hold[0]), float(hold[1]), followed.hexdigest()
+
+
+def _read(file: Path) -> dict[tuple[float, float, str], np.ndarray]:
+    """Offsets (33, 2) by hold; nothing where the file is missing or broken: then they are looked for again."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    if not file.is_file():
+        return {}
+    try:
+        table = pq.read_table(file)
+        values = np.stack([table.column(name).to_numpy() for name in COLUMNS], axis=1).reshape(-1, len(NAMES), 2)
+        keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
+        return {(float(start), float(end), str(of)): value for (start, end, of), value in zip(keys, values, strict=True)}
+    except (pa.ArrowException, OSError, KeyError, ValueError):
+        return {}
+
+
+def _write(file: Path, known: dict[tuple[float, float, str], np.ndarray]) -> None:
+    """Whole or not at all."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    start, end, of = zip(*known, strict=True)
+    values = np.array(list(known.values())).reshape(len(known), -1)
+    table = pa.table({"start": list(start), "end": list(end), "track": list(of), **dict(zip(COLUMNS, values.T, strict=True))})
+    file.parent.mkdir(parents=True, exist_ok=True)
+    handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.stem[:16]}-", suffix=".part")
+    os.close(handle)
+    try:
+        pq.write_table(table, part, compression="zstd")
+        os.replace(part, file)
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise

@@ -1,0 +1,240 @@
+"""The closer look at holds: what another network sees beside the track moves a hold's points by a known share, and nothing else."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_array_equal
+
+from pipeline.attempts.attempt import Attempt
+from pipeline.attempts.held import holds, seen_closer
+from pipeline.bench.truth_track import truth_track
+from pipeline.clips.video import probe
+from pipeline.landmarks import closer_kept, models
+from pipeline.landmarks.closer import EASE_S, FRAMES, SHARE, axes, looked_at, moved, offsets
+from pipeline.landmarks.closer_kept import closer_file, closer_track
+from pipeline.landmarks.net import Guess
+from pipeline.landmarks.settings import LandmarkSettings
+from pipeline.landmarks.sides import LEGS
+from pipeline.landmarks.track import INDEX, N, Track
+from pipeline.vocabulary import Setting, Side, Skill
+from tests.clips.filming import film
+
+HOLD = (0.3, 0.7)
+TRUNK = 24.0  # pixels
+SAMPLES = Path(__file__).parents[2] / "sample_data"
+SAMPLE = "OT-02_2026-03-09_1"  # a lunge
+
+
+def body(turn: float = 0.0) -> np.ndarray:
+    """(33, 2) pixels, limbs well apart, the trunk straight up before it is turned (degrees clockwise) about the middle of the hips."""
+    xy = np.random.default_rng(3).uniform(-30, 30, (N, 2))
+    for name, at in (("left_shoulder", (-3, -24)), ("right_shoulder", (3, -24)), ("left_hip", (-3, 0)), ("right_hip", (3, 0))):
+        xy[INDEX[name]] = at
+    a = np.radians(turn)
+    return xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) + [60.0, 50.0]
+
+
+def held(turns=None) -> Track:
+    """A second of a body at 30 frames a second, turned by some degrees in each frame."""
+    xy = np.array([body(turn) for turn in (turns if turns is not None else np.zeros(30))])
+    nothing = np.zeros(xy.shape[:2])
+    return Track(np.arange(30) / 30, xy, nothing, nothing + 1, np.ones(30), nothing, (128, 96), "a.mp4")
+
+
+class Sees:
+    """A network that sees the body of one frame after the other; counts how often it looked."""
+
+    def __init__(self, bodies, presence: float = 1.0) -> None:
+        self.bodies, self.presence, self.looks = list(bodies), presence, 0
+
+    def read(self, pixels, crop, *, mirrored):
+        assert mirrored == bool(self.looks % 2), "each frame is looked at plain, then mirrored"
+        seen = self.bodies[self.looks // 2 % len(self.bodies)] - 0.5  # the working picture's pixels are counted from their middles
+        self.looks += 1
+        return Guess(seen, np.zeros(N), np.ones(N), np.ones(N), self.presence, np.zeros(2), np.zeros(2))
+
+
+@pytest.fixture
+def clip(tmp_path):
+    return film(tmp_path / "a.mp4")
+
+
+def look(net, clip, track, hold=HOLD):
+    return offsets(net, clip, track, hold, longest_side=960)
+
+
+def test_frames_are_spread_over_the_hold_and_lie_in_it():
+    rows = looked_at(held(), HOLD)
+    assert len(rows) == FRAMES and rows[0] >= 9 and rows[-1] <= 21
+    assert np.ptp(np.diff(rows)) <= 1 and rows[-1] - rows[0] >= 8  # 13 frames
+    assert looked_at(held(), (0.3, 0.34)).tolist() == [9, 10]
+    assert looked_at(held(), (2.0, 3.0)).tolist() == []
+    gone = held()
+    gone.xy[9:15] = np.nan
+    assert looked_at(gone, HOLD)[0] == 15
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0, 200.0])
+def test_what_the_network_sees_is_told_in_the_trunk_s_own_frame(clip, turn):
+    """A knee seen 2.4 pixels (0.1 trunks) to the right hand of an upright trunk and 4.8 further up it, however the body is turned."""
+    track = held(np.full(30, turn))
+    a, knee = np.radians(turn), INDEX["left_knee"]
+    seen = track.xy[0].copy()
+    seen[knee] += np.array([2.4, -4.8]) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    found = look(Sees([seen]), clip, track)
+    assert found[knee] == pytest.approx([0.1, 0.2])
+    assert np.delete(found, knee, axis=0) == pytest.approx(0.0)
+
+
+def test_one_frame_in_which_the_network_errs_does_not_count(clip):
+    track = held()
+    wrong = track.xy[0].copy()
+    wrong[INDEX["nose"]] += [6.0, 0.0]
+    assert look(Sees([wrong] + [track.xy[0]] * (FRAMES - 1)), clip, track) == pytest.approx(0.0)
+
+
+def test_legs_named_the_other_way_round_are_turned_back(clip):
+    track = held()
+    left, right = LEGS
+    seen = track.xy[0].copy()
+    seen[[*left, *right]] = seen[[*right, *left]]
+    assert look(Sees([seen]), clip, track) == pytest.approx(0.0)
+
+
+def test_somebody_else_nobody_and_a_point_on_another_limb_move_nothing(clip):
+    track = held()
+    assert look(Sees([track.xy[0] + 25.0]), clip, track) == pytest.approx(0.0)
+    assert look(Sees([track.xy[0] + 2.0], presence=0.1), clip, track) == pytest.approx(0.0)
+    seen = track.xy[0] + [1.2, 0.0]
+    seen[INDEX["left_wrist"]] += [12.0, 0.0]  # half a trunk
+    found = look(Sees([seen]), clip, track)
+    assert found[INDEX["left_wrist"]] == pytest.approx(0.0) and found[INDEX["left_knee"]] == pytest.approx([0.05, 0.0])
+
+
+def test_a_hold_without_frames_in_the_file_is_left_alone(clip, tmp_path):
+    assert look(Sees([body()]), clip, held(), (2.0, 3.0)) is None
+    assert look(Sees([body()]), tmp_path / "gone.mp4", held()) is None
+
+
+def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it():
+    turns = np.linspace(0, 300, 30)
+    track, offset = held(turns), np.zeros((N, 2))
+    knee = INDEX["right_knee"]
+    offset[knee] = [0.1, 0.2]
+    track.xy[15] = np.nan
+    after = moved(track, [(HOLD, offset)])
+    for row, share in ((12, 1.0), (9, 1.0), (21, 1.0), (24, 1 - 0.1 / EASE_S), (6, 1 - 0.1 / EASE_S), (0, 0.0)):
+        a = np.radians(turns[row])
+        way = np.array([2.4, -4.8]) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+        assert after.xy[row, knee] - track.xy[row, knee] == pytest.approx(SHARE * share * way), row
+    others = np.delete(np.arange(N), knee)
+    assert_array_equal(after.xy[:, others], track.xy[:, others])
+    assert np.isnan(after.xy[15]).all()
+    for name in ("t", "z", "visibility", "presence", "disagreement"):
+        assert_array_equal(getattr(after, name), getattr(track, name))
+
+
+def test_two_holds_close_to_each_other_share_what_lies_between():
+    track, offset = held(), np.full((N, 2), 0.1)
+    one = moved(track, [((0.1, 0.9), offset)]).xy
+    two = moved(track, [((0.1, 0.45), offset), ((0.5, 0.9), offset)]).xy
+    assert two[3:28] == pytest.approx(one[3:28])
+
+
+def test_the_trunk_s_axes_are_its_right_hand_and_up_along_it():
+    assert axes(body()[None])[0] == pytest.approx(np.array([[1.0, 0.0], [0.0, -1.0]]))
+    assert axes(body(90.0)[None])[0] == pytest.approx(np.array([[0.0, 1.0], [1.0, 0.0]]), abs=1e-12)
+
+
+@pytest.fixture
+def net(monkeypatch):
+    """Everything seen 0.1 trunks to the right hand; the model's file is not loaded."""
+    net = Sees([body() + np.array([2.4, 0.0])])
+    monkeypatch.setattr(closer_kept, "LandmarkNet", lambda path: net)
+    return net
+
+
+def test_a_second_run_looks_at_no_hold_twice_and_moves_points_by_the_same(clip, tmp_path, net):
+    at = (clip, "c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
+    first = closer_track(*at)
+    assert first.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0])) and net.looks == 2 * FRAMES
+    assert_array_equal(closer_track(*at).xy, first.xy)
+    assert net.looks == 2 * FRAMES
+    (file,) = (tmp_path / "kept").iterdir()
+    assert file == closer_file("c" * 64, LandmarkSettings(), tmp_path / "kept")
+    assert file.name.split("_")[0] == "c" * 32, "as the track's name begins, by which a forgotten clip's files are found"
+    file.write_bytes(b"half")
+    assert_array_equal(closer_track(*at).xy, first.xy)
+    assert net.looks == 4 * FRAMES
+
+
+def test_another_track_or_hold_is_looked_at_anew(clip, tmp_path, net):
+    at = ("c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
+    closer_track(clip, *at)
+    closer_track(clip, "c" * 64, replace(held(), xy=held().xy + 0.25), [HOLD], *at[3:])
+    assert net.looks == 4 * FRAMES
+    closer_track(clip, "c" * 64, held(), [HOLD, (0.1, 0.2)], *at[3:])
+    assert net.looks == 6 * FRAMES
+    closer_track(clip, *at)
+    assert net.looks == 6 * FRAMES
+
+
+def test_without_holds_a_chosen_or_installed_network_or_a_readable_clip_the_track_stays(clip, tmp_path, net, monkeypatch, caplog):
+    track, kept = held(), tmp_path / "kept"
+    assert closer_track(clip, "c" * 64, track, [], LandmarkSettings(), kept) is track
+    assert closer_track(clip, "c" * 64, track, [HOLD], LandmarkSettings(closer_look="none"), kept) is track
+    assert closer_track(clip, "c" * 64, track, [HOLD], LandmarkSettings(model="wheel"), kept) is track  # marks other points
+    assert_array_equal(closer_track(tmp_path / "gone.mp4", "c" * 64, track, [HOLD], LandmarkSettings(), kept).xy, track.xy)
+    assert not kept.exists(), "a clip that cannot be read now may be read later"
+    monkeypatch.setattr(models, "CLOSER", "not_there.tflite")
+    models._say_once.cache_clear()
+    for _ in range(2):
+        assert closer_track(clip, "c" * 64, track, [HOLD], LandmarkSettings(), kept) is track
+    said = [r.getMessage() for r in caplog.records if "not_there" in r.getMessage()]
+    assert len(said) == 1 and "nobody looks closer at holds" in said[0]
+
+
+def test_readings_know_whether_somebody_looked_closer(monkeypatch):
+    with_it = models.looked_with("tuned", "other", "heavy")
+    assert with_it != models.looked_with("tuned", "other", "none") == models.used("tuned", "other")
+    monkeypatch.setattr(models, "CLOSER", "not_there.tflite")
+    assert models.looked_with("tuned", "other", "heavy") == models.used("tuned", "other")
+    assert LandmarkSettings(closer_look="none").key() == LandmarkSettings().key(), "the track itself is the same"
+
+
+def test_held_skills_are_looked_at(clip, tmp_path, net):
+    def attempt(skill: Skill, start: float, end: float) -> Attempt:
+        return Attempt(skill, 1, 0.0, 1.0, start, end, 1, Side.LEFT, Setting.ALONE, 0.9)
+
+    all_of_them = [attempt(skill, 0.3, 0.7) for skill in Skill]
+    assert len(holds(all_of_them)) == 3 and set(holds(all_of_them)) == {HOLD}
+    assert holds([attempt(Skill.CARTWHEEL, 0.3, 0.7), attempt(Skill.BACKWARD_ROLL, 0.3, 0.7), attempt(Skill.LUNGE, 0.5, 0.5)]) == []
+    lunge = [attempt(Skill.LUNGE, *HOLD)]
+    after = seen_closer(clip, "c" * 64, held(), lunge, LandmarkSettings(), tmp_path)
+    assert after.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0]))
+
+
+def test_the_network_that_ships_pulls_displaced_joints_back(tmp_path):
+    """Known joints of a sample clip's hold, moved a tenth of a trunk to one side: the closer look takes back about its share of that."""
+    path = SAMPLES / "clips" / f"{SAMPLE}.mp4"
+    video = probe(path)
+    true = truth_track(SAMPLES / "truth" / f"{SAMPLE}.csv", (video.width, video.height))
+    with (SAMPLES / "truth.csv").open(encoding="utf-8") as lines:
+        row = next(r for r in csv.DictReader(lines) if Path(r["clip"]).stem == SAMPLE)
+    hold = (float(row["key_start_s"]), float(row["key_end_s"]))
+    limbs = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("hip", "knee", "ankle")]
+    inside = (true.t >= hold[0]) & (true.t <= hold[1])
+    trunk = np.nanmedian(np.linalg.norm(true["left_shoulder"] - true["left_hip"], axis=1))
+    back = []
+    for by in (0.1, -0.1):
+        track = replace(true, xy=true.xy + np.array([by * trunk, 0.0]))
+        after = closer_track(path, "c" * 64, track, [hold], LandmarkSettings(), tmp_path)
+        off = [np.abs(np.median((t.xy - true.xy)[inside][:, limbs, 0], axis=0)).mean() / trunk for t in (track, after)]
+        assert off[1] < 0.75 * off[0]
+        back.append(np.median((track.xy - after.xy)[inside][:, limbs, 0]) / trunk)
+    assert (back[0] - back[1]) / 0.2 == pytest.approx(SHARE, rel=0.1)
