@@ -100,11 +100,13 @@ def _models() -> Iterator[Finding]:
             yield Finding("landmark model", f"{model.path.name} ({name}), sha256 {model.sha256}")
         except MatsideError as error:
             yield Finding("landmark model", str(error), False)
-    second = models.HERE / models.SECOND
-    stamp = (
-        f"sha256 {hashlib.sha256(second.read_bytes()).hexdigest()}" if second.is_file() else "not installed: the first model looks twice"
-    )
-    yield Finding("second look", f"{second.name}, {stamp}")
+    for what, name, without in (
+        ("second look", models.SECOND, "the first model looks twice"),
+        ("closer look", models.CLOSER, "nobody looks closer at holds"),
+    ):
+        file = models.HERE / name
+        stamp = f"sha256 {hashlib.sha256(file.read_bytes()).hexdigest()}" if file.is_file() else f"not installed: {without}"
+        yield Finding(what, f"{file.name}, {stamp}")
 
 
 def _machine() -> Iterator[Finding]:

@@ -62,18 +62,20 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
     """
     from pipeline.batch.memory import give_back_large_pieces
     from pipeline.landmarks.cache import cache_file
+    from pipeline.landmarks.closer_kept import closer_file
 
     _one_thread()
     give_back_large_pieces()
     began = time.perf_counter()
-    kept = cache_file(task.content, task.landmarks, task.data / "landmarks")
-    with _the_same_file(task, made=[] if kept.is_file() else [kept]):
+    kept = [of(task.content, task.landmarks, task.data / "landmarks") for of in (cache_file, closer_file)]
+    with _the_same_file(task, made=[file for file in kept if not file.is_file()]):
         return _process(task, tell, began)
 
 
 def _process(task: Task, tell: Tell, began: float) -> ClipResult:
     from pipeline.attempts import whose
     from pipeline.attempts.find import find_attempts
+    from pipeline.attempts.held import seen_closer
     from pipeline.clips.video import BROKEN, UnreadableClip, probe
     from pipeline.landmarks.cache import cached_track
 
@@ -86,6 +88,7 @@ def _process(task: Task, tell: Tell, began: float) -> ClipResult:
     tell("share", LANDMARKS_SHARE)
     track = whose.athlete(track, told=task.skill)
     found = find_attempts(track, told=task.skill, lead_side=task.lead_side)
+    track = seen_closer(task.path, task.content, track, found, task.landmarks, task.data / "landmarks")
     results = []
     for number, attempt in enumerate(found, 1):
         if task.setting is not None:

@@ -223,9 +223,9 @@ def _statuses(clips: Sequence[Clip], store: Store, kept: Set[str] = frozenset())
 
 
 def _model_hash(settings: Settings) -> str:
-    from pipeline.landmarks.models import used
+    from pipeline.landmarks.models import looked_with
 
-    return used(settings.landmarks.model, settings.landmarks.second_look)
+    return looked_with(settings.landmarks.model, settings.landmarks.second_look, settings.landmarks.closer_look)
 
 
 def _opencv_loads() -> None:

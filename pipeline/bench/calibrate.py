@@ -34,7 +34,7 @@ from pipeline.attempts.find import find_attempts
 from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
-from pipeline.bench.readings import compare, read_truth_table, tracks
+from pipeline.bench.readings import closer, compare, read_truth_table, tracks
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import TABLE as FRAME_TABLE
@@ -81,8 +81,12 @@ Clips = Mapping[str, tuple[Track, list[Attempt]]]
 
 
 def clips_of(folder: Path, model: str, cache: Path) -> Clips:
-    """Every clip's track and the attempts found in it."""
-    return {stem: (track, find_attempts(track)) for stem, track in tracks(folder, perfect=False, model=model, cache=cache)}
+    """Every clip's track, its holds as a closer look sees them, and the attempts found in it."""
+    out = {}
+    for stem, track in tracks(folder, perfect=False, model=model, cache=cache):
+        found = find_attempts(track)
+        out[stem] = (closer(folder, stem, track, found, model=model, cache=cache), found)
+    return out
 
 
 def rows_of(clips: Clips, truth: pd.DataFrame, table: Table | None, *, unseen: bool = False) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.attempts.attempt import Attempt
 from pipeline.batch.process import MEASURED, Task, attempt_link
 from pipeline.clips.content import ContentHashes
-from pipeline.landmarks.models import used
+from pipeline.landmarks.models import looked_with
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.measures.reading import Curve, Reading
 from pipeline.store import AttemptResult, ClipResult, Store
@@ -28,7 +28,7 @@ def fill(folder: Path, out: Path, *, clips: int, readings_a_clip: int, seed: int
     """
     rng = np.random.default_rng(seed)
     settings = LandmarkSettings()
-    model = used(settings.model, settings.second_look)
+    model = looked_with(settings.model, settings.second_look, settings.closer_look)
     folder.mkdir(parents=True)
     codes = [f"{'OT' if i % 2 else 'HE'}-{i:02d}" for i in range(ATHLETES)]
     rows = "".join(f"{code},{'Otters' if code.startswith('OT') else 'Herons'},left,2099-12-31\n" for code in codes)

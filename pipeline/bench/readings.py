@@ -45,7 +45,7 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
     from pipeline.landmarks.settings import LandmarkSettings
 
     for file in sorted((folder / "truth").glob("*.csv")):
-        clip = next(iter(sorted((folder / "clips").glob(f"{file.stem}.*"))), None)
+        clip = _clip(folder, file.stem)
         if clip is None:
             continue
         if perfect:
@@ -54,6 +54,20 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
         else:
             track = cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
             yield file.stem, whose.athlete(track)
+
+
+def _clip(folder: Path, stem: str) -> Path | None:
+    return next(iter(sorted((folder / "clips").glob(f"{stem}.*"))), None)
+
+
+def closer(folder: Path, stem: str, track: Track, found: list[Attempt], *, model: str, cache: Path) -> Track:
+    """The track of a clip to measure the attempts found from, its holds as a closer look sees them, as in a run."""
+    from pipeline.attempts.held import seen_closer
+    from pipeline.clips.content import content_hash
+    from pipeline.landmarks.settings import LandmarkSettings
+
+    clip = _clip(folder, stem)
+    return seen_closer(clip, content_hash(clip), track, found, LandmarkSettings(model=model), cache) if clip else track
 
 
 def compare(
@@ -151,6 +165,8 @@ def main() -> int:
         told = truth[truth["clip"] == stem]
         if len(told):
             found_here = find_attempts(track)
+            if not args.perfect:
+                track = closer(args.folder, stem, track, found_here, model=args.model, cache=args.cache)
             rolls[stem] = (track, [a for a in found_here if a.skill is Skill.BACKWARD_ROLL])
             r, a = compare(stem, track, told, found=found_here)
             rows += r
