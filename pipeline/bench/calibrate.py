@@ -4,13 +4,18 @@
 
 Every detail is measured with an empty table, so that its raw value and its own error (spread, view, passes) come out. Then, for each:
 
-- bias: the median of truth minus raw value, drawn towards 0 where few clips speak;
+- bias: the median of truth minus raw value, drawn towards 0 where few clips speak; of a cartwheel's knee that of legs bent in the picture's
+  plane (in_plane.py), which is what the reading shows: what bends at the camera widens the interval downwards and moves nothing;
 - sd: what the own errors do not explain, errors beyond 2.5 sd counted as that (Huber's proposal 2), drawn towards a first guess;
 - factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without any clip of its
   body (CV+ by groups; Barber et al. 2021), so that neither clip nor child was seen: a model is off alike in all clips of one body. The ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 %
-  (split conformal; Vovk et al. 2005), but of 20 scores that is the largest, whose own chance is wide. So a detail's own quantile is
-  mixed with that of all well-behaved details' scores together, as POOLED readings' worth. Where a detail has MANY readings and they lie
-  further off on one side, the two sides are learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
+  (split conformal; Vovk et al. 2005). n counts readings, and those of one body go together: the rank is that of as many readings as they
+  are worth by Kish's design effect (Kish 1965), from how alike the scores of one body are (intraclass correlation, analysis of variance);
+  with fewer exchangeable units it lies higher, as in conformal prediction for groups (Dunn, Wasserman and Ramdas 2023). Of 20 scores that is the
+  largest, whose own chance is wide. So a detail's own quantile is mixed with that of all well-behaved details' scores together, as
+  POOLED readings' worth; where it is more than just the largest score, others may widen it and never narrow it: a detail with a long tail
+  of its own is not held by what is usual elsewhere. Where a detail has MANY readings and they lie further off on one side, the two sides
+  are learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
 
 What is corrected at poses (pose_errors.py) was learnt without the clip's body, too: without a fifth of the bodies that it belongs to.
 
@@ -34,6 +39,7 @@ from pipeline.attempts.find import find_attempts
 from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
+from pipeline.bench.in_plane import COLUMN, in_plane
 from pipeline.bench.readings import closer, compare, read_truth_table, tracks
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
@@ -49,6 +55,7 @@ FEW = 4  # readings' worth of pull towards no bias
 GUESSED = 2  # readings' worth of pull towards the first guess of the sd
 POOLED = 40  # readings' worth of all well-behaved details' quantile in a detail's own
 LONG_TAIL = 3.0  # a detail whose 95 % quantile of scores lies beyond it is no measure for others
+STRAY_SCORE = 4.0  # what lies further off counts as this where it is asked how alike one body's scores are
 LEAST_FACTOR, MOST_FACTOR, WIDE = 1.7, 3.5, 2.6
 FIRST_GUESS = {DEGREES: 5.0, CHORD: 2.0, SHANK: 10.0, SECONDS: 0.08, LEG: 3.0, ARMS_PER_S: 0.6, SPARC: 0.2}  # sd
 HARDER = {"finish_side": 15.0, "head_turn": 15.0, "hands_in_line": 12.0, "head_to_hands": 15.0, "hand_turned_in": 30.0}  # sd, degrees
@@ -65,16 +72,18 @@ REST = (Skill.BACKWARD_ROLL, "knee_contact_time")  # its interval comes from ben
 
 @dataclass(frozen=True)
 class Errors:
-    """What readings with the empty table were off, of one detail: truth minus reading, own sd, and the clip and body each comes from."""
+    """What readings with the empty table were off, of one detail: truth minus reading, own sd, the clip and body each comes from, and
+    whether it tells of the bias."""
 
     error: np.ndarray
     own: np.ndarray
     clip: np.ndarray
     body: np.ndarray
+    shown: np.ndarray
 
     def where(self, mask: np.ndarray) -> Errors:
         """Those of the mask."""
-        return Errors(self.error[mask], self.own[mask], self.clip[mask], self.body[mask])
+        return Errors(self.error[mask], self.own[mask], self.clip[mask], self.body[mask], self.shown[mask])
 
 
 Clips = Mapping[str, tuple[Track, list[Attempt]]]
@@ -103,7 +112,8 @@ def rows_of(clips: Clips, truth: pd.DataFrame, table: Table | None, *, unseen: b
 def fitted(errors: Errors, guess: float) -> tuple[float, float]:
     """(bias, sd) of one detail."""
     n = len(errors.error)
-    bias = float(np.median(errors.error)) * n / (n + FEW)
+    telling = errors.error[errors.shown] if errors.shown.any() else errors.error
+    bias = float(np.median(telling)) * len(telling) / (len(telling) + FEW)
     rest = np.abs(errors.error - bias)
     sd = max(1.4826 * float(np.median(rest)), 0.3 * guess)
     for _ in range(20):
@@ -122,10 +132,28 @@ def unseen_scores(errors: Errors, guess: float) -> np.ndarray:
     return out
 
 
-def conformal(scores: np.ndarray, cover: float) -> float:
-    """The ceil((n+1)*cover)-th smallest of the scores, at most the largest."""
+def conformal(scores: np.ndarray, cover: float, worth: float | None = None) -> float:
+    """The ceil((n+1)*cover)-th smallest of the scores, at most the largest; of scores that are `worth` fewer, the one as far up among all
+    as that rank is among these."""
     ordered = np.sort(scores)
-    return float(ordered[min(int(np.ceil((len(ordered) + 1) * cover)), len(ordered)) - 1])
+    n = len(ordered)
+    share = cover * (1 + 1 / (n if worth is None else min(worth, n)))
+    return float(ordered[min(int(np.ceil(n * share - 1e-9)), n) - 1])
+
+
+def worth(scores: np.ndarray, body: np.ndarray) -> float:
+    """How many readings on as many bodies tell as much as these (n,): n over Kish's design effect, 1 + (m - 1) r, with r the intraclass
+    correlation of the scores (n,) by one-way analysis of variance and m readings a body, as a reading meets them."""
+    _, which, count = np.unique(body, return_inverse=True, return_counts=True)
+    n, k = len(scores), len(count)
+    if k < 2 or n <= k:
+        return float(n)
+    mean = np.bincount(which, scores) / count
+    between = float(count @ (mean - scores.mean()) ** 2) / (k - 1)
+    within = float(np.sum((scores - mean[which]) ** 2)) / (n - k)
+    each = (n - float(count @ count) / n) / (k - 1)
+    alike = np.clip((between - within) / max(between + (each - 1) * within, 1e-12), 0.0, 1.0)
+    return float(n / (1 + (float(count @ count) / n - 1) * alike))
 
 
 def learn(rows: pd.DataFrame) -> dict[tuple[Skill, str], Known]:
@@ -147,7 +175,8 @@ def learn(rows: pd.DataFrame) -> dict[tuple[Skill, str], Known]:
             out[key] = Known(0.0, max(seen, guess), WIDE, n)
         else:
             bias, sd = fitted(known[key], first_guess(key))
-            mixed = [_mixed(conformal(s, cover), n, cover, usual) for s, cover in _sides(scores[key], n)]
+            units = worth(np.minimum(np.abs(scores[key]), STRAY_SCORE), fits[key].body)
+            mixed = [_mixed(conformal(s, cover, units), units, cover, usual) for s, cover in _sides(scores[key], n)]
             out[key] = Known(bias, sd, mixed[0], n, mixed[1] if len(mixed) > 1 else float("nan"))
     return out
 
@@ -160,7 +189,8 @@ def _errors(rows: pd.DataFrame, key: tuple[Skill, str]) -> Errors:
         error = (part.true - part.reading).to_numpy(float)
     own = ((part.high - part.low) / 2).to_numpy(float)
     clips = part["clip"].to_numpy()
-    return Errors(error, own, clips, np.array([body_of(clip) for clip in clips], dtype=str))
+    shown = in_plane(part[COLUMN]) if COLUMN in part else np.ones(len(part), dtype=bool)
+    return Errors(error, own, clips, np.array([body_of(clip) for clip in clips], dtype=str), shown)
 
 
 def first_guess(key: tuple[Skill, str]) -> float:
@@ -183,10 +213,14 @@ def _usual(scores: Collection[np.ndarray]) -> float:
     return conformal(np.concatenate(tame), COVER) if tame else WIDE
 
 
-def _mixed(own: float, n: int, cover: float, usual: float) -> float:
-    """A detail's factor; its own quantile may say more where it is not just the largest score (from 39 readings at 95 %)."""
-    most = MOST_FACTOR if n < 2 / (1 - cover) - 1 else 1.5 * MOST_FACTOR
-    return float(np.clip((n * np.clip(own, 0.0, most) + POOLED * usual) / (n + POOLED), LEAST_FACTOR, most))
+def _mixed(own: float, n: float, cover: float, usual: float) -> float:
+    """A detail's factor from n readings' worth; from 39 at 95 % its own quantile is not just the largest score: it may say more then, and
+    the usual one only widens it."""
+    enough = n >= 2 / (1 - cover) - 1
+    most = 1.5 * MOST_FACTOR if enough else MOST_FACTOR
+    own = float(np.clip(own, 0.0, most))
+    mixed = (n * own + POOLED * usual) / (n + POOLED)
+    return float(np.clip(max(mixed, own) if enough else mixed, LEAST_FACTOR, most))
 
 
 def _count(errors: Errors) -> Known:
@@ -216,7 +250,9 @@ def main() -> int:
     parts = [(folder, clips_of(folder, args.model, args.cache)) for folder in args.folders]
     rows = pd.concat([rows_of(clips, read_truth_table(folder), EMPTY, unseen=True) for folder, clips in parts], ignore_index=True)
     table = learn(rows)
-    frames = learn_frames(pd.concat([frame_rows(folder, clips, NO_FRAMES) for folder, clips in parts], ignore_index=True), LEAST)
+    frames = learn_frames(
+        pd.concat([frame_rows(folder, clips, NO_FRAMES, unseen=True) for folder, clips in parts], ignore_index=True), LEAST
+    )
     for (skill, detail), k in table.items():
         print(f"{skill:15} {detail:18} bias {k.bias:7.2f}  sd {k.sd:6.2f}  factor {k.factor:.2f}  down {k.down:.2f}  n {k.n}")
     if args.write:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.bench.in_plane import COLUMN, IN_PLANE, in_plane
 from pipeline.vocabulary import Skill, Verdict
 
 STRAIGHT, BENT, ALARM = 170.0, 150.0, 160.0  # degrees: a knee at least so straight, at most so straight, and read as bent below this
@@ -65,6 +66,27 @@ def bent_knees(rows: pd.DataFrame) -> str:
     return (
         f"cartwheel knees bent by {180 - BENT:.0f} degrees or more, read below {ALARM:.0f}: {share(bent.reading < ALARM)}; "
         f"straight ones (within {180 - STRAIGHT:.0f}) read below it: {share(straight.reading < ALARM)}"
+    )
+
+
+def knees_in_plane(rows: pd.DataFrame) -> str:
+    """How far off the cartwheel's knees are read that bend within the picture's plane (in_plane.py says what counts), and the others."""
+    knees = rows[(rows.skill == Skill.CARTWHEEL) & (rows.detail == "knee_angle") & rows.reading.notna()]
+    if COLUMN not in knees or not len(knees):
+        return "cartwheel knees in plane: none was read"
+
+    def said(part: pd.DataFrame) -> str:
+        error = part.reading - part.true
+        inside = (part.low <= part.true + 1e-9) & (part.true <= part.high + 1e-9)
+        return (
+            f"{len(part)} legs, mean error {error.abs().mean():.1f} degrees, bias {error.mean():+.1f}, 95th percentile "
+            f"{error.abs().quantile(0.95):.1f}, held {100 * inside.mean():.0f} %"
+        )
+
+    flat = in_plane(knees[COLUMN])
+    return (
+        f"cartwheel knees in plane (bent towards the camera or away by {IN_PLANE:.0f} degrees at most when most bent): {said(knees[flat])}; "
+        f"bent out of it: {said(knees[~flat])}"
     )
 
 

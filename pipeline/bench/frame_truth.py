@@ -10,11 +10,14 @@ import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.bench.follow_check import read_truth
+from pipeline.bench.scenes import body_of, fifth_of
+from pipeline.landmarks.choose import open_choice
 from pipeline.landmarks.track import INDEX, Track
-from pipeline.measures.curves import FrameTable, followed_side, frame_errors
-from pipeline.measures.measure import measure_attempt
+from pipeline.measures.curves import FrameTable, curves, followed_side, frame_errors
+from pipeline.measures.learnt import corrections
+from pipeline.measures.reading import Curve
 from pipeline.measures.scene import make_scene
-from pipeline.measures.uncertainty import Known
+from pipeline.measures.uncertainty import Known, error_table
 from pipeline.vocabulary import Side, Skill
 
 FOLLOWED = ("hip_angle", "knee_angle")
@@ -40,28 +43,35 @@ def true_angle(world: np.ndarray, skill: Skill, detail: str, side: Side) -> np.n
     return np.mod(np.degrees(np.arctan2(np.sum(np.cross(u, w) * across, axis=-1), np.sum(u * w, axis=-1))), 360)
 
 
-def frame_rows(folder: Path, clips: Mapping[str, tuple[Track, list[Attempt]]], table: FrameTable) -> pd.DataFrame:
+def frame_rows(folder: Path, clips: Mapping[str, tuple[Track, list[Attempt]]], table: FrameTable, *, unseen: bool = False) -> pd.DataFrame:
     """One row a frame of hip and knee in every attempt found: clip, skill, detail, error (truth minus curve), half-width, and whether the
-    hips are truly over the shoulders."""
+    hips are truly over the shoulders. `unseen`: with what was learnt of errors at poses without a fifth of the bodies, the clip's among them."""
     out = []
     for stem, (track, found) in clips.items():
         t, _, world = read_truth(folder / "truth" / f"{stem}.csv")
-        for attempt in found:
-            scene = make_scene(track, attempt)
-            for curve in measure_attempt(track, attempt, frames=table)[1]:
+        learnt = corrections(fifth_of(body_of(stem))) if unseen else corrections()
+        for attempt in found if not open_choice(track.notes) else []:
+            scene = make_scene(track, attempt, learnt=learnt)
+            for curve in curves(scene, error_table(), table):
                 if curve.detail not in FOLLOWED:
                     continue
                 side = curve.side or followed_side(scene)
-                nearest = np.clip(np.searchsorted(t, curve.t - 1e-4), 0, len(t) - 1)
-                error = true_angle(world, attempt.skill, curve.detail, side)[nearest] - curve.value
+                nearest, error = missing(t, world, attempt.skill, side, curve)
                 known = np.isfinite(error)
                 part = {
-                    "error": (error[known] + 180) % 360 - 180,
+                    "error": error[known],
                     "half": ((curve.high - curve.low) / 2)[known],
                     "over": _upside_down(world)[nearest][known],
                 }
                 out.append(pd.DataFrame(part).assign(clip=stem, skill=str(attempt.skill), detail=curve.detail))
     return pd.concat(out, ignore_index=True) if out else pd.DataFrame()
+
+
+def missing(t: np.ndarray, world: np.ndarray, skill: Skill, side: Side, curve: Curve) -> tuple[np.ndarray, np.ndarray]:
+    """((n,) index of the true frame, (n,) degrees from the curve's angle to the truth) at each of a curve's moments."""
+    nearest = np.clip(np.searchsorted(t, curve.t - 1e-4), 0, len(t) - 1)
+    error = true_angle(world, skill, curve.detail, side)[nearest] - curve.value
+    return nearest, (error + 180) % 360 - 180
 
 
 def _upside_down(world: np.ndarray) -> np.ndarray:

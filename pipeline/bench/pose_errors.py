@@ -1,4 +1,4 @@
-"""Learn how far off held angles are read at such a pose, seen so (measures/pose_errors.csv):
+"""Learn how far off angles are read at such a pose, seen so (measures/pose_errors.csv of holds, frame_pose_errors.csv of single frames):
 
     python -m pipeline.bench pose-errors BENCH/tune [MORE/tune] --cache DIR --write
 
@@ -6,7 +6,8 @@ Every detail of LEARNT is read on the clips of the tuning parts with no table at
 numbers of measures/learnt.py with ridge regression (Hoerl and Kennard 1970), numbers in sds, strays counted as the STRAY quantiles. It is
 printed how far off readings of left-out bodies are without and with it, each with the median error of the other bodies taken off, and how
 sure the gain is (95 % interval over bodies drawn with replacement). The table holds the weights learnt from all bodies and those without each
-fifth of them, so that `calibrate` learns intervals from readings that are corrected by what other children taught.
+fifth of them, so that `calibrate` learns intervals from readings that are corrected by what other children taught. Single frames, and a
+cartwheel's knee over its window: see frame_pose_errors.py.
 """
 
 from __future__ import annotations
@@ -20,12 +21,13 @@ import numpy as np
 import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
+from pipeline.bench import frame_pose_errors
 from pipeline.bench.calibrate import EMPTY, Clips, clips_of
 from pipeline.bench.readings import MATCH_S, read_truth_table
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
-from pipeline.measures import cartwheel, cartwheel_shape, loaded_lunge, lunge, shoulder_stand
-from pipeline.measures.learnt import MOST, NAMES, PARTS_LEFT_OUT, TABLE, Correction, looked_at_twice, pose_numbers, standard
+from pipeline.measures import cartwheel_shape, loaded_lunge, lunge, shoulder_stand
+from pipeline.measures.learnt import FRAMES_TABLE, MOST, NAMES, PARTS_LEFT_OUT, TABLE, Correction, looked_at_twice, pose_numbers, standard
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, make_scene
@@ -38,8 +40,7 @@ LEAST_SD = 1e-3
 DRAWS, SEED = 400, 3
 LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "hip_angle"), (Skill.LUNGE, "knee_angle"), (Skill.LOADED_LUNGE, "knee_angle"), (Skill.SHOULDER_STAND, "hip_angle"),
-    (Skill.SHOULDER_STAND, "hip_knee_angle"), (Skill.SHOULDER_STAND, "leg_to_vertical"), (Skill.SHOULDER_STAND, "toe_point"), (Skill.CARTWHEEL, "knee_angle"),
-    (Skill.CARTWHEEL, "toe_point"),
+    (Skill.SHOULDER_STAND, "hip_knee_angle"), (Skill.SHOULDER_STAND, "leg_to_vertical"), (Skill.SHOULDER_STAND, "toe_point"), (Skill.CARTWHEEL, "toe_point"),
 )  # fmt: skip
 ABOUT = (
     "# How far off held angles are read at such a pose (measures/learnt.py): of each number its mean and sd and the weight of one sd, in",
@@ -49,7 +50,7 @@ READ: dict[Skill, Callable[[Scene], list[Reading]]] = {
     Skill.LUNGE: lambda s: lunge.readings(s, EMPTY),
     Skill.LOADED_LUNGE: lambda s: loaded_lunge.readings(s, EMPTY),
     Skill.SHOULDER_STAND: lambda s: shoulder_stand.readings(s, EMPTY),
-    Skill.CARTWHEEL: lambda s: cartwheel.readings(s, EMPTY),
+    Skill.CARTWHEEL: lambda _: [],
 }
 
 
@@ -155,14 +156,20 @@ def main() -> int:
     parser.add_argument("folders", type=Path, nargs="+", help="tuning parts: clips/, truth/, truth.csv")
     parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
-    parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
+    parser.add_argument("--write", action="store_true", help=f"write {TABLE.name} and {FRAMES_TABLE.name}")
     args = parser.parse_args()
-    parts = [(clips_of(folder, args.model, args.cache), read_truth_table(folder)) for folder in args.folders]
-    report(parts, args.model, args.write)
+    parts = [(folder, clips_of(folder, args.model, args.cache), read_truth_table(folder)) for folder in args.folders]
+    made = f"Made by `python -m pipeline.bench pose-errors` from {sum(len(clips) for _, clips, _ in parts)} rendered clips with known joints, landmark model {args.model}."
+    report([(clips, truth) for _, clips, truth in parts], made, args.write)
+    learnt, lines = frame_pose_errors.learn(parts)
+    print("\n".join(lines))
+    if args.write:
+        FRAMES_TABLE.write_text("\n".join(frame_pose_errors.table_lines(learnt, made)) + "\n", encoding="utf-8")
+        print(f"Wrote {FRAMES_TABLE}.")
     return 0
 
 
-def report(parts: list[tuple[Clips, pd.DataFrame]], model: str, write: bool) -> None:
+def report(parts: list[tuple[Clips, pd.DataFrame]], made: str, write: bool) -> None:
     """Print what is gained on left-out bodies, and write the table where asked for."""
     each = [samples(clips, truth) for clips, truth in parts]
     taught = {
@@ -180,7 +187,6 @@ def report(parts: list[tuple[Clips, pd.DataFrame]], model: str, write: bool) -> 
             f"saved {100 * saved:.0f} % ({100 * low:.0f} to {100 * high:.0f})  mean correction {size:.2f}"
         )
     if write:
-        made = f"Made by `python -m pipeline.bench pose-errors` from {sum(len(clips) for clips, _ in parts)} rendered clips with known joints, landmark model {model}."
         TABLE.write_text("\n".join(table_lines(taught, made)) + "\n", encoding="utf-8")
         print(f"Wrote {TABLE}.")
 

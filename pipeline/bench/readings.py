@@ -22,8 +22,9 @@ import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
-from pipeline.bench.figures import bent_knees, contact, coverage, found, share, summary
+from pipeline.bench.figures import bent_knees, contact, coverage, found, knees_in_plane, share, summary
 from pipeline.bench.frame_truth import frame_rows, in_the_tuck
+from pipeline.bench.in_plane import COLUMN, with_toward
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import frame_errors
@@ -108,22 +109,23 @@ def _is_read(skill: str, detail: str, side: str) -> bool:
 
 def _rows(stem: str, track: Track, attempt: Attempt, told: pd.DataFrame, table: Table | None, learnt: Corrections | None) -> list[dict]:
     known = {(r.detail, r.side): r.value for r in told.itertuples()}
+    toward = {(r.detail, r.side): getattr(r, COLUMN, np.nan) for r in told.itertuples()}
     lead = Side(next((r.lead_side for r in told.itertuples() if isinstance(r.lead_side, str)), ""))  # the roster's word
     out = []
     for r in measure_attempt(track, attempt, lead_side=lead, table=table, learnt=learnt)[0]:
         true = known.get((r.detail, str(r.side)))
         if true is not None:
             out.append({"clip": stem, "skill": str(attempt.skill), "setting": str(attempt.setting), "detail": r.detail, "side": str(r.side), "true": true, "reading": r.value, "low": r.low,
-                        "high": r.high, "usable": r.usable_share, "at_s": r.at_s, "reason": r.reason})  # fmt: skip
+                        "high": r.high, "usable": r.usable_share, "at_s": r.at_s, "reason": r.reason, COLUMN: toward[r.detail, str(r.side)]})  # fmt: skip
     return out
 
 
 def read_truth_table(folder: Path) -> pd.DataFrame:
-    """truth.csv with the clip's stem as its clip and an empty side where there is none."""
+    """truth.csv with the clip's stem as its clip, an empty side where there is none, and how far a cartwheel's knees bend towards the camera."""
     table = pd.read_csv(folder / "truth.csv", dtype={"side": str}).fillna({"side": ""})
     table["clip"] = [Path(str(c)).stem for c in table["clip"]]
     table["side"] = [str(Side(s)) for s in table["side"]]
-    return table
+    return with_toward(table, folder)
 
 
 def right_person(folder: Path, loaded: dict[str, Track]) -> pd.Series:
@@ -186,7 +188,7 @@ def main() -> int:
             print(table.to_string(index=False))
             print(gone.to_string(index=False))
         print(summary(table, plain).to_string(index=False, float_format="{:.2f}".format))
-        for line in (coverage(table), bent_knees(table), contact(table), found(gone, BOUNDARY_S)):
+        for line in (coverage(table), bent_knees(table), knees_in_plane(table), contact(table), found(gone, BOUNDARY_S)):
             print(line)
         print(in_the_tuck(frame_rows(args.folder, rolls, frame_errors())))
         person = right_person(args.folder, loaded)

@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.geometry import joint_angle, length
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
-from pipeline.measures.learnt import put_right
+from pipeline.measures.learnt_frames import put_right_frames, window_correction, window_numbers
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
 from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading
@@ -57,7 +57,7 @@ def knee_from_length(scene: Scene, side: Side) -> np.ndarray:
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The smallest knee angle of each leg over the inverted window."""
-    found = {side: put_right(scene, "knee_angle", side, _smallest(scene, side)) for side in BOTH}
+    found = {side: _smallest(scene, side) for side in BOTH}
     return [make_reading(Skill.CARTWHEEL, "knee_angle", side, evidence, table) for side, evidence in found.items()]
 
 
@@ -73,16 +73,32 @@ def smallest(angles: np.ndarray) -> tuple[float, float]:
     return middle - BELOW * scatter, scatter
 
 
+def window_angles(scene: Scene, side: Side) -> np.ndarray:
+    """(m,) degrees at a knee in the frames of the window, corrected at their poses; NaN where it is not known."""
+    return put_right_frames(scene, "knee_angle", side, knee_angle(scene, side))[scene.key]
+
+
+def window_knee(scene: Scene, side: Side, frames: np.ndarray) -> tuple[float, float, np.ndarray]:
+    """(degrees by the frames alone, their robust sd, the numbers that tell what it misses) of a window's known angles (m,)."""
+    least, scatter = smallest(frames)
+    by_length = float(np.nanmedian(knee_from_length(scene, side)[scene.key]))
+    return least, scatter, window_numbers(scene, side, frames, least, by_length)
+
+
 def _smallest(scene: Scene, side: Side) -> Evidence:
+    """The knee at its most bent: by what was learnt of how such windows' middle angle misses it, where there is such; else `smallest`."""
     window = scene.key
-    frames, t = knee_angle(scene, side)[window], scene.t[window]
+    frames, t = window_angles(scene, side), scene.t[window]
     ok = np.isfinite(frames)
     share = float(ok.mean()) if len(ok) else 0.0
     line = names((side, "hip"), (side, "knee"), (side, "ankle"))
     problem = problem_of(scene, share, f"{side} leg", "time upside down", words.FRONT_VIEW)
     if problem or not ok.any():
         return Evidence(float("nan"), usable=share, line=line, problem=problem)
-    value, wander = smallest(frames[ok])
+    value, wander, numbers = window_knee(scene, side, frames[ok])
+    learnt = window_correction(scene, "knee_angle")
+    if learnt is not None:
+        value = float(np.median(frames[ok])) + learnt.of(numbers)
     i = int(np.flatnonzero(ok)[np.argmin(np.abs(frames[ok] - value))])
     short = float(np.nanmedian(knee_from_length(scene, side)[window]))
     hidden = max(0.0, value - short - SHORT_ENOUGH)  # bend that the picture's angle does not show

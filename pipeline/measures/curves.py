@@ -11,6 +11,7 @@ from pipeline.geometry import length
 from pipeline.landmarks.track import INDEX
 from pipeline.measures import backward_roll, cartwheel, cartwheel_shape, loaded_lunge, lunge, sharpness, shoulder_stand
 from pipeline.measures.angles import Point, angle_of
+from pipeline.measures.learnt_frames import put_right_frames
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene
@@ -38,9 +39,9 @@ def followed_side(scene: Scene) -> Side:
 def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
     """Hip and knee over the whole attempt, and what belongs to the skill."""
     if scene.skill is Skill.CARTWHEEL:
-        out = [_angle(scene, frames, "knee_angle", side, cartwheel.knee_angle(scene, side), _corner(side, "knee")) for side in BOTH]
+        out = [_angle(scene, frames, "knee_angle", side, side, cartwheel.knee_angle(scene, side), _corner(side, "knee")) for side in BOTH]
         return out + [
-            _angle(scene, frames, "hip_angle", side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
+            _angle(scene, frames, "hip_angle", side, side, angle_of(scene, *_corner(side, "hip")), _corner(side, "hip")) for side in BOTH
         ]
     lunging, side = scene.skill in LUNGES, followed_side(scene)
     shoulder: Point = (scene.near, "shoulder")
@@ -53,8 +54,8 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
         hips = lunge.back_hip(scene, side) if lunging else angle_of(scene, *hip, signed=True)
     knee = _corner(side, "knee")
     out = [
-        _angle(scene, frames, "hip_angle", Side.NONE, hips, hip),
-        _angle(scene, frames, "knee_angle", Side.NONE, angle_of(scene, *knee), knee),
+        _angle(scene, frames, "hip_angle", Side.NONE, side, hips, hip),
+        _angle(scene, frames, "knee_angle", Side.NONE, side, angle_of(scene, *knee), knee),
     ]
     if scene.skill is Skill.LUNGE:
         sd = np.full(len(scene.t), table[(Skill.LUNGE, "line_deviation")].sd)
@@ -87,13 +88,20 @@ def _corner(side: Side, joint: str) -> tuple[Point, Point, Point]:
     return (side, parts[0]), (side, parts[1]), (side, parts[2])
 
 
-def _angle(scene: Scene, frames: FrameTable, detail: str, side: Side, value: np.ndarray, corner: tuple[Point, Point, Point]) -> Curve:
+def _angle(
+    scene: Scene, frames: FrameTable, detail: str, side: Side, own: Side, value: np.ndarray, corner: tuple[Point, Point, Point]
+) -> Curve:
+    """An angle's curve, corrected at its poses. side: as the curve says it; own: whose limb it is."""
     a, v, c = corner
+    value = put_right_frames(scene, detail, own, value)
     first, second = length(scene.p(*a), scene.p(*v)), length(scene.p(*v), scene.p(*c))
     jitter = 2 * np.nan_to_num(scene.jitter[:, [INDEX[f"{s}_{p}"] for s, p in corner]])
     open_sd = np.hypot(angle_sd(scene.noise(*corner), first, second), angle_sd(jitter, first, second))
     known = frames[scene.skill, detail]
-    return _curve(scene, detail, side, DEGREES, value + known.bias, np.hypot(known.sd, np.nan_to_num(open_sd)), known.factor)
+    most = 180.0 if detail == "knee_angle" or scene.skill is Skill.CARTWHEEL else np.inf  # other hips are signed
+    return _curve(
+        scene, detail, side, DEGREES, np.minimum(value + known.bias, most), np.hypot(known.sd, np.nan_to_num(open_sd)), known.factor
+    )
 
 
 def _curve(scene: Scene, detail: str, side: Side, unit: str, value: np.ndarray, sd: np.ndarray, factor: float = 1.96) -> Curve:

@@ -13,6 +13,7 @@ import csv
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from pipeline.measures.scene import Scene
 
 TABLE = Path(__file__).with_name("pose_errors.csv")
+FRAMES_TABLE = Path(__file__).with_name("frame_pose_errors.csv")  # of what is corrected frame by frame, see learnt_frames.py
 PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "foot_index")
 SIDES = ("own", "other")  # the side that is read, and the other one
 LIMBS = {
@@ -50,38 +52,50 @@ BEYOND = 3.0  # sds
 DEEP = 0.3  # of the landmarks' depth, which is three times too deep
 TWICE = 0.5  # of the key window's frames that must have been looked at twice
 MOST = "at most"  # the table's row of the largest correction
+ALWAYS = "on average"  # its row of what is added at a usual pose, where there is one
 PARTS_LEFT_OUT = 5  # columns 1 to 5 of the table: learnt without that fifth of the bodies, for calibrating
 
 
 @dataclass(frozen=True)
 class Correction:
-    """Of one detail: numbers' mean and sd (k,), their weights (k,) in the detail's unit a sd, and the largest correction."""
+    """Of one detail: numbers' mean and sd (k,), their weights (k,) in the detail's unit a sd, the largest correction, and what is added
+    at a usual pose."""
 
     mean: np.ndarray
     sd: np.ndarray
     weight: np.ndarray
     most: float
+    always: float = 0.0
 
     def of(self, numbers: np.ndarray) -> float:
-        """What to add to a reading at a pose; a number that is not known counts as usual."""
-        return float(np.clip(standard(numbers, self.mean, self.sd) @ self.weight, -self.most, self.most))
+        """What to add to a reading at a pose (k,); a number that is not known counts as usual."""
+        return float(self.each(numbers))
+
+    def each(self, numbers: np.ndarray) -> np.ndarray:
+        """(...,) what to add at poses (..., k)."""
+        return self.always + np.clip(standard(numbers, self.mean, self.sd) @ self.weight, -self.most, self.most)
 
 
 Corrections = Mapping[tuple[Skill, str], Correction]
 
 
 @lru_cache(maxsize=8)
-def corrections(without: int = 0, path: Path = TABLE) -> Corrections:
-    """The committed table, learnt from all bodies, or `without` (1 to PARTS_LEFT_OUT) a fifth of them."""
+def corrections(without: int = 0, *paths: Path) -> Corrections:
+    """The committed tables, or those of `paths`, learnt from all bodies, or `without` (1 to PARTS_LEFT_OUT) a fifth of them."""
+    return {key: correction for path in paths or (TABLE, FRAMES_TABLE) for key, correction in _read(path, str(without)).items()}
+
+
+def _read(path: Path, column: str) -> dict[tuple[Skill, str], Correction]:
     if not path.is_file():
         return {}
     with path.open(encoding="utf-8") as lines:
         rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     out: dict[tuple[Skill, str], Correction] = {}
-    for skill, detail in dict.fromkeys((r["skill"], r["detail"]) for r in rows):
-        mine = {r["number"]: r for r in rows if (r["skill"], r["detail"]) == (skill, detail)}
-        mean, sd, weight = (np.array([float(mine[name][column]) for name in NAMES]) for column in ("mean", "sd", str(without)))
-        out[Skill(skill), detail] = Correction(mean, sd, weight, float(mine[MOST][str(without)]))
+    for (skill, detail), mine in groupby(rows, key=lambda r: (r["skill"], r["detail"])):
+        said = {r["number"]: r for r in mine}
+        whole = {name: float(said.pop(name)[column]) for name in (MOST, ALWAYS) if name in said}
+        mean, sd, weight = (np.array([float(r[c]) for r in said.values()]) for c in ("mean", "sd", column))
+        out[Skill(skill), detail] = Correction(mean, sd, weight, whole[MOST], whole.get(ALWAYS, 0.0))
     return out
 
 
@@ -90,33 +104,40 @@ def standard(numbers: np.ndarray, mean: np.ndarray, sd: np.ndarray) -> np.ndarra
     return np.clip(np.nan_to_num((numbers - mean) / sd), -BEYOND, BEYOND)
 
 
-def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
-    """(k,) the numbers of NAMES over the key window: medians of joints about the middle of the hips in trunks, `up` along the trunk and
-    `ahead` the way she faces (from the front, towards the side that is read); the view in 30 degrees, the size as log of 90 pixels a trunk; then the limbs, see `_shape`."""
+def in_trunks(scene: Scene, own: Side) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Joints of every frame in the trunk's own frame: placed (n, 16, 2) about the middle of the hips in trunks, `ahead` the way she faces
+    (from the front, towards the side that is read) and `up` along the trunk; deep (n, 16); and (n, 5) the body's size as log of 90 pixels
+    a trunk, the view in 30 degrees, the trunk's slant and length."""
     ahead = scene.facing if scene.skill is not Skill.CARTWHEEL else (1 if own is Side.LEFT else -1)
-    key, sides = scene.key, (own, Side.RIGHT if own is Side.LEFT else Side.LEFT)
-    hips, shoulders = (middle(scene.p(Side.LEFT, part), scene.p(Side.RIGHT, part))[key] for part in ("hip", "shoulder"))
+    sides = (own, Side.RIGHT if own is Side.LEFT else Side.LEFT)
+    hips, shoulders = (middle(scene.p(Side.LEFT, part), scene.p(Side.RIGHT, part)) for part in ("hip", "shoulder"))
     trunk = length(shoulders, hips)
     with np.errstate(invalid="ignore", divide="ignore"):
         up = (shoulders - hips) / trunk[:, None]
     axes = np.stack([np.stack([-up[:, 1], up[:, 0]], axis=1) * ahead, up], axis=1)  # (n, 2, 2) ahead and up, in the picture
     i = [INDEX[f"{side}_{part}"] for part in PARTS for side in sides]
-    placed = np.einsum("nij,nkj->nki", axes, scene.xy[key][:, i] - hips[:, None]) / scene.unit
-    deep = DEEP * scene.z[key][:, i] / scene.unit
-    whole = (np.log(scene.unit / 90.0), scene.off_square / 30.0, _median(up[:, 1]), _median(up[:, 0] * ahead), _median(trunk) / scene.unit)
-    at = _median(placed)
-    return np.concatenate([at.ravel(), _median(deep), whole, _shape(at)])
+    placed = np.einsum("nij,nkj->nki", axes, scene.xy[:, i] - hips[:, None]) / scene.unit
+    same = np.ones(len(trunk))
+    whole = (np.log(scene.unit / 90.0) * same, scene.off_square / 30.0 * same, up[:, 1], up[:, 0] * ahead, trunk / scene.unit)
+    return placed, DEEP * scene.z[:, i] / scene.unit, np.stack(whole, axis=1)
 
 
-def _shape(at: np.ndarray) -> np.ndarray:
-    """The limbs' lengths, the thighs' in shanks and the joints' angles of points (16, 2) in the order of NAMES: what straight weights of
-    places do not give, a limb that comes at the camera among it."""
-    spot = {(side, part): at[2 * i + k] for i, part in enumerate(PARTS) for k, side in enumerate(SIDES)}
-    lengths = np.array([[length(spot[side, a], spot[side, b]) for a, b in LIMBS.values()] for side in SIDES])
+def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
+    """(k,) the numbers of NAMES over the key window: medians of what `in_trunks` gives, then the limbs at those, see `shape`."""
+    placed, deep, whole = (_median(part[scene.key]) for part in in_trunks(scene, own))
+    return np.concatenate([placed.ravel(), deep, whole, shape(placed)])
+
+
+def shape(at: np.ndarray) -> np.ndarray:
+    """(..., 22) the limbs' lengths, the thighs' in shanks and the joints' angles of points (..., 16, 2) in the order of NAMES: what straight
+    weights of places do not give, a limb that comes at the camera among it."""
+    spot = {(side, part): at[..., 2 * i + k, :] for i, part in enumerate(PARTS) for k, side in enumerate(SIDES)}
+    lengths = np.stack([length(spot[side, a], spot[side, b]) for side in SIDES for a, b in LIMBS.values()], axis=-1)
+    thigh, shank = (lengths[..., [i, i + len(LIMBS)]] for i in (0, 1))
     with np.errstate(invalid="ignore", divide="ignore"):
-        thighs = lengths[:, 0] / lengths[:, 1]
-    bends = [joint_angle(*(spot[side, part] for part in corner)) for side in SIDES for corner in BENDS.values()]
-    return np.concatenate([lengths.ravel(), thighs, bends])
+        thighs = thigh / shank
+    bends = np.stack([joint_angle(*(spot[side, part] for part in corner)) for side in SIDES for corner in BENDS.values()], axis=-1)
+    return np.concatenate([lengths, thighs, bends], axis=-1)
 
 
 def put_right(scene: Scene, detail: str, own: Side, evidence: Evidence) -> Evidence:

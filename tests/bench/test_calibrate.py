@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.bench.calibrate import HARDER, LEAST, WIDE, conformal, learn
+from pipeline.bench.calibrate import HARDER, LEAST, WIDE, conformal, learn, worth
+from pipeline.bench.in_plane import COLUMN
 from pipeline.bench.scenes import body_of, scene
 from pipeline.measures.uncertainty import Known
 from pipeline.vocabulary import DETAIL, Skill
@@ -87,6 +88,43 @@ def test_an_error_that_goes_with_the_body_is_allowed_for_on_another_child() -> N
     assert 0.92 < np.mean(held[True]) < 0.99
 
 
+def test_a_cartwheels_knee_has_the_bias_of_what_the_picture_shows() -> None:
+    """Legs in plane are read 4 too bent, those bent at the camera 15 too straight: the first move the reading, the others widen it downwards."""
+    rng = np.random.default_rng(7)
+    flat = np.arange(200) % 3 > 0
+    error = np.where(flat, 4.0, -15.0) + rng.normal(0, 3.0, 200)
+    table = rows(KNEE, error).assign(**{COLUMN: np.where(flat, 2.0, 25.0)})
+    known = learn(table)[KNEE]
+    assert known.bias == pytest.approx(4.0, abs=0.7)
+    assert known.down > known.factor and holds(known, error) > 0.94
+    assert learn(table.drop(columns=COLUMN))[KNEE].bias < 3.5  # all legs together
+
+
+def test_others_do_not_narrow_a_detail_with_a_long_tail_of_its_own() -> None:
+    """200 errors of a long tail (Student's t, 3 degrees of freedom) beside five details of normal ones."""
+    rng = np.random.default_rng(8)
+    others = [(Skill.SHOULDER_STAND, d) for d in ("hip_knee_angle", "leg_to_vertical", "toe_point")] + [
+        (Skill.LUNGE, d) for d in ("hip_angle", "knee_angle")
+    ]
+    error = 3.0 * rng.standard_t(3, 200)
+    known = learn(pd.concat([rows(HIP, error), *[rows(key, rng.normal(0, 4.0, 200)) for key in others]]))[HIP]
+    assert holds(known, error) >= 0.95
+    assert holds(known, 3.0 * rng.standard_t(3, 20_000)) == pytest.approx(0.95, abs=0.025)
+
+
+def test_readings_of_one_body_are_worth_as_much_as_they_tell() -> None:
+    """Design effect (Kish 1965): 20 bodies of 10 readings each, alike within a body, are worth 20; unlike, all 200; half of the variance
+    the body's, 200 / (1 + 9 / 2) = 36."""
+    rng = np.random.default_rng(9)
+    body = np.repeat([f"b{i}" for i in range(20)], 10)
+    assert worth(np.repeat(rng.normal(size=20), 10), body) == pytest.approx(20.0)
+    alone = [worth(rng.normal(size=200), body) for _ in range(60)]
+    assert np.median(alone) == pytest.approx(200.0, rel=0.05)
+    half = [worth(np.repeat(rng.normal(size=20), 10) + rng.normal(size=200), body) for _ in range(60)]
+    assert np.median(half) == pytest.approx(36.4, rel=0.15)
+    assert worth(np.arange(5.0), np.array(list("abcde"))) == 5.0  # one each
+
+
 def test_sides_that_are_alike_are_learnt_together() -> None:
     """Of 77 readings 2.5 % is less than two: apart, either side would be the furthest off of all. Together 95 % are held, and no more wide."""
     halves = []
@@ -129,3 +167,4 @@ def test_conformal_quantile_is_the_published_rank() -> None:
     """ceil((n+1)(1-alpha)): of 99 scores at 95 % the 95th smallest (Lei et al. 2018, eq. 5 from memory); of 10 the largest."""
     assert conformal(np.arange(1.0, 100.0), 0.95) == 95.0
     assert conformal(np.arange(1.0, 11.0), 0.95) == 10.0
+    assert conformal(np.arange(1.0, 401.0), 0.95, 39.0) == 390.0  # of 39 the 38th: 97.4 % of the way up

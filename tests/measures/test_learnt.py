@@ -87,7 +87,7 @@ def test_numbers_are_the_body_in_its_own_trunks() -> None:
 
 def test_the_committed_table_is_whole_and_corrects_no_more_than_it_says() -> None:
     for left_out in range(PARTS_LEFT_OUT + 1):
-        table = corrections(left_out)
+        table = corrections(left_out, TABLE)
         assert table and set(table) <= set(DETAIL)
         for key, learnt in table.items():
             assert np.isfinite([learnt.mean, learnt.sd, learnt.weight]).all() and (learnt.sd > 0).all(), key
@@ -102,5 +102,5 @@ def test_a_body_never_seen_is_corrected_by_a_few_degrees_at_most(motion: bodies.
     track = followed(film(motion, turned=12.0))
     attempt = find_attempts(track)[0]
     with_it, without = ({r.detail: r.value for r in measure_attempt(track, attempt, learnt=learnt)[0]} for learnt in (corrections(), {}))
-    moved = [abs(with_it[d] - without[d]) for s, d in corrections() if s is attempt.skill]
+    moved = [abs(with_it[d] - without[d]) for s, d in corrections(0, TABLE) if s is attempt.skill]
     assert 0 < max(moved) < 5.0
