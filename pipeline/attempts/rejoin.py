@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.attempts.find import find_attempts
+from pipeline.attempts import find
 from pipeline.attempts.signals import SIDES, trunk_length
 from pipeline.landmarks.track import INDEX, Track
 
@@ -27,7 +27,7 @@ def rejoined(track: Track) -> Track:
     for other in track.others:
         for late in (False, True):
             whole = _with_part(out, other, late)
-            if whole is not None and len(find_attempts(whole)) > len(find_attempts(out)):
+            if whole is not None and len(find.find_attempts(whole)) > len(find.find_attempts(out)):
                 out = replace(whole, others=tuple(one for one in out.others if one is not other))
     return out
 
@@ -35,7 +35,7 @@ def rejoined(track: Track) -> Track:
 def _with_part(track: Track, other: Track, late: bool) -> Track | None:
     """The track going over from another's, or (`late`) into it; None where that one did no skill there or they do not meet."""
     seen = np.flatnonzero(track.seen)
-    if not len(seen) or not any(_missed(track, a.start_s, a.end_s, late) for a in find_attempts(other)):
+    if not len(seen) or not any(_missed(track, a.start_s, a.end_s, late) for a in find.find_attempts(other)):
         return None
     turn = slice(None, None, -1 if late else 1)  # backwards in time an end is a beginning
     met = _meeting(track.xy[turn][:, CORE], other.xy[turn][:, CORE], np.abs(track.t[turn] - track.t[turn][0]), trunk_length(track))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline.attempts.find import CLEAR, find_attempts
+from pipeline.attempts import find
 from pipeline.attempts.rejoin import rejoined
 from pipeline.landmarks.choose import settled_notes
 from pipeline.landmarks.track import Track
@@ -25,8 +25,8 @@ def athlete(track: Track, *, told: Skill | None = None) -> Track:
         return track
     whole = rejoined(track)
     people = (replace(whole, others=()), *whole.others)
-    fits = [max((a.certainty for a in find_attempts(one, told=told)), default=0.0) for one in people]
-    clear = [fit >= CLEAR for fit in fits]  # where the skill was told, less counts too, but only beside nobody who does it clearly
+    fits = [max((a.certainty for a in find.find_attempts(one, told=told)), default=0.0) for one in people]
+    clear = [fit >= find.CLEAR for fit in fits]  # where the skill was told, less counts too, but only beside nobody who does it clearly
     doing = [one for one, does in zip(people, clear if any(clear) else [fit > 0 for fit in fits], strict=True) if does]
     if len(doing) != 1:
         return people[0]

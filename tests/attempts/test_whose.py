@@ -91,7 +91,7 @@ def test_where_the_skill_was_told_a_faint_one_counts_beside_nobody_who_does_it_c
         certainty = fit[float(track.xy[-1, 0, 0])]
         return [replace(attempt, certainty=certainty, told=True)] if certainty >= find.CLEAR_TOLD else []
 
-    monkeypatch.setattr(whose, "find_attempts", faint)
+    monkeypatch.setattr(find, "find_attempts", faint)
     chosen = whose.athlete(beside(first, other), told=Skill.LUNGE)
     np.testing.assert_array_equal(chosen.xy, (first, other)[expected or 0].xy)
     assert open_choice(chosen.notes) == (expected is None)

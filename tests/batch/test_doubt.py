@@ -1,5 +1,7 @@
 """Several people, several cameras: what cannot be told is said in the clip's row, and nothing is joined that nobody has joined."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,8 @@ from pipeline.landmarks.track import N, Track
 from pipeline.store import Store
 from tests.batch.nights import TODAY, StandIn, clips_folder
 from tests.clips.filming import film
+from tests.measures import bodies
+from tests.measures.bodies import film as filmed
 
 ALIKE = "Two people move much alike (93 %); the more active one was taken for the athlete."
 
@@ -34,6 +38,20 @@ def test_two_people_who_move_alike_are_said_whether_or_not_anything_was_found(tm
     clip = film(tmp_path / "a.mp4")
     done = process_clip(Task("a.mp4", clip, "0" * 32, "OT-01", "Otters", "2026-03-02", LandmarkSettings(), tmp_path))
     assert done.status == (MEASURED if found else NOTHING_FOUND) and ALIKE in done.reason
+
+
+@pytest.mark.parametrize("second_lunges", [False, True])
+def test_who_alone_does_a_skill_is_measured_without_a_doubt(tmp_path, monkeypatch, second_lunges):
+    lunge = filmed(bodies.lunge())
+    carried = replace(lunge, xy=lunge.xy[:1] + np.stack([np.linspace(0, 300, len(lunge)), np.zeros(len(lunge))], axis=1)[:, None])
+    first = replace(lunge, xy=lunge.xy + 300.0) if second_lunges else carried
+    measured = []
+    monkeypatch.setattr("pipeline.landmarks.cache.cached_track", lambda *_, **__: replace(first, others=(lunge,), notes=(ALIKE,)))
+    monkeypatch.setattr(process, "_measured", lambda task, track, attempt: measured.append(track) or process.AttemptResult(attempt, "l"))
+    clip = film(tmp_path / "a.mp4")
+    done = process_clip(Task("a.mp4", clip, "0" * 32, "OT-01", "Otters", "2026-03-02", LandmarkSettings(), tmp_path))
+    assert done.status == MEASURED and (ALIKE in done.reason) == second_lunges
+    np.testing.assert_array_equal(measured[0].xy, first.xy if second_lunges else lunge.xy)
 
 
 def test_two_cameras_on_one_go_are_two_attempts_unless_the_coach_says_skip(tmp_path):
