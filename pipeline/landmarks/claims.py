@@ -25,7 +25,7 @@ STRANGER, STRANGER_FRAMES = 1.0, 5  # so much better they fit somebody else, ove
 UNLIKE = 1.0  # and so much worse than they usually fit
 APART_FRAMES = 0.1  # share of the shorter one's frames in which two parts of one person may be apart
 SURE_FRAMES = 3
-GO = 2.5  # torsos a second that a person may go unseen
+GO, FRAME_S = 2.5, 0.05  # torsos a second that a person may go unseen, for longer than from frame to frame
 PURER, NOT_MINE = 2, 0.5  # times wardrobes are learned again, without frames that fit somebody else so much better
 SHRUNKEN = 0.45  # of the length all limbs together mostly have
 LEFT = 0.15  # share of a person's frames that must remain, or it was nobody
@@ -94,7 +94,7 @@ def _round(people: list[Person], had: dict[int, int], t: np.ndarray, *, at_last:
     known = wardrobes(people)
     for i, a in enumerate(people):
         for j in range(i):
-            _settle_two(a, people[j], known[i], known[j], at_last=at_last)
+            _settle_two(a, people[j], known[i], known[j], t, at_last=at_last)
     for k, person in enumerate(people):
         _drop_strangers(person, k, known)
         _drop_shrunken(person)
@@ -142,13 +142,13 @@ def _claimed(a: Person, b: Person) -> np.ndarray:
     return np.nan_to_num(limbs_apart(a.xy, b.xy, size), nan=9.0) < ONE_BODY
 
 
-def _settle_two(a: Person, b: Person, mine: Wardrobe | None, theirs: Wardrobe | None, *, at_last: bool) -> None:
+def _settle_two(a: Person, b: Person, mine: Wardrobe | None, theirs: Wardrobe | None, t: np.ndarray, *, at_last: bool) -> None:
     """Give the frames in which two claim one body to the one whose clothes they are and whose way leads there."""
     for start, stop in runs(_claimed(a, b)):
         told = [_mean(mine.fit(p.clothes[start:stop]) - theirs.fit(p.clothes[start:stop])) if mine and theirs else 0.0 for p in (a, b)]
         if told[0] > EACH_OWN and told[1] < -EACH_OWN:  # two bodies close together, each in its own clothes
             continue
-        sum_of = np.mean(told) + LEAP * (_leaps(b, start, stop) - _leaps(a, start, stop))
+        sum_of = np.mean(told) + LEAP * (_leaps(b, start, stop, t) - _leaps(a, start, stop, t))
         if abs(sum_of) < (AT_LAST if at_last else TELLING):
             sum_of = a.valid.sum() - b.valid.sum() + 0.5 if at_last else 0.0
         if sum_of:
@@ -161,15 +161,16 @@ def _mean(values: np.ndarray) -> float:
     return float(known.mean()) if len(known) else 0.0
 
 
-def _leaps(person: Person, start: int, stop: int) -> float:
-    """Torsos that the joints leap from outside some frames into them, at both ends together; across a gap too, for nobody flies."""
+def _leaps(person: Person, start: int, stop: int, t: np.ndarray) -> float:
+    """Torsos that the joints leap from outside some frames into them, at both ends together; across a gap too, further than one may go."""
     far = 0.0
     for end in (start, stop):
         before, after = np.flatnonzero(person.valid[:end])[-1:], np.flatnonzero(person.valid[end:])[:1] + end
         if len(before) and len(after):
             one, other = person.xy[before[0]], person.xy[after[0]]
             size = max(float(torso(one)), float(torso(other)), 1.0)
-            far += float(np.clip(limbs_apart(one, other, size) - LEAP_FREE, 0.0, LEAP_MOST))
+            free = LEAP_FREE + GO * max(float(t[after[0]] - t[before[0]]) - FRAME_S, 0.0)
+            far += float(np.clip(limbs_apart(one, other, size) - free, 0.0, LEAP_MOST))
     return far
 
 
