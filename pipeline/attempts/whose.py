@@ -1,25 +1,32 @@
 """Whose attempts count: where more than one person may be the athlete, the one who does a skill.
 
 How much somebody moves is known while following; what it was that she did, only here. A spotter who kneels and reaches, or a child who
-walks through, may move as much as a child in a lunge, but does no skill. Two children who both do one stay an open choice.
+walks through, may move as much as a child in a lunge, but does no skill. Two children who both do one stay an open choice, and so do two
+tracks that lie on one body for a while: there either may have limbs of the other.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from pipeline.attempts import find
-from pipeline.attempts.rejoin import rejoined
+from pipeline.attempts.rejoin import CORE, SAME_PLACE, rejoined
+from pipeline.attempts.signals import trunk_length
 from pipeline.landmarks.choose import settled_notes
 from pipeline.landmarks.track import Track
 from pipeline.vocabulary import Skill
+
+ENTANGLED = 0.1  # share of the frames in which two tracks lie on one body; of two people beside each other at most 0.05 (20 drawn clips)
 
 
 def athlete(track: Track, *, told: Skill | None = None) -> Track:
     """The track of who does a skill, `told` where it was told, and of nobody else; with parts of hers that were followed as another's.
 
     Where exactly one of those who may be the athlete does, the choice is settled, whoever moved most, and no note calls it open. Where
-    several do, or nobody, it is left as it came: the one who moved most, with the note if there was one.
+    several do, or nobody, or her track is entangled with another's, it is left as it came: the one who moved most, with the note if there
+    was one.
     """
     if not track.others:
         return track
@@ -28,6 +35,13 @@ def athlete(track: Track, *, told: Skill | None = None) -> Track:
     fits = [max((a.certainty for a in find.find_attempts(one, told=told)), default=0.0) for one in people]
     clear = [fit >= find.CLEAR for fit in fits]  # where the skill was told, less counts too, but only beside nobody who does it clearly
     doing = [one for one, does in zip(people, clear if any(clear) else [fit > 0 for fit in fits], strict=True) if does]
-    if len(doing) != 1:
+    if len(doing) != 1 or any(entangled(doing[0], one) for one in people if one is not doing[0]):
         return people[0]
     return replace(doing[0], notes=settled_notes(track.notes))
+
+
+def entangled(one: Track, other: Track) -> bool:
+    """Whether shoulders and hips of two tracks lie in the same place in more than a chance frame."""
+    apart = np.linalg.norm(one.xy[:, CORE] - other.xy[:, CORE], axis=-1).mean(axis=-1) / trunk_length(one)
+    with np.errstate(invalid="ignore"):
+        return bool((apart < SAME_PLACE).sum() > ENTANGLED * one.seen.sum())

@@ -30,8 +30,8 @@ def lunging() -> Track:
 
 
 def walking(like: Track, *, pixels: float = 300.0) -> Track:
-    """Somebody who stands as she stood at first and is carried across the picture: she moves a lot and does nothing."""
-    way = np.linspace(0.0, pixels, len(like))
+    """Somebody who stands beside as she stood at first and is carried away: she moves a lot and does nothing."""
+    way = np.sign(pixels) * 250.0 + np.linspace(0.0, pixels, len(like))
     return replace(like, xy=like.xy[:1] + np.stack([way, 0 * way], axis=1)[:, None])
 
 
@@ -62,6 +62,17 @@ def test_two_who_both_do_a_skill_stay_an_open_choice() -> None:
     chosen = whose.athlete(beside(lunging(), walking(lunging()), there))
     np.testing.assert_array_equal(chosen.xy, lunging().xy)
     assert open_choice(chosen.notes) and BREAKS_OFF in chosen.notes and chosen.others == ()
+
+
+@pytest.mark.parametrize(("frames", "stays"), [(0, False), (5, False), (40, True)])
+def test_two_tracks_on_one_body_stay_an_open_choice(frames: int, stays: bool) -> None:
+    first, xy = lunging(), walking(lunging()).xy.copy()
+    xy[len(xy) - frames :] = first.xy[len(xy) - frames :]  # back on her feet, she stands still
+    other = replace(first, xy=xy)
+    assert find_attempts(other) == []
+    chosen = whose.athlete(beside(first, other))
+    assert open_choice(chosen.notes) == stays
+    np.testing.assert_array_equal(chosen.xy, first.xy)
 
 
 def test_nobody_who_does_a_skill_leaves_it_open() -> None:
