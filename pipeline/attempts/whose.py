@@ -18,7 +18,7 @@ from pipeline.landmarks.choose import settled_notes
 from pipeline.landmarks.track import Track
 from pipeline.vocabulary import Skill
 
-ENTANGLED = 0.1  # share of the frames in which two tracks lie on one body; of two people beside each other at most 0.05 (20 drawn clips)
+ENTANGLED = 0.1  # share of the frames in which two tracks lie on one body; of two people beside each other at most 0.04 (22 drawn clips)
 
 
 def athlete(track: Track, *, told: Skill | None = None) -> Track:
