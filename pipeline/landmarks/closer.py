@@ -4,8 +4,8 @@ A hold is read as a median over many frames, so jitter hardly counts there and w
 Another network errs otherwise: the heavy one of the family, tuned on the same drawn and real people, is 13.8 M weights instead of 3.2 M,
 far too slow for every frame, but FRAMES a hold cost less than a second. What it sees is told in the trunk's own frame, so that it holds
 however the athlete and the phone sway, and every joint of the hold moves SHARE of the way. On 381 drawn holds of 31 bodies a lunge's
-hip and a stand's flat hips are read a tenth better so, toes and a loaded knee more, nothing worse; on real upright people 72 % of joints
-lie within a fifth of the trunk instead of 70 %. Knees in tucks and cartwheels it sees no better (models/CARD_CLOSER.md).
+hip and a stand's flat hips are read a tenth better so (8 and 5 % once they are put right at poses), toes and a loaded knee more, nothing
+worse; on real upright people 72 % of joints lie within a fifth of the trunk instead of 70 %. Knees in tucks and cartwheels it sees no better (models/CARD_CLOSER.md).
 """
 
 from __future__ import annotations
