@@ -72,6 +72,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
 
     Chains are made twice: where passes change from person to person, the clothes seen in the first ones tell who is who.
     """
+    from pipeline.landmarks.bridges import bridge
     from pipeline.landmarks.claims import better, fits, settle, wardrobes
 
     if not paths:
@@ -111,6 +112,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
             out[k] = _joined(paths, passes, best_chain(passes, own, [*own, *rivals], seed=seed, like=CLOTHES * (like + lack)))
     if len(out) > 1:
         out = settle([p for p in out if p.valid.any()], t)
+    bridge(out, paths, passes)
     return out
 
 
