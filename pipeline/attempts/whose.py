@@ -2,7 +2,7 @@
 
 How much somebody moves is known while following; what it was that she did, only here. A spotter who kneels and reaches, or a child who
 walks through, may move as much as a child in a lunge, but does no skill. Two children who both do one stay an open choice, and so do two
-tracks that lie on one body for a while: there either may have limbs of the other.
+tracks that lie on one body for a while: there either may have limbs of the other. Who does hers in a mirror is nobody else.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.attempts import find
+from pipeline.attempts.reflection import mirrored, reflection
 from pipeline.attempts.rejoin import CORE, SAME_PLACE, rejoined
 from pipeline.attempts.signals import trunk_length
 from pipeline.landmarks.choose import settled_notes
@@ -24,20 +25,25 @@ ENTANGLED = 0.1  # share of the frames in which two tracks lie on one body; of t
 def athlete(track: Track, *, told: Skill | None = None) -> Track:
     """The track of who does a skill, `told` where it was told, and of nobody else; with parts of hers that were followed as another's.
 
-    Where exactly one of those who may be the athlete does, the choice is settled, whoever moved most, and no note calls it open. Where
-    several do, or nobody, or her track is entangled with another's, it is left as it came: the one who moved most, with the note if there
-    was one.
+    Where exactly one of those who may be the athlete does, the choice is settled, whoever moved most, and no note calls it open; a
+    reflection that does the same beside her is not counted. Where several do, or nobody, or her track is entangled with another's, or is
+    the reflection of somebody of whom less was seen, it is left as it came: the one who moved most, with the note if there was one.
     """
     if not track.others:
         return track
     whole = rejoined(track)
     people = (replace(whole, others=()), *whole.others)
-    fits = [max((a.certainty for a in find.find_attempts(one, told=told)), default=0.0) for one in people]
+    did = [find.find_attempts(one, told=told) for one in people]
+    fits = [max((a.certainty for a in attempts), default=0.0) for attempts in did]
     clear = [fit >= find.CLEAR for fit in fits]  # where the skill was told, less counts too, but only beside nobody who does it clearly
-    doing = [one for one, does in zip(people, clear if any(clear) else [fit > 0 for fit in fits], strict=True) if does]
-    if len(doing) != 1 or any(entangled(doing[0], one) for one in people if one is not doing[0]):
+    does = [i for i, counts in enumerate(clear if any(clear) else [fit > 0 for fit in fits]) if counts]
+    doing = [i for i in does if not any(reflection(people[i], people[k], did[i], did[k]) for k in does if k != i)]
+    if len(doing) != 1:
         return people[0]
-    return replace(doing[0], notes=settled_notes(track.notes))
+    hers = people[doing[0]]
+    if any(entangled(hers, one) or mirrored(hers, one, did[doing[0]]) for one in people if one is not hers):
+        return people[0]
+    return replace(hers, notes=settled_notes(track.notes))
 
 
 def entangled(one: Track, other: Track) -> bool:
