@@ -15,7 +15,7 @@ from pipeline.attempts import find
 from pipeline.attempts.reflection import mirrored, reflection
 from pipeline.attempts.rejoin import CORE, SAME_PLACE, rejoined
 from pipeline.attempts.signals import trunk_length
-from pipeline.landmarks.choose import settled_notes
+from pipeline.landmarks.choose import open_choice, settled_notes
 from pipeline.landmarks.track import Track
 from pipeline.vocabulary import Skill
 
@@ -27,7 +27,8 @@ def athlete(track: Track, *, told: Skill | None = None) -> Track:
 
     Where exactly one of those who may be the athlete does, the choice is settled, whoever moved most, and no note calls it open; a
     reflection that does the same beside her is not counted. Where several do, or nobody, or her track is entangled with another's, or is
-    the reflection of somebody of whom less was seen, it is left as it came: the one who moved most, with the note if there was one.
+    the reflection of somebody of whom less was seen, it is left as it came: the one who moved most, with the note if there was one. So it
+    is where nothing was told and one moved far more than all others: what little somebody else did may only look like a skill.
     """
     if not track.others:
         return track
@@ -39,6 +40,8 @@ def athlete(track: Track, *, told: Skill | None = None) -> Track:
     does = [i for i, counts in enumerate(clear if any(clear) else [fit > 0 for fit in fits]) if counts]
     doing = [i for i in does if not any(reflection(people[i], people[k], did[i], did[k]) for k in does if k != i)]
     if len(doing) != 1:
+        return people[0]
+    if doing[0] and told is None and not open_choice(track.notes):
         return people[0]
     hers = people[doing[0]]
     if any(entangled(hers, one) or mirrored(hers, one, did[doing[0]]) for one in people if one is not hers):

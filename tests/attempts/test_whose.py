@@ -75,6 +75,13 @@ def test_two_tracks_on_one_body_stay_an_open_choice(frames: int, stays: bool) ->
     np.testing.assert_array_equal(chosen.xy, first.xy)
 
 
+def test_who_moved_far_less_is_taken_only_where_her_skill_was_told() -> None:
+    """What somebody who hardly moves does may only look like a skill: on one of 480 drawn clips it was a bystander's."""
+    clear = beside(walking(lunging()), lunging(), notes=(BREAKS_OFF,))
+    np.testing.assert_array_equal(whose.athlete(clear).xy, walking(lunging()).xy)
+    np.testing.assert_array_equal(whose.athlete(clear, told=Skill.LUNGE).xy, lunging().xy)
+
+
 def test_nobody_who_does_a_skill_leaves_it_open() -> None:
     chosen = whose.athlete(beside(walking(lunging()), walking(lunging(), pixels=-200.0)))
     np.testing.assert_array_equal(chosen.xy, walking(lunging()).xy)
