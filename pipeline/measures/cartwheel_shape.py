@@ -8,7 +8,6 @@ from pipeline.geometry import joint_angle, length
 from pipeline.measures import words
 from pipeline.measures.angles import names, problem_of
 from pipeline.measures.cartwheel import own_lengths
-from pipeline.measures.learnt import put_right
 from pipeline.measures.look import BOTH, Look
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
@@ -84,9 +83,7 @@ def readings(look: Look, table: Table) -> list[Reading]:
     """Legs apart, toes of each foot, and why eyes on the hands stays open."""
     scene = look.scene
     out = [make_reading(Skill.CARTWHEEL, "legs_apart", Side.NONE, _widest(scene), table)]
-    out += [
-        make_reading(Skill.CARTWHEEL, "toe_point", side, put_right(scene, "toe_point", side, _toes(scene, side)), table) for side in BOTH
-    ]
+    out += [make_reading(Skill.CARTWHEEL, "toe_point", side, _toes(scene, side), table) for side in BOTH]
     problem = problem_of(scene, 1.0, "", "", words.FRONT_VIEW) or FACE_TOO_SMALL
     unseen = Evidence(float("nan"), line=("left_ear", "nose"), problem=problem)
     return [*out, make_reading(Skill.CARTWHEEL, "head_to_hands", Side.NONE, unseen, table)]
