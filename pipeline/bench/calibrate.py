@@ -226,7 +226,9 @@ def _mixed(own: float, n: float, cover: float, usual: float) -> float:
 def _count(errors: Errors) -> Known:
     """By how many counts an interval must be widened to hold the truth; by one where too few are known."""
     n = len(errors.error)
-    wider = conformal(np.abs(errors.error), COVER) if n >= (1 + COVER) / (1 - COVER) / 2 else max(1.0, float(errors.error.max(initial=0)))
+    off = np.abs(errors.error)
+    few = n < (1 + COVER) / (1 - COVER) / 2
+    wider = max(1.0, float(off.max(initial=0))) if few else conformal(off, COVER, worth(off, errors.body))
     return Known(0.0, wider / 1.96, 1.96, n)
 
 

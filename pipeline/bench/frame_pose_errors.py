@@ -32,7 +32,7 @@ from pipeline.vocabulary import Side, Skill
 STRENGTH = 20.0  # the ridge's pull towards no correction, in clips one sd off in every number
 WINDOW_STRENGTH = 10.0
 STRAY, WIDEST, LEAST_SD = 0.03, 1.5, 1e-3
-OUT_OF_PLANE = 0.4  # of a leg's weight, where its knee bends towards the camera or away
+OUT_OF_PLANE = 0.7  # of a leg's weight, where its knee bends towards the camera or away: the least with which 90 % of bent knees are found
 LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "hip_angle"), (Skill.LUNGE, "knee_angle"), (Skill.LOADED_LUNGE, "knee_angle"), (Skill.SHOULDER_STAND, "hip_angle"),
     (Skill.SHOULDER_STAND, "knee_angle"), (Skill.BACKWARD_ROLL, "hip_angle"), (Skill.BACKWARD_ROLL, "knee_angle"), (Skill.CARTWHEEL, "hip_angle"),

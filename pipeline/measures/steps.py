@@ -146,7 +146,9 @@ def _moves_at(feet: Feet, when: float) -> bool:
 def _closing(look: Look, start: float, steps: list[Step]) -> tuple[int, int, int]:
     """Counts less the one step that closes feet put down apart; where it is open whether they were, both ways are counted."""
     _, ankles = look.smooth(("left_ankle", "right_ankle"), start, start + 0.12, WIDTH_S)
-    apart = float(np.nanmedian(np.linalg.norm(ankles[:, 0] - ankles[:, 1], axis=-1)) / leg_pixels(look.scene)) - HIP_WIDTH
+    between = np.linalg.norm(ankles[:, 0] - ankles[:, 1], axis=-1)
+    seen = between[np.isfinite(between)]
+    apart = float(np.median(seen) / leg_pixels(look.scene)) - HIP_WIDTH if len(seen) else APART  # unseen: it is open
     less = int(apart > APART)
     value, least, most = counted(steps, less)
     if abs(apart - APART) < APART_SD:

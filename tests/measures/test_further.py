@@ -139,6 +139,14 @@ def test_steps_after_a_cartwheel_beyond_the_one_that_closes_the_feet(steps, apar
     assert got.value == int(got.value) and got.unit in COUNTS
 
 
+def test_where_the_feet_are_not_seen_as_they_come_down_it_is_open_whether_one_closes_them() -> None:
+    track = film(stepping([("left", 1.0, -0.35)], apart=0.4), turned=-90.0)
+    xy = track.xy.copy()
+    xy[(track.t >= 0.68) & (track.t < 0.86)] = np.nan
+    got = read(replace(track, xy=xy), Skill.CARTWHEEL, foot1_s=0.3, foot2_s=0.7, hand1_s=0.1, hand2_s=0.2)["step_together"]
+    assert got.low == 0 and got.high >= 1
+
+
 def test_a_heel_that_sinks_and_a_foot_that_slides_a_little_are_no_steps() -> None:
     motion = stood(3.0)
     joints = motion.joints.copy()
