@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from pipeline.bench.scenes import BODIES, KINDS, MORE, PARTS, WIDER_FROM, bodies, body_of, kind, leaves, scene
+from pipeline.bench.scenes import BODIES, KINDS, MORE, PARTS, bodies, body_of, kind, leaves, scene
 from pipeline.stage.motions.cartwheel import CartwheelStyle
 from pipeline.stage.motions.lunge import LoadedLungeStyle, LungeStyle
 from pipeline.stage.motions.shoulder_stand import ShoulderStandStyle
@@ -34,14 +34,16 @@ def test_the_parts_share_no_body_no_seed_and_no_cloth():
 
 
 def test_later_scenes_show_many_other_bodies_and_the_parts_still_share_none():
-    later = {part: [scene(part, i) for i in range(WIDER_FROM, WIDER_FROM + 120)] for part in PARTS}
-    tune, report = ({x.shape for s in later[part] for x in (s, *s.extras)} for part in PARTS)
-    assert not tune & report and not (tune | report) & {shape for shapes in BODIES.values() for shape in shapes}
-    for part in PARTS:
-        shown = {s.shape for s in later[part]}
-        assert shown <= set(bodies(part, WIDER_FROM)) and len(shown) >= 0.8 * MORE[part]
-        assert len({(body_of(s.name), s.shape) for s in later[part]}) == len({body_of(s.name) for s in later[part]}) == len(shown)
-        assert not {body_of(s.name) for s in later[part]} & {body_of(s.name) for s in MANY[part]}
+    for group in range(2):
+        first = {part: MORE[part][group][0] for part in PARTS}
+        later = {part: [scene(part, i) for i in range(first[part], first[part] + 120)] for part in PARTS}
+        tune, report = ({x.shape for s in later[part] for x in (s, *s.extras)} for part in PARTS)
+        assert not tune & report and not (tune | report) & {shape for shapes in BODIES.values() for shape in shapes}
+        for part in PARTS:
+            shown = {s.shape for s in later[part]}
+            assert shown <= set(bodies(part, first[part])) and len(shown) >= 0.8 * MORE[part][group][1]
+            assert len({(body_of(s.name), s.shape) for s in later[part]}) == len({body_of(s.name) for s in later[part]}) == len(shown)
+            assert not {body_of(s.name) for s in later[part]} & {body_of(s.name) for s in MANY[part]}
 
 
 def test_a_scene_is_the_same_whenever_it_is_asked_for():
@@ -67,3 +69,26 @@ def test_ranges_are_as_wide_as_beginners_are(part):
     assert loaded and any(isinstance(s, LungeStyle) and s.then for s in styles)
     walkers = [x for s in MANY[part] for x in s.extras if x.kind == "walk"]
     assert len(walkers) >= 10 and all(min(abs(x.yaw), abs(x.yaw - 180)) <= 6 for x in walkers)  # across the picture, not into it
+
+
+def test_no_body_is_in_both_parts_or_in_two_groups():
+    groups = [bodies(part, first) for part in PARTS for first in (0, *(first for first, _ in MORE[part]))]
+    everyone = [repr(shape) for group in groups for shape in group]
+    assert len(everyone) == len(set(everyone)) > 80
+
+
+def test_a_group_begins_where_it_is_said_to_and_holds_as_many():
+    for part in PARTS:
+        before = bodies(part, 0)
+        for first, count in MORE[part]:
+            assert bodies(part, first - 1) == before
+            before = bodies(part, first)
+            assert len(before) == count
+
+
+def test_the_body_is_told_from_the_clips_name():
+    for part in PARTS:
+        for index in (3, 239, 240, 359, 360, 599, 600, 700):
+            one = scene(part, index)
+            told = body_of(f"{one.name}.mp4")
+            assert bodies(part, index)[int(told.split()[-1])] == one.shape
