@@ -224,12 +224,14 @@ def _mixed(own: float, n: float, cover: float, usual: float) -> float:
 
 
 def _count(errors: Errors) -> Known:
-    """By how many counts an interval must be widened to hold the truth; by one where too few are known."""
-    n = len(errors.error)
+    """By how many counts an interval must be widened to hold the truth; by one where too few are known. A count more or less is a large
+    step: one is left out only where without it the share that holds is COVER even one standard error lower."""
     off = np.abs(errors.error)
-    few = n < (1 + COVER) / (1 - COVER) / 2
-    wider = max(1.0, float(off.max(initial=0))) if few else conformal(off, COVER, worth(off, errors.body))
-    return Known(0.0, wider / 1.96, 1.96, n)
+    if len(off) < (1 + COVER) / (1 - COVER) / 2:
+        return Known(0.0, max(1.0, float(off.max(initial=0))) / 1.96, 1.96, len(off))
+    units = worth(off, errors.body)
+    held = ((wider, float(np.mean(off <= wider))) for wider in np.unique(np.append(np.ceil(off), 0.0)))
+    return Known(0.0, next(wider for wider, share in held if share - np.sqrt(share * (1 - share) / units) >= COVER) / 1.96, 1.96, len(off))
 
 
 def write(table: Table, file: Path, made: str, about: Sequence[str]) -> None:
