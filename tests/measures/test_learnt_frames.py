@@ -132,7 +132,6 @@ def test_a_cartwheels_knee_is_the_windows_middle_and_what_was_learnt() -> None:
     assert with_it - without == pytest.approx((middle - 4.0) - (middle - scatter), abs=1e-6)
 
 
-@pytest.mark.skipif(not FRAMES_TABLE.is_file(), reason="the table was not learnt yet")
 def test_the_committed_table_has_the_numbers_in_their_order() -> None:
     rows = list(csv.DictReader(line for line in FRAMES_TABLE.read_text(encoding="utf-8").splitlines() if not line.startswith("#")))
     for (skill, detail), mine in groupby(rows, key=lambda r: (r["skill"], r["detail"])):
