@@ -11,13 +11,13 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.attempts import find
-from pipeline.attempts.signals import SIDES, trunk_length
-from pipeline.landmarks.track import INDEX, Track
+from pipeline.attempts.signals import trunk_length
+from pipeline.landmarks.paths import CORE
+from pipeline.landmarks.track import Track
 
 UNSEEN = 0.1  # share of the frames of a skill in which the other one may be seen
 SAME_PLACE = 0.3  # trunks, mean over shoulders and hips; two bodies side by side are a trunk apart
 WITHIN_S, BLINK_S = 1.0, 0.1  # of the end of the one's way; and what may be lost while the one is taken for the other
-CORE = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip") for side in SIDES]
 
 
 def rejoined(track: Track) -> Track:

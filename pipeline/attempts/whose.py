@@ -13,9 +13,10 @@ import numpy as np
 
 from pipeline.attempts import find
 from pipeline.attempts.reflection import mirrored, reflection
-from pipeline.attempts.rejoin import CORE, SAME_PLACE, rejoined
+from pipeline.attempts.rejoin import SAME_PLACE, rejoined
 from pipeline.attempts.signals import trunk_length
 from pipeline.landmarks.choose import open_choice, settled_notes
+from pipeline.landmarks.paths import CORE
 from pipeline.landmarks.track import Track
 from pipeline.vocabulary import Skill
 

@@ -16,6 +16,7 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,6 +25,9 @@ from pipeline.errors import MatsideError
 from pipeline.landmarks import models
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 LAYOUT = "matside-track-1"
 PER_POINT = ("x", "y", "z", "visibility", "disagreement")
@@ -63,7 +67,6 @@ def cache_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> P
 def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None) -> None:
     """Write a track whole or not at all."""
     import pyarrow as pa
-    import pyarrow.parquet as pq
 
     columns = {"t": track.t}
     for number, one in enumerate((track, *track.others)):
@@ -73,7 +76,13 @@ def write_track(track: Track, file: Path, *, about: dict[str, str] | None = None
         "layout": LAYOUT, "source": track.source, "width": str(track.size[0]), "height": str(track.size[1]),
         "notes": json.dumps(list(track.notes)), **(about or {}),
     }  # fmt: skip
-    table = table.replace_schema_metadata(words)
+    write_table(table.replace_schema_metadata(words), file)
+
+
+def write_table(table: pa.Table, file: Path) -> None:
+    """Write a table as Parquet, whole or not at all."""
+    import pyarrow.parquet as pq
+
     file.parent.mkdir(parents=True, exist_ok=True)
     handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.stem[:16]}-", suffix=".part")
     os.close(handle)

@@ -9,15 +9,13 @@ The file's name begins as the track's does, so that whoever forgets a clip forge
 from __future__ import annotations
 
 import hashlib
-import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.landmarks import models
-from pipeline.landmarks.cache import cache_file
+from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Window, looked_at, moved, offsets
 from pipeline.landmarks.net import LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
@@ -83,17 +81,7 @@ def _read(file: Path) -> dict[tuple[float, float, str], np.ndarray]:
 def _write(file: Path, known: dict[tuple[float, float, str], np.ndarray]) -> None:
     """Whole or not at all."""
     import pyarrow as pa
-    import pyarrow.parquet as pq
 
     start, end, of = zip(*known, strict=True)
     values = np.array(list(known.values())).reshape(len(known), -1)
-    table = pa.table({"start": list(start), "end": list(end), "track": list(of), **dict(zip(COLUMNS, values.T, strict=True))})
-    file.parent.mkdir(parents=True, exist_ok=True)
-    handle, part = tempfile.mkstemp(dir=file.parent, prefix=f".{file.stem[:16]}-", suffix=".part")
-    os.close(handle)
-    try:
-        pq.write_table(table, part, compression="zstd")
-        os.replace(part, file)
-    except BaseException:
-        Path(part).unlink(missing_ok=True)
-        raise
+    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **dict(zip(COLUMNS, values.T, strict=True))}), file)
