@@ -1,15 +1,14 @@
 """What teaches measures/learnt_frames.py: every frame of hip and knee of the tuning parts, and the windows of a cartwheel's knees.
 
-Called by `python -m pipeline.bench pose-errors`. The same ridge as there, every clip counting alike however long it is. A roll's frames
-teach two corrections, upright and overhead, each frame as far as the trunk is turned over. The window of a cartwheel's knee is corrected
-after its frames were, by what was learnt without the clip's body; knees bent in the picture's plane count more (`in_plane.py`), for what
-bends at the camera cannot be seen, and would be learnt as a bend of all straight legs.
+Called by `python -m pipeline.bench pose-errors`. The same ridge as there (ridge.py), every clip counting alike however long it is. A roll's
+frames teach two corrections, upright and overhead, each frame as far as the trunk is turned over. The window of a cartwheel's knee is
+corrected after its frames were, by what was learnt without the clip's body; knees bent in the picture's plane count more (`in_plane.py`),
+for what bends at the camera cannot be seen, and would be learnt as a bend of all straight legs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -21,17 +20,17 @@ from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import missing
 from pipeline.bench.in_plane import COLUMN, in_plane
 from pipeline.bench.readings import MATCH_S
+from pipeline.bench.ridge import HEADING, Samples, joined, rows, without_fifths
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.measures import cartwheel
 from pipeline.measures.curves import curves, followed_side
-from pipeline.measures.learnt import ALWAYS, MOST, PARTS_LEFT_OUT, Correction, Corrections, looked_at_twice, standard
+from pipeline.measures.learnt import Correction, Corrections, looked_at_twice
 from pipeline.measures.learnt_frames import EACH, FRAME_NAMES, OVERHEAD, WINDOW, WINDOW_NAMES, blended, frame_numbers, upside_down
 from pipeline.measures.scene import make_scene
 from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 20.0  # the ridge's pull towards no correction, in clips one sd off in every number
 WINDOW_STRENGTH = 10.0
-STRAY, WIDEST, LEAST_SD = 0.03, 1.5, 1e-3
 OUT_OF_PLANE = 0.7  # of a leg's weight, where its knee bends towards the camera or away: the least with which 90 % of bent knees are found
 LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "hip_angle"), (Skill.LUNGE, "knee_angle"), (Skill.LOADED_LUNGE, "knee_angle"), (Skill.SHOULDER_STAND, "hip_angle"),
@@ -45,34 +44,11 @@ ABOUT = (
 )
 
 
-@dataclass(frozen=True)
-class Frames:
-    """Frames (or windows) of one detail: their numbers (n, k), what is missing to the truth (n,), whose they are, and their weight."""
-
-    numbers: np.ndarray
-    error: np.ndarray
-    body: np.ndarray
-    weight: np.ndarray
-
-    def where(self, mask: np.ndarray) -> Frames:
-        """Those of the mask."""
-        return Frames(self.numbers[mask], self.error[mask], self.body[mask], self.weight[mask])
-
-    def weighing(self, share: np.ndarray) -> Frames:
-        """The same, each counting by a share (n,)."""
-        return Frames(self.numbers, self.error, self.body, self.weight * share)
-
-
-def joined(parts: list[Frames]) -> Frames:
-    """All of them."""
-    return Frames(*(np.concatenate([getattr(p, name) for p in parts]) for name in ("numbers", "error", "body", "weight")))
-
-
-def frames_of(folder: Path, clips: Clips) -> dict[tuple[Skill, str], Frames]:
+def frames_of(folder: Path, clips: Clips) -> dict[tuple[Skill, str], Samples]:
     """What every frame of the attempts found teaches, by skill and detail; every clip's weights sum to 1."""
-    out: dict[tuple[Skill, str], list[Frames]] = {}
+    out: dict[tuple[Skill, str], list[Samples]] = {}
     for stem, (track, found) in clips.items():
-        mine: dict[tuple[Skill, str], list[Frames]] = {}
+        mine: dict[tuple[Skill, str], list[Samples]] = {}
         t, _, world = read_truth(folder / "truth" / f"{stem}.csv")
         for attempt in found:
             scene = make_scene(track, attempt, learnt={})
@@ -88,7 +64,7 @@ def frames_of(folder: Path, clips: Clips) -> dict[tuple[Skill, str], Frames]:
                 angle[scene.inside] = curve.value
                 known, n = np.isfinite(error), int(np.isfinite(error).sum())
                 numbers = frame_numbers(scene, own, angle)[scene.inside][known].astype(np.float32)
-                mine.setdefault(key, []).append(Frames(numbers, error[known], np.repeat(body_of(stem), n), np.ones(n)))
+                mine.setdefault(key, []).append(Samples(numbers, error[known], np.repeat(body_of(stem), n), np.ones(n)))
         for key, parts in mine.items():
             whole = joined(parts)
             if len(whole.error):
@@ -96,45 +72,17 @@ def frames_of(folder: Path, clips: Clips) -> dict[tuple[Skill, str], Frames]:
     return {key: joined(parts) for key, parts in out.items()}
 
 
-def usual(of: Frames) -> tuple[np.ndarray, np.ndarray]:
-    """(mean, sd) of each number, of what is known."""
-    known = np.isfinite(of.numbers) * of.weight[:, None]
-    total = np.maximum(known.sum(axis=0), 1e-9)
-    numbers = np.nan_to_num(of.numbers)
-    mean = (known * numbers).sum(axis=0) / total
-    return mean, np.maximum(np.sqrt((known * (numbers - mean) ** 2).sum(axis=0) / total), LEAST_SD)
-
-
-def fitted(of: Frames, mean: np.ndarray, sd: np.ndarray, strength: float) -> Correction:
-    """The correction that explains the errors, their mean included."""
-    of = of.where(of.weight > 0)
-    z, w = standard(of.numbers, mean, sd), of.weight
-    y = np.clip(of.error, *np.quantile(of.error, [STRAY, 1 - STRAY]))
-    middle, always = np.average(z, axis=0, weights=w), float(np.average(y, weights=w))
-    away = z - middle
-    weight = np.linalg.solve((away * w[:, None]).T @ away + strength * np.eye(z.shape[1]), (away * w[:, None]).T @ (y - always))
-    spread = float(np.sqrt(np.average((away @ weight) ** 2, weights=w)))
-    return Correction(mean, sd, weight, WIDEST * spread, always - float(middle @ weight))
-
-
-def without_fifths(of: Frames, strength: float) -> list[Correction]:
-    """Learnt from all bodies, and without each fifth of them."""
-    mean, sd = usual(of)
-    fifths = np.array([fifth_of(str(body)) for body in of.body])
-    return [fitted(of.where(fifths != k), mean, sd, strength) for k in range(PARTS_LEFT_OUT + 1)]
-
-
 Learnt = dict[tuple[Skill, str], list[Correction]]
 
 
-def learn_frames(taught: Mapping[tuple[Skill, str], Frames]) -> Learnt:
+def learn_frames(taught: Mapping[tuple[Skill, str], Samples]) -> Learnt:
     """The corrections of single frames; of skills that turn over two each."""
     out: Learnt = {}
     for (skill, detail), of in taught.items():
         share = upside_down(of.numbers) if skill in TURNS_OVER else np.zeros(len(of.error))
-        out[skill, f"{detail} {EACH}"] = without_fifths(of.weighing(1 - share), STRENGTH)
+        out[skill, f"{detail} {EACH}"] = without_fifths(of.weighing(1 - share), STRENGTH, with_mean=True)
         if skill in TURNS_OVER:
-            out[skill, f"{detail} {OVERHEAD}"] = without_fifths(of.weighing(share), STRENGTH)
+            out[skill, f"{detail} {OVERHEAD}"] = without_fifths(of.weighing(share), STRENGTH, with_mean=True)
     return out
 
 
@@ -143,9 +91,9 @@ def of_fifth(learnt: Learnt, k: int) -> Corrections:
     return {key: each[k] for key, each in learnt.items()}
 
 
-def windows_of(clips: Clips, truth: pd.DataFrame, learnt: Learnt) -> Frames | None:
+def windows_of(clips: Clips, truth: pd.DataFrame, learnt: Learnt) -> Samples | None:
     """What the windows of cartwheels' knees teach, their frames corrected by what other bodies taught."""
-    rows: list[tuple[np.ndarray, float, str, float]] = []
+    told: list[tuple[np.ndarray, float, str, float]] = []
     knees = truth[(truth.skill == str(Skill.CARTWHEEL)) & (truth.detail == "knee_angle")]
     for r, flat in zip(knees.itertuples(), in_plane(knees[COLUMN]), strict=True):
         track, found = clips.get(r.clip, (None, []))
@@ -157,14 +105,13 @@ def windows_of(clips: Clips, truth: pd.DataFrame, learnt: Learnt) -> Frames | No
         frames = frames[np.isfinite(frames)]
         if len(frames) and looked_at_twice(scene):
             numbers = cartwheel.window_knee(scene, Side(r.side), frames)[2]
-            rows.append((numbers, r.value - float(np.median(frames)), body_of(r.clip), 1.0 if flat else OUT_OF_PLANE))
-    return Frames(*(np.array(column) for column in zip(*rows, strict=True))) if rows else None
+            told.append((numbers, r.value - float(np.median(frames)), body_of(r.clip), 1.0 if flat else OUT_OF_PLANE))
+    return Samples(*(np.array(column) for column in zip(*told, strict=True))) if told else None
 
 
-def left_out(of: Frames, predicted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def left_out(of: Samples, predicted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(n,) errors left of each fifth's frames by the others' median, and by predictions (n,) of corrections learnt without it."""
-    fifths = np.array([fifth_of(str(body)) for body in of.body])
-    before, after = np.empty(len(of.error)), np.empty(len(of.error))
+    fifths, before, after = of.fifths, np.empty(len(of.error)), np.empty(len(of.error))
     for k in np.unique(fifths):
         mine = fifths == k
         before[mine] = of.error[mine] - np.median(of.error[~mine])
@@ -172,16 +119,16 @@ def left_out(of: Frames, predicted: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return before, after
 
 
-def predicted(of: Frames, learnt: list[Correction], overhead: list[Correction] | None = None) -> np.ndarray:
+def predicted(of: Samples, learnt: list[Correction], overhead: list[Correction] | None = None) -> np.ndarray:
     """(n,) what is added to each frame by what was learnt without its body's fifth."""
-    fifths = np.array([fifth_of(str(body)) for body in of.body])
-    out = np.empty(len(of.error))
+    fifths, out = of.fifths, np.empty(len(of.error))
     for k in np.unique(fifths):
-        out[fifths == k] = blended(of.numbers[fifths == k], learnt[k], overhead[k] if overhead else None)
+        mine = fifths == k
+        out[mine] = blended(of.numbers[mine], learnt[k], overhead[k] if overhead else None)
     return out
 
 
-def said(of: Frames, after: np.ndarray, name: str) -> str:
+def said(of: Samples, after: np.ndarray, name: str) -> str:
     """How far off frames of left-out bodies are, every clip alike."""
     before, after = left_out(of, after)
     mean = [float(np.average(np.abs(e), weights=of.weight)) for e in (before, after)]
@@ -209,7 +156,7 @@ def learn(parts: list[tuple[Path, Clips, pd.DataFrame]]) -> tuple[Learnt, list[s
     if windows:
         of = joined(windows)
         key = (Skill.CARTWHEEL, f"knee_angle {WINDOW}")
-        learnt[key] = without_fifths(of, WINDOW_STRENGTH)
+        learnt[key] = without_fifths(of, WINDOW_STRENGTH, with_mean=True)
         after = predicted(of, learnt[key])
         lines.append(said(of, after, "cartwheel knee over its window"))
         flat = of.weight == 1.0
@@ -219,13 +166,7 @@ def learn(parts: list[tuple[Path, Clips, pd.DataFrame]]) -> tuple[Learnt, list[s
 
 def table_lines(learnt: Learnt, made: str) -> list[str]:
     """The lines of the table."""
-    lines = [*ABOUT, f"# {made}", ",".join(["skill", "detail", "number", "mean", "sd", *map(str, range(PARTS_LEFT_OUT + 1))])]
-    for (skill, detail), each in learnt.items():
-        names = WINDOW_NAMES if detail.endswith(WINDOW) else FRAME_NAMES
-        for i, name in enumerate(names):
-            lines.append(
-                f"{skill},{detail},{name},{each[0].mean[i]:.4f},{each[0].sd[i]:.4f}," + ",".join(f"{c.weight[i]:.3f}" for c in each)
-            )
-        lines.append(f"{skill},{detail},{MOST},,," + ",".join(f"{c.most:.2f}" for c in each))
-        lines.append(f"{skill},{detail},{ALWAYS},,," + ",".join(f"{c.always:.2f}" for c in each))
+    lines = [*ABOUT, f"# {made}", HEADING]
+    for key, each in learnt.items():
+        lines += rows(key, WINDOW_NAMES if key[1].endswith(WINDOW) else FRAME_NAMES, each, digits=3, with_mean=True)
     return lines

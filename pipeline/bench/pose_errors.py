@@ -3,18 +3,16 @@
     python -m pipeline.bench pose-errors BENCH/tune [MORE/tune] --cache DIR --write
 
 Every detail of LEARNT is read on the clips of the tuning parts with no table at all; what is missing to the truth is explained by the pose
-numbers of measures/learnt.py with ridge regression (Hoerl and Kennard 1970), numbers in sds, strays counted as the STRAY quantiles. It is
-printed how far off readings of left-out bodies are without and with it, each with the median error of the other bodies taken off, and how
-sure the gain is (95 % interval over bodies drawn with replacement). The table holds the weights learnt from all bodies and those without each
-fifth of them, so that `calibrate` learns intervals from readings that are corrected by what other children taught. Single frames, and a
-cartwheel's knee over its window: see frame_pose_errors.py.
+numbers of measures/learnt.py (ridge.py). It is printed how far off readings of left-out bodies are without and with it, each with the median
+error of the other bodies taken off, and how sure the gain is (95 % interval over bodies drawn with replacement). The table holds the weights
+learnt from all bodies and those without each fifth of them, so that `calibrate` learns intervals from readings that are corrected by what
+other children taught. Single frames, and a cartwheel's knee over its window: see frame_pose_errors.py.
 """
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -24,18 +22,16 @@ from pipeline.attempts.attempt import Attempt
 from pipeline.bench import frame_pose_errors
 from pipeline.bench.calibrate import EMPTY, Clips, clips_of
 from pipeline.bench.readings import MATCH_S, read_truth_table
-from pipeline.bench.scenes import body_of, fifth_of
+from pipeline.bench.ridge import HEADING, Samples, fitted, joined, rows, usual, without_fifths
+from pipeline.bench.scenes import body_of
 from pipeline.landmarks.track import Track
 from pipeline.measures import loaded_lunge, lunge, shoulder_stand
-from pipeline.measures.learnt import FRAMES_TABLE, MOST, NAMES, PARTS_LEFT_OUT, TABLE, Correction, looked_at_twice, pose_numbers, standard
+from pipeline.measures.learnt import FRAMES_TABLE, NAMES, TABLE, Correction, looked_at_twice, pose_numbers
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, make_scene
 from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number
-STRAY = 0.03
-WIDEST = 1.5  # sds of the corrections learnt from: the largest one made
-LEAST_SD = 1e-3
 DRAWS, SEED = 400, 3
 # toes gain here (5.0 to 4.3 and 11.2 to 9.2 degrees) and lose on pictures of another renderer (17 feet in cartwheels 8.0 to 10.4): they are left
 LEARNT: tuple[tuple[Skill, str], ...] = (
@@ -57,22 +53,9 @@ READ: dict[Skill, Callable[[Scene], list[Reading]]] = {
 }
 
 
-@dataclass(frozen=True)
-class Samples:
-    """Readings of one detail: their pose numbers (n, k), what is missing to the truth (n,), whose they are (n,)."""
-
-    numbers: np.ndarray
-    error: np.ndarray
-    body: np.ndarray
-
-    def where(self, mask: np.ndarray) -> Samples:
-        """Those of the mask."""
-        return Samples(self.numbers[mask], self.error[mask], self.body[mask])
-
-
 def samples(clips: Clips, truth: pd.DataFrame, wanted: tuple[tuple[Skill, str], ...] = LEARNT) -> dict[tuple[Skill, str], Samples]:
     """What every attempt found teaches about the details wanted."""
-    rows: dict[tuple[Skill, str], list[tuple[np.ndarray, float, str]]] = {key: [] for key in wanted}
+    found_of: dict[tuple[Skill, str], list[tuple[np.ndarray, float, str]]] = {key: [] for key in wanted}
     for (stem, skill, start, end), told in truth.groupby(["clip", "skill", "start_s", "end_s"]):
         if stem not in clips or Skill(skill) not in READ:
             continue
@@ -84,11 +67,9 @@ def samples(clips: Clips, truth: pd.DataFrame, wanted: tuple[tuple[Skill, str], 
         known = {(d, s): v for d, s, v in zip(told.detail, told.side, told.value, strict=True)}
         for detail, side, value, numbers in _read(track, mine[0], lead):
             true = known.get((detail, str(side)))
-            if (Skill(skill), detail) in rows and true is not None and np.isfinite(value):
-                rows[Skill(skill), detail].append((numbers, true - value, body_of(stem)))
-    return {
-        key: Samples(np.array([r[0] for r in v]), np.array([r[1] for r in v]), np.array([r[2] for r in v])) for key, v in rows.items() if v
-    }
+            if (Skill(skill), detail) in found_of and true is not None and np.isfinite(value):
+                found_of[Skill(skill), detail].append((numbers, true - value, body_of(stem)))
+    return {key: Samples(*(np.array(column) for column in zip(*v, strict=True)), np.ones(len(v))) for key, v in found_of.items() if v}
 
 
 def _read(track: Track, attempt: Attempt, lead: Side) -> list[tuple[str, Side, float, np.ndarray]]:
@@ -101,19 +82,9 @@ def _read(track: Track, attempt: Attempt, lead: Side) -> list[tuple[str, Side, f
     return [(r.detail, r.side, r.value, numbers[r.side or usual]) for r in read]
 
 
-def fitted(of: Samples, mean: np.ndarray, sd: np.ndarray) -> Correction:
-    """The correction that explains the errors; none on average, for that is the error table's bias."""
-    z = standard(of.numbers, mean, sd)
-    z = z - z.mean(axis=0)
-    y = of.error - np.median(of.error)
-    y = np.clip(y, *np.quantile(y, [STRAY, 1 - STRAY]))
-    weight = np.linalg.solve(z.T @ z + STRENGTH * np.eye(z.shape[1]), z.T @ (y - y.mean()))
-    return Correction(mean, sd, weight, WIDEST * float(np.std(z @ weight)))
-
-
-def usual(of: Samples) -> tuple[np.ndarray, np.ndarray]:
-    """(mean, sd) of each number, of what is known."""
-    return np.nanmean(of.numbers, axis=0), np.maximum(np.nanstd(of.numbers, axis=0), LEAST_SD)
+def learn(of: Samples) -> Correction:
+    """The correction of one detail; none on average, for that is the error table's bias."""
+    return fitted(of, *usual(of), STRENGTH, with_mean=False)
 
 
 def left_out(of: Samples) -> tuple[np.ndarray, np.ndarray]:
@@ -122,10 +93,9 @@ def left_out(of: Samples) -> tuple[np.ndarray, np.ndarray]:
     for body in np.unique(of.body):
         mine = of.body == body
         rest, own = of.where(~mine), of.where(mine)
-        learnt = fitted(rest, *usual(rest))
-        put_right = lambda part: part.error - np.array([learnt.of(numbers) for numbers in part.numbers])  # noqa: B023, E731
+        learnt = learn(rest)
         before[mine] = own.error - np.median(rest.error)
-        after[mine] = put_right(own) - np.median(put_right(rest))
+        after[mine] = own.error - learnt.each(own.numbers) - np.median(rest.error - learnt.each(rest.numbers))
     return before, after
 
 
@@ -141,14 +111,9 @@ def gain(of: Samples, before: np.ndarray, after: np.ndarray) -> tuple[float, flo
 
 def table_lines(taught: dict[tuple[Skill, str], Samples], made: str) -> list[str]:
     """The lines of the table."""
-    lines = [*ABOUT, f"# {made}", ",".join(["skill", "detail", "number", "mean", "sd", *map(str, range(PARTS_LEFT_OUT + 1))])]
-    for (skill, detail), of in taught.items():
-        mean, sd = usual(of)
-        fifths = np.array([fifth_of(str(body)) for body in of.body])
-        learnt = [fitted(of.where(fifths != k), mean, sd) for k in range(PARTS_LEFT_OUT + 1)]
-        for i, name in enumerate(NAMES):
-            lines.append(f"{skill},{detail},{name},{mean[i]:.4f},{sd[i]:.4f}," + ",".join(f"{c.weight[i]:.4f}" for c in learnt))
-        lines.append(f"{skill},{detail},{MOST},,," + ",".join(f"{c.most:.2f}" for c in learnt))
+    lines = [*ABOUT, f"# {made}", HEADING]
+    for key, of in taught.items():
+        lines += rows(key, NAMES, without_fifths(of, STRENGTH, with_mean=False), digits=4, with_mean=False)
     return lines
 
 
@@ -173,15 +138,11 @@ def main() -> int:
 def report(parts: list[tuple[Clips, pd.DataFrame]], made: str, write: bool) -> None:
     """Print what is gained on left-out bodies, and write the table where asked for."""
     each = [samples(clips, truth) for clips, truth in parts]
-    taught = {
-        key: Samples(*(np.concatenate([getattr(part[key], name) for part in each if key in part]) for name in ("numbers", "error", "body")))
-        for key in LEARNT
-        if any(key in part for part in each)
-    }
+    taught = {key: joined([part[key] for part in each if key in part]) for key in LEARNT if any(key in part for part in each)}
     for (skill, detail), of in taught.items():
         before, after = left_out(of)
         saved, low, high = gain(of, before, after)
-        size = np.mean([abs(fitted(of, *usual(of)).of(numbers)) for numbers in of.numbers])
+        size = np.abs(learn(of).each(of.numbers)).mean()
         print(
             f"{skill:15} {detail:16} n {len(of.error):4}  bodies {len(np.unique(of.body)):3}  mean error {np.abs(before).mean():.2f} -> "
             f"{np.abs(after).mean():.2f}  95th percentile {np.quantile(np.abs(before), 0.95):.1f} -> {np.quantile(np.abs(after), 0.95):.1f}  "

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.bench.pose_errors import Samples, fitted, gain, left_out, table_lines, usual
+from pipeline.bench.pose_errors import STRENGTH, gain, learn, left_out, table_lines
+from pipeline.bench.ridge import Samples, fitted, usual
 from pipeline.bench.scenes import fifth_of
 from pipeline.measures.learnt import NAMES, corrections
 from pipeline.vocabulary import Skill
@@ -19,12 +20,12 @@ def made_up(slope: float, n: int = 1600, seed: int = 1) -> Samples:
     rng = np.random.default_rng(seed)
     numbers = rng.normal(3.0, 2.0, (n, K))
     error = 5.0 + slope * (numbers[:, 0] - 3.0) / 2.0 + rng.normal(0, 2.0, n)
-    return Samples(numbers, error, np.array([f"T {i % 40}" for i in range(n)]))
+    return Samples(numbers, error, np.array([f"T {i % 40}" for i in range(n)]), np.ones(n))
 
 
 def test_what_follows_the_pose_is_learnt_and_the_bias_is_left_to_the_table() -> None:
     of = made_up(3.0)
-    learnt = fitted(of, *usual(of))
+    learnt = learn(of)
     assert learnt.weight[0] == pytest.approx(3.0, rel=0.2)
     assert np.abs(learnt.weight[1:]).max() < 0.6
     assert np.mean([learnt.of(x) for x in of.numbers]) == pytest.approx(0.0, abs=0.1)
@@ -51,7 +52,7 @@ def test_a_body_does_not_teach_what_it_is_judged_by() -> None:
     mine = of.body == "T 7"
     numbers, error = of.numbers.copy(), of.error.copy()
     numbers[mine, 5], error[mine] = 40.0, error[mine] + 30.0
-    before, after = left_out(Samples(numbers, error, of.body))
+    before, after = left_out(Samples(numbers, error, of.body, of.weight))
     assert np.abs(after[mine]).mean() > 0.9 * np.abs(before[mine]).mean()
 
 
@@ -62,7 +63,8 @@ def test_the_table_reads_back_and_leaves_each_fifth_out(tmp_path) -> None:
     mean, sd = usual(of)
     for k in (0, 1, 4):
         fifths = np.array([fifth_of(str(body)) for body in of.body])
-        told, read = fitted(of.where(fifths != k), mean, sd), corrections(k, file)[HIP]
+        told = fitted(of.where(fifths != k), mean, sd, STRENGTH, with_mean=False)
+        read = corrections(k, file)[HIP]
         np.testing.assert_allclose(read.weight, told.weight, atol=1e-4)
         assert read.most == pytest.approx(told.most, abs=0.01)
 
