@@ -8,14 +8,15 @@ Every detail is measured with an empty table, so that its raw value and its own 
   plane (in_plane.py), which is what the reading shows: what bends at the camera widens the interval downwards and moves nothing;
 - sd: what the own errors do not explain, errors beyond 2.5 sd counted as that (Huber's proposal 2), drawn towards a first guess;
 - factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without any clip of its
-  body (CV+ by groups; Barber et al. 2021), so that neither clip nor child was seen: a model is off alike in all clips of one body. The ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 %
-  (split conformal; Vovk et al. 2005). n counts readings, and those of one body go together: the rank is that of as many readings as they
-  are worth by Kish's design effect (Kish 1965), from how alike the scores of one body are (intraclass correlation, analysis of variance);
-  with fewer exchangeable units it lies higher, as in conformal prediction for groups (Dunn, Wasserman and Ramdas 2023). Of 20 scores that is the
-  largest, whose own chance is wide. So a detail's own quantile is mixed with that of all well-behaved details' scores together, as
-  POOLED readings' worth; where it is more than just the largest score, others may widen it and never narrow it: a detail with a long tail
-  of its own is not held by what is usual elsewhere. Where a detail has MANY readings and they lie further off on one side, the two sides
-  are learnt apart: a knee's bend towards the camera makes cartwheels read too straight, never too bent.
+  body (CV+ by groups; Barber et al. 2021), so that neither clip nor child was seen: a model is off alike in all clips of one body. The
+  ceil((n+1)*0.95)-th smallest score would make the interval hold the truth in 95 % (split conformal; Vovk et al. 2005). n counts readings,
+  and those of one body go together: the rank is that of as many readings as they are worth by Kish's design effect (Kish 1965), from how
+  alike the scores of one body are (intraclass correlation, analysis of variance); with fewer exchangeable units it lies higher, as in
+  conformal prediction for groups (Dunn, Wasserman and Ramdas 2023). Of 20 scores that is the largest, whose own chance is wide. So a
+  detail's own quantile is mixed with that of all well-behaved details' scores together, as POOLED readings' worth; where it is more than
+  just the largest score, others may widen it and never narrow it: a detail with a long tail of its own is not held by what is usual
+  elsewhere. Where a detail has MANY readings and they lie further off on one side, the two sides are learnt apart: a knee's bend towards
+  the camera makes cartwheels read too straight, never too bent.
 
 What is corrected at poses (pose_errors.py) was learnt without the clip's body, too: without a fifth of the bodies that it belongs to.
 
@@ -99,7 +100,8 @@ def clips_of(folder: Path, model: str, cache: Path) -> Clips:
 
 
 def rows_of(clips: Clips, truth: pd.DataFrame, table: Table | None, *, unseen: bool = False) -> pd.DataFrame:
-    """One row a reading of every clip; `unseen`: with what was learnt of errors at poses without a fifth of the bodies, the clip's among them."""
+    """One row a reading of every clip; `unseen`: with what was learnt of errors at poses without a fifth of the bodies, the clip's among
+    them."""
     rows: list[dict] = []
     for stem, (track, found) in clips.items():
         told = truth[truth["clip"] == stem]

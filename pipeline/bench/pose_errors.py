@@ -2,11 +2,11 @@
 
     python -m pipeline.bench pose-errors BENCH/tune [MORE/tune] --cache DIR --write
 
-Every detail of LEARNT is read on the clips of the tuning parts with no table at all; what is missing to the truth is explained by the pose
-numbers of measures/learnt.py (ridge.py). It is printed how far off readings of left-out bodies are without and with it, each with the median
-error of the other bodies taken off, and how sure the gain is (95 % interval over bodies drawn with replacement). The table holds the weights
-learnt from all bodies and those without each fifth of them, so that `calibrate` learns intervals from readings that are corrected by what
-other children taught. Single frames, and a cartwheel's knee over its window: see frame_pose_errors.py.
+Every detail of LEARNT is read on the clips of the tuning parts with no table at all; what is missing to the truth is explained by the
+pose numbers of measures/learnt.py (ridge.py). It is printed how far off readings of left-out bodies are without and with it, each with the
+median error of the other bodies taken off, and how sure the gain is (95 % interval over bodies drawn with replacement). The table holds
+the weights learnt from all bodies and those without each fifth of them, so that `calibrate` learns intervals from readings that are
+corrected by what other children taught. Single frames, and a cartwheel's knee over its window: see frame_pose_errors.py.
 """
 
 from __future__ import annotations

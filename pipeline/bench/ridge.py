@@ -23,7 +23,7 @@ HEADING = ",".join(["skill", "detail", "number", "mean", "sd", *map(str, range(P
 
 @dataclass(frozen=True)
 class Samples:
-    """What was read of one detail: pose numbers (n, k), what is missing to the truth (n,), whose it is (n,), and how much it counts (n,)."""
+    """What was read of one detail: pose numbers (n, k), what is missing to the truth (n,), whose it is (n,) and how it counts (n,)."""
 
     numbers: np.ndarray
     error: np.ndarray

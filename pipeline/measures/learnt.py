@@ -3,8 +3,9 @@
 Landmarks err alike where poses and views are alike: a back knee under a lowered hip, a trunk seen a little from behind. So the middle
 pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, limbs' lengths and bends, the view, the
 body's size and slant) tells a part of each reading's error: ridge regression, a weight a number, made by
-`python -m pipeline.bench pose-errors`. The head takes no part, for drawn necks are all alike. Each number counts at most BEYOND sds from its mean and the whole at most as much as the table says, so that
-a pose that was never seen is hardly corrected. Joints that no network has looked at twice, such as true ones, are left as they are.
+`python -m pipeline.bench pose-errors`. The head takes no part, for drawn necks are all alike. Each number counts at most BEYOND sds
+from its mean and the whole at most as much as the table says, so that a pose that was never seen is hardly corrected. Joints that no
+network has looked at twice, such as true ones, are left as they are.
 """
 
 from __future__ import annotations
@@ -129,8 +130,8 @@ def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
 
 
 def shape(at: np.ndarray) -> np.ndarray:
-    """(..., 22) the limbs' lengths, the thighs' in shanks and the joints' angles of points (..., 16, 2) in the order of NAMES: what straight
-    weights of places do not give, a limb that comes at the camera among it."""
+    """(..., 22) the limbs' lengths, the thighs' in shanks and the joints' angles of points (..., 16, 2) in the order of NAMES: what
+    straight weights of places do not give, a limb that comes at the camera among it."""
     spot = {(side, part): at[..., 2 * i + k, :] for i, part in enumerate(PARTS) for k, side in enumerate(SIDES)}
     lengths = np.stack([length(spot[side, a], spot[side, b]) for side in SIDES for a, b in LIMBS.values()], axis=-1)
     thigh, shank = (lengths[..., [i, i + len(LIMBS)]] for i in (0, 1))

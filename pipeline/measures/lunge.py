@@ -81,7 +81,8 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
 
 
 def back_leg(scene: Scene) -> Side:
-    """The leg further back than the other, the way the athlete faces; where the feet are not apart in the picture, the one not said to lead.
+    """The leg further back than the other, the way the athlete faces; where the feet are not apart in the picture, the one not said
+    to lead.
 
     The picture goes first: where landmarks name the legs the other way round, the roster's word would read the front leg for the back one.
     """

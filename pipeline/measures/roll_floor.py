@@ -88,7 +88,10 @@ class Knee:
 
 
 def knees(scene: Scene, shank: float) -> dict[Side, Knee]:
-    """Both knees, above the floor and beside their feet, and the shoulders over them; NaN where knee or floor (or foot) is not known. shank: pixels."""
+    """Both knees, above the floor and beside their feet, and the shoulders over them; NaN where knee or floor (or foot) is not known.
+
+    shank: pixels.
+    """
     within = _within(scene)
     parts = {side: undersides(scene, side, shank) for side in BOTH}
     slope = _slope(scene, parts, within)

@@ -11,7 +11,8 @@ def smooth_both_ways(t: np.ndarray, values: np.ndarray, width: float, *, passes:
     t (n,) seconds, any spacing; values (n, k), NaN = gap; width: half-width of the look around, seconds.
     Returns (smoothed (n, k), sd (n, k)): NaN where the value itself is missing (nothing is bridged); sd is the local scatter
     divided by the root of the values behind it, in the same unit: what jitter leaves in the smoothed value.
-    Method: local quadratic regression with tricube weights in time and bisquare weights on residuals against the whole curve's median and the local scatter (after Cleveland 1979, LOWESS).
+    Method: local quadratic regression with tricube weights in time and bisquare weights on residuals against the whole curve's median and
+    the local scatter (after Cleveland 1979, LOWESS).
     """
     n = len(t)
     ok = np.isfinite(values)
