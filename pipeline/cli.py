@@ -1,26 +1,23 @@
-"""The command `matside`: words in, one call each, words and an exit code out. Heavy parts are loaded only when used."""
+"""The command `matside`: words in, one call each, words and an exit code out. Heavy parts are loaded only when used. More of its commands
+stand in the other *_cli.py."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline import __version__
-from pipeline.asked import asked_day, asked_for
+from pipeline.athletes_cli import add_athletes
+from pipeline.cli_parts import Out, Profiles, results
 from pipeline.errors import CANNOT_RUN, MatsideError, WrongCommandLine, shown
 from pipeline.practice_cli import add_practice
 from pipeline.rounds_cli import eye_app, points_app, routines
 
 if TYPE_CHECKING:
     from pipeline.batch.run import Night
-    from pipeline.store import Store
-    from pipeline.trends.filters import Filters
 
 FINE, NEEDS_SOMEBODY, INTERRUPTED = 0, 3, 130
 
@@ -33,24 +30,10 @@ app = typer.Typer(
     "Example: `matside run clips/week-09 --out reports`",
 )  # fmt: skip
 
-Out = Annotated[Path, typer.Option("--out", help="Where the pages and results are.", file_okay=False)]
-Profiles = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--tolerances",
-        help="A shipped profile (beginners, published) or your own TOML file; given again, a later one lies over an earlier one. "
-        "What run or report is given is kept for all that follows.",
-    ),
-]
 RosterFile = Annotated[
     Path | None, typer.Option("--roster", help="The roster, if it is not roster.csv in the clips folder.", dir_okay=False)
 ]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Your own settings; see configs/settings.toml.", dir_okay=False)]
-Since = Annotated[str | None, typer.Option("--since", help="First day that counts, such as 2026-01-01.")]
-Until = Annotated[str | None, typer.Option("--until", help="Last day that counts.")]
-SkillOption = Annotated[str | None, typer.Option("--skill", help="lunge, loaded_lunge, cartwheel, backward_roll or shoulder_stand.")]
-SettingOption = Annotated[str | None, typer.Option("--setting", help="alone or routine.")]
-LeadSide = Annotated[str | None, typer.Option("--lead-side", help="left or right: the leg that led in the attempt.")]
 Language = Annotated[str, typer.Option("--language", help="Language of the pages, such as de; kept for the runs that follow.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, max=256, help="Worker processes; one per core if not given.")]
 
@@ -108,144 +91,17 @@ def report(
 
     Example: `matside report --out reports --tolerances my_tolerances.toml`
     """
-    from pipeline.batch.lock import only_run
     from pipeline.batch.pages import write_pages
     from pipeline.batch.profile import keep_profile, load_profile
 
     profile = load_profile(tolerances or (), out)
-    with only_run(out / "data"), _results(out) as store:
+    with results(out) as store:
         keep_profile(tolerances or (), out)
         index, _ = write_pages(store, profile, out, changed=True, language=language)
     typer.echo(f"Pages: {index.resolve()}")
 
 
-@app.command()
-def athlete(
-    code: Annotated[str, typer.Argument(help="The athlete's code, as on the roster.")],
-    out: Out = Path("reports"),
-    tolerances: Profiles = None,
-    since: Since = None,
-    until: Until = None,
-    skill: SkillOption = None,
-    setting: SettingOption = None,
-    lead_side: LeadSide = None,
-) -> None:
-    """Say how one athlete is doing over time, and write the page with the curves behind it. The last half year, if no period is given.
-
-    Example: `matside athlete OT-01 --since 2026-01-01`
-    """
-    from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import page_language
-    from pipeline.batch.profile import load_profile
-    from pipeline.batch.tell import athlete_lines
-    from pipeline.reports.trend_page import write_athlete
-
-    profile, filters = load_profile(tolerances or (), out), _filters(since, until, skill, setting, lead_side)
-    with only_run(out / "data"), _shown(out, code) as store:
-        code = _spelled(store, code)
-        page = write_athlete(store, profile, out, code, filters=filters, language=page_language(store))
-        for line in athlete_lines(store, profile, code, filters):
-            typer.echo(line)
-    typer.echo(f"Page: {page.resolve()}")
-
-
-@app.command()
-def share(
-    code: Annotated[str, typer.Argument(help="The athlete's code, as on the roster.")],
-    file: Annotated[Path, typer.Argument(help="The HTML file to write, such as OT-01.html.", dir_okay=False)],
-    out: Out = Path("reports"),
-    tolerances: Profiles = None,
-    since: Annotated[str | None, typer.Option("--since", help="First day to share, such as 2026-01-01; everything if not given.")] = None,
-    language: Annotated[str, typer.Option("--language", help="The family's language, such as de; that of the pages if not given.")] = "",
-) -> None:
-    """Put one athlete's page into a single file for her or his family: pictures inside, nobody else in it, nothing loaded from outside.
-
-    Example: `matside share OT-01 OT-01.html --since 2026-01-01`
-    """
-    from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import page_language
-    from pipeline.batch.profile import load_profile
-    from pipeline.reports.share import share_athlete
-
-    profile, first = load_profile(tolerances or (), out), asked_day("--since", since)
-    with only_run(out / "data"), _shown(out, code) as store:
-        code = _spelled(store, code)
-        share_athlete(
-            store, profile, code, file, out / "data", since=first.isoformat() if first else "", language=language or page_language(store)
-        )
-    typer.echo(f"For the family of {code}, and nobody else: {file.resolve()}")
-    typer.echo("`matside forget` does not reach this file; delete it when it has been handed over.")
-
-
-@app.command()
-def compare(
-    out: Out = Path("reports"),
-    tolerances: Profiles = None,
-    since: Since = None,
-    until: Until = None,
-    skill: SkillOption = None,
-    setting: SettingOption = None,
-    lead_side: LeadSide = None,
-    names: Annotated[bool, typer.Option("--names", help="Show athletes' codes on the page; not for a page that is handed on.")] = False,
-) -> None:
-    """Put the cohorts side by side: levels, shares, what to work on next term. The last term, if no period is given.
-
-    Example: `matside compare --skill cartwheel --setting routine`
-    """
-    from pipeline.batch.lock import only_run
-    from pipeline.batch.pages import page_language
-    from pipeline.batch.profile import load_profile
-    from pipeline.reports.cohort_page import write_cohorts
-
-    profile, filters = load_profile(tolerances or (), out), _filters(since, until, skill, setting, lead_side)
-    with only_run(out / "data"), _shown(out) as store:
-        page = write_cohorts(store, profile, out, filters=filters, names=names, language=page_language(store))
-    typer.echo(f"Page: {page.resolve()}")
-
-
-@app.command()
-def note(
-    about: Annotated[str, typer.Argument(help="An athlete's code or a cohort's name.")],
-    day: Annotated[str, typer.Argument(help="The date, such as 2026-03-02.")],
-    text: Annotated[str, typer.Argument(help="A few words; no medical matters.")],
-    kind: Annotated[str, typer.Option("--kind", help="growth, break, drill or other.")] = "other",
-    out: Out = Path("reports"),
-) -> None:
-    """Keep a note on a date, to be shown beside the curves: a growth spurt, a break, the start of a drill.
-
-    Example: `matside note Otters 2026-03-02 "wall lunges" --kind drill`
-    """
-    from pipeline.batch.lock import only_run
-    from pipeline.trends.notes import add_note
-
-    with only_run(out / "data"), _results(out) as store:
-        add_note(store, about, day, text, kind=kind)
-    typer.echo(f"Noted for {about} on {day}.")
-
-
-@app.command()
-def forget(
-    code: Annotated[str, typer.Argument(help="The athlete's code.")],
-    out: Out = Path("reports"),
-    tolerances: Profiles = None,
-    delete_clips: Annotated[
-        bool, typer.Option("--delete-clips", help="Delete the athlete's clips too, where runs have seen them.")
-    ] = False,
-) -> None:
-    """Remove an athlete and all that was measured, and say what was removed. The clips themselves are listed only.
-
-    Example: `matside forget OT-01 --out reports`
-    """
-    from pipeline.batch.forget import forget_athlete, told
-    from pipeline.batch.lock import only_run
-    from pipeline.batch.profile import load_profile
-
-    profile = load_profile(tolerances or (), out)
-    with only_run(out / "data"):
-        _results(out).close()
-        done = forget_athlete(code, out, profile, delete_clips=delete_clips)
-    for line in told(done, code):
-        typer.echo(line)
+add_athletes(app)
 
 
 @app.command()
@@ -292,53 +148,6 @@ def doctor(
         typer.echo(f"{'ok   ' if finding.fine else 'WRONG'}  {finding.what}: {finding.found}")
         healthy = healthy and finding.fine
     raise typer.Exit(FINE if healthy else CANNOT_RUN)
-
-
-def _results(out: Path) -> Store:
-    """The store of an output folder that has one."""
-    from pipeline.store import Store
-
-    path = out / "data" / "matside.sqlite"
-    if not path.is_file():
-        raise MatsideError(f"{path}: no results yet. Start with `matside run FOLDER --out {out}`.")
-    return Store(path)
-
-
-@contextmanager
-def _shown(out: Path, code: str = "") -> Iterator[Store]:
-    """The store of an output folder as pages may show it: without those whose consent has run out. Raises MatsideError where `code`
-    is one of them."""
-    with _results(out) as store:
-        lapsed = store.lapsed(date.today().isoformat())
-        for one, day in lapsed.items():
-            if one.upper() == code.upper():
-                raise MatsideError(
-                    f"{one}: consent ran out on {day}, so nothing is shown; what was measured is kept. Renew it in the roster and run "
-                    f"again, or remove it with `matside forget {one}`."
-                )
-        with store.without(lapsed):
-            yield store
-
-
-def _spelled(store: Store, code: str) -> str:
-    """The code as the results spell it."""
-    return next((one for one in store.athletes()["athlete"] if one.upper() == code.upper()), code)
-
-
-def _filters(since: str | None, until: str | None, skill: str | None, setting: str | None, lead_side: str | None) -> Filters | None:
-    """What the options ask for; None if they ask for nothing."""
-    from pipeline.trends.filters import Filters
-    from pipeline.vocabulary import Setting, Side, Skill
-
-    if not (since or until or skill or setting or lead_side):
-        return None
-    return Filters(
-        asked_day("--since", since),
-        asked_day("--until", until),
-        asked_for("--skill", skill.replace(" ", "_").lower() if skill else None, Skill),
-        asked_for("--setting", setting, Setting),
-        asked_for("--lead-side", lead_side, Side),
-    )
 
 
 def _sum_up(night: Night) -> None:

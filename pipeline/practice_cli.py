@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.cli_parts import Out, results
 from pipeline.errors import MatsideError
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ focus_app = typer.Typer(
     name="focus", no_args_is_help=True, rich_markup_mode="markdown",
     help="Choose what an athlete works on yourself, or see what is chosen.\n\nExample: `matside focus pin OT-01 lunge hip_angle --until 2027-04-01`",
 )  # fmt: skip
-Out = Annotated[Path, typer.Option("--out", help="Where the pages and results are.", file_okay=False)]
 Profiles = Annotated[
     list[str] | None, typer.Option("--tolerances", help="A shipped profile (beginners, published) or your own TOML file, as for the run.")
 ]
@@ -48,14 +48,13 @@ def practice(
 
     Example: `matside practice --minutes 20 --cohort Otters --paper letter`
     """
-    from pipeline.batch.lock import only_run
     from pipeline.batch.pages import page_language
     from pipeline.batch.profile import load_profile
     from pipeline.practice.settings import changed, keep_settings, kept_settings, load_practice
     from pipeline.reports.site import write_sheet
 
     profile = load_profile(tolerances or (), out)
-    with only_run(out / "data"), _results(out) as store:
+    with results(out) as store:
         base = load_practice(settings) if settings else kept_settings(store)
         asked = changed(base, minutes=minutes, paper=paper)
         if roster is not None:
@@ -83,13 +82,12 @@ def pin(
 
     Example: `matside focus pin OT-01 lunge hip_angle --until 2027-04-01`
     """
-    from pipeline.batch.lock import only_run
     from pipeline.batch.pages import page_language, write_pages
     from pipeline.batch.profile import load_profile
     from pipeline.practice.pins import pin_focus
 
     profile = load_profile(tolerances or (), out)
-    with only_run(out / "data"), _results(out) as store:
+    with results(out) as store:
         kept = pin_focus(store, code, skill, detail, side=side, until=until)
         write_pages(store, profile, out, language=page_language(store))
     last = f" until {kept.until}" if kept.until else ", until `matside focus unpin`"
@@ -107,13 +105,12 @@ def unpin(
 
     Example: `matside focus unpin OT-01 lunge`
     """
-    from pipeline.batch.lock import only_run
     from pipeline.batch.pages import page_language, write_pages
     from pipeline.batch.profile import load_profile
     from pipeline.practice.pins import unpin_focus
 
     profile = load_profile(tolerances or (), out)
-    with only_run(out / "data"), _results(out) as store:
+    with results(out) as store:
         gone = unpin_focus(store, code, skill)
         write_pages(store, profile, out, language=page_language(store))
     typer.echo(f"{gone} taken off; the rule chooses again.")
@@ -137,7 +134,7 @@ def list_focus(
     from pipeline.reports.language import translations
 
     profile = load_profile(tolerances or (), out)
-    with _results(out) as store:
+    with results(out, locked=False) as store:
         only = known_athlete(store, code) if code else ""
         with store.without(store.lapsed(date.today().isoformat())):
             focuses = choose_focus(store.readings(), profile, pins=read_pins(store))
@@ -157,13 +154,3 @@ def _read_roster(store: Store, path: Path) -> None:
     for problem in roster.problems:
         typer.echo(f"note: {problem}")
     store.set_roster([(a.athlete, a.cohort, str(a.lead_side), a.consent_until.isoformat()) for a in roster.athletes.values()])
-
-
-def _results(out: Path) -> Store:
-    """The store of an output folder that has one."""
-    from pipeline.store import Store
-
-    path = out / "data" / "matside.sqlite"
-    if not path.is_file():
-        raise MatsideError(f"{path}: no results yet. Start with `matside run FOLDER --out {out}`.")
-    return Store(path)

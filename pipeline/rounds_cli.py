@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.asked import asked_day
+from pipeline.cli_parts import Out, results
 from pipeline.errors import MatsideError, WrongCommandLine
 
 if TYPE_CHECKING:
@@ -24,7 +23,6 @@ eye_app = typer.Typer(
     no_args_is_help=True, help="The coach's own verdicts beside Matside's.\n\nExample: `matside eye show`"
 )  # fmt: skip
 
-Out = Annotated[Path, typer.Option("--out", help="Where the pages and results are.", file_okay=False)]
 Profiles = Annotated[list[str] | None, typer.Option("--tolerances", help="As for `matside report`.")]
 RoundFile = Annotated[
     Path | None, typer.Option("--round", help="Your own points, teams and rounds; see configs/points.toml.", dir_okay=False)
@@ -53,7 +51,7 @@ def fill(
     if last and last < first:
         raise WrongCommandLine(f"--until: expected {first} or a later day, but got {last}. Swap the two.")
     profile = load_profile(tolerances or (), out)
-    with _results(out) as store:
+    with results(out) as store:
         with store.without(store.lapsed(date.today().isoformat())):
             page = write_filled(store, profile, out, rules, since=first, until=last, language=page_language(store))
         _redraw(store, out, tolerances)
@@ -80,7 +78,7 @@ def blank(
     from pipeline.reports.points_page import who_may_be_there, write_blank
 
     rules, profile = _plan(plan), load_profile(tolerances or (), out)
-    with _results(out) as store:
+    with results(out) as store:
         there = who_may_be_there(store, date.today().isoformat())
         spelled = {code.upper(): code for code in there}
         for code in codes_of(without or []):
@@ -114,7 +112,7 @@ def enter(
     rules, when = _plan(plan), _day("--date", day) or date.today().isoformat()
     sheet = sheet_by_hand(rules, *read_points(file, rules))
     profile = load_profile(tolerances or (), out)
-    with _results(out) as store:
+    with results(out) as store:
         page = write_sheet(store, profile, out, sheet, when, language=page_language(store))
         _redraw(store, out, tolerances)
     typer.echo(f"Score sheet: {page.resolve()}")
@@ -135,7 +133,7 @@ def add(
     """
     from pipeline.practice import eye
 
-    with _results(out) as store:
+    with results(out) as store:
         eye.add(store, [eye.check(store, attempt, detail, verdict, side)])
         _redraw(store, out, tolerances)
     typer.echo("Kept.")
@@ -155,7 +153,7 @@ def read(
     """
     from pipeline.practice import eye
 
-    with _results(out) as store:
+    with results(out) as store:
         said = eye.read_said(store, file)
         eye.add(store, said)
         _redraw(store, out, tolerances)
@@ -179,7 +177,7 @@ def show(
     from pipeline.scoring.verdicts import score
 
     profile = load_profile(tolerances or (), out)
-    with _results(out) as store:
+    with results(out) as store:
         tr = translations(page_language(store))
         with store.without(store.lapsed(date.today().isoformat())):
             compared = compare(store, score(store.readings(), profile), profile)
@@ -213,7 +211,7 @@ def routines(
     from pipeline.files import write_whole
     from pipeline.reports.routine_steps import KEPT, routines_in_force
 
-    with _results(out) as store:
+    with results(out) as store:
         if file is not None:
             load_routines(file)
             write_whole(out / "data" / KEPT, file.read_bytes())
@@ -238,16 +236,3 @@ def _plan(path: Path | None) -> Plan:
 def _day(option: str, text: str) -> str:
     day = asked_day(option, text)
     return day.isoformat() if day else ""
-
-
-@contextmanager
-def _results(out: Path) -> Iterator[Store]:
-    """The store of an output folder that has one, while no run is at work there."""
-    from pipeline.batch.lock import only_run
-    from pipeline.store import Store
-
-    path = out / "data" / "matside.sqlite"
-    if not path.is_file():
-        raise MatsideError(f"{path}: no results yet. Start with `matside run FOLDER --out {out}`.")
-    with only_run(out / "data"), Store(path) as store:
-        yield store

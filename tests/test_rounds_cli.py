@@ -105,9 +105,12 @@ def test_the_demos_coach_says_each_word_once(out, tmp_path):
 
 
 def test_without_results_there_is_one_line(tmp_path):
-    for words in (("points", "fill"), ("points", "blank"), ("eye", "show")):
+    asked = (("points", "fill"), ("points", "blank"), ("eye", "show"), ("report",), ("athlete", "A-01"), ("compare",), ("forget", "A-01"),
+             ("note", "A-01", "2026-03-02", "rest"), ("focus", "list"), ("focus", "unpin", "A-01"), ("practice",))  # fmt: skip
+    for words in asked:
         with pytest.raises(MatsideError, match="no results yet"):
             matside(tmp_path / "nowhere", *words)
+    assert not (tmp_path / "nowhere").exists()  # a misspelled folder is not made
 
 
 @pytest.mark.parametrize(
