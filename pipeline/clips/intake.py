@@ -11,7 +11,7 @@ from pipeline.clips.clip_list import LEFT_OUT, ClipList, Told, load_clip_list
 from pipeline.clips.content import ContentHashes, stamp_of
 from pipeline.clips.naming import athlete_in_name, date_in_name
 from pipeline.clips.roster import Roster, load_roster
-from pipeline.clips.scan import clip_name, find_clips, still_away
+from pipeline.clips.scan import clip_name, find_clips, linked_folders, still_away
 from pipeline.errors import MatsideError
 from pipeline.vocabulary import Setting, Side, Skill
 
@@ -71,7 +71,8 @@ def take_in(folder: Path, out: Path, *, roster_path: Path | None = None, today: 
     seen = Counter(path.name for path in paths)
     clips = [_settle(name, path, clip_list.find(name, alone=seen[path.name] == 1), roster, today, hashes) for name, path in named]
     away = [clip_name(path, folder) for path in still_away(folder)]
-    notices = (*roster.problems, *clip_list.unknown([*(name for name, _ in named), *away]), *_away(away))
+    linked = [clip_name(path, folder) for path in linked_folders(folder, leave_out=[out])]
+    notices = (*roster.problems, *clip_list.unknown([*(name for name, _ in named), *away]), *_away(away), *_linked(linked))
     return Intake(_once(clips), roster, clip_list, notices)
 
 
@@ -79,6 +80,14 @@ def _away(names: list[str]) -> list[str]:
     """One line for the clips that are not on this computer."""
     of = names[0] if len(names) == 1 else f"{len(names)} clips, first {names[0]}" if names else ""
     return [f"{of}: still in iCloud and not on this computer; download it in the Finder (right click) and run again"] if names else []
+
+
+def _linked(names: list[str]) -> list[str]:
+    """One line for the links to folders elsewhere."""
+    if not names:
+        return []
+    of = f"{names[0]}: a link to a folder elsewhere" if len(names) == 1 else f"{len(names)} links to folders elsewhere, first {names[0]}"
+    return [f"{of}: not looked into; move the folder itself here, or run it by itself"]
 
 
 def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: date, hashes: ContentHashes) -> Clip:

@@ -37,6 +37,24 @@ def still_away(folder: Path) -> list[Path]:
     )
 
 
+def linked_folders(folder: Path, *, leave_out: Sequence[Path] = ()) -> list[Path]:
+    """Links to folders elsewhere, which `find_clips` does not follow (they may lead in a circle, or to what is not the club's)."""
+    here, apart = folder.resolve(), {path.resolve() for path in leave_out}
+    links = (path for inside in _folders(folder, apart) for path in inside if path.is_symlink() and path.is_dir())
+    return sorted(path for path in links if here not in (path.resolve(), *path.resolve().parents))
+
+
+def _folders(folder: Path, apart: set[Path]) -> Iterator[list[Path]]:
+    """What lies in each folder that is looked into, itself a folder."""
+    for place, inside, _ in os.walk(folder):
+        inside[:] = [name for name in inside if _looked_into(Path(place, name), apart)]
+        yield [Path(place, name) for name in inside]
+
+
+def _looked_into(path: Path, apart: set[Path]) -> bool:
+    return not path.name.startswith(".") and path.name.lower() not in NOT_HERS and (not apart or path.resolve() not in apart)
+
+
 def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:
     with os.scandir(folder) as entries:
         for entry in entries:
@@ -44,7 +62,7 @@ def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:
                 continue
             path = Path(entry.path)
             if entry.is_dir(follow_symlinks=False):
-                if entry.name.lower() not in NOT_HERS and (not apart or path.resolve() not in apart):
+                if _looked_into(path, apart):
                     yield from _walk(path, apart)
             elif path.suffix.lower() in EXTENSIONS | UNREAD and _may_be_a_clip(entry):
                 yield path

@@ -129,6 +129,24 @@ def test_a_link_in_a_circle_ends(folder):
     assert len(find_clips(folder)) == 1
 
 
+def test_links_to_folders_elsewhere_are_said_and_not_followed(folder, tmp_path):
+    put(folder, "a_OT-01_2026-03-02.mp4")
+    put(tmp_path / "phone", "b_OT-01_2026-03-02.mp4")
+    (folder / "round").symlink_to(folder, target_is_directory=True)  # of itself: nothing is missing
+    (folder / ".trash").symlink_to(tmp_path / "phone", target_is_directory=True)
+    (tmp_path / "out").mkdir()
+    (folder / "reports").symlink_to(tmp_path / "out", target_is_directory=True)
+    got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+    assert len(got.clips) == 1 and got.notices == ()
+    (folder / "Mo").mkdir()
+    for name in ("Mo/phone", "phone"):
+        (folder / name).symlink_to(tmp_path / "phone", target_is_directory=True)
+        got = take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json"))
+        assert len(got.clips) == 1
+    (notice,) = got.notices
+    assert notice.startswith("2 links to folders elsewhere, first Mo/phone: not looked into")
+
+
 # ---- naming ------------------------------------------------------------------------------------------------------------
 
 
