@@ -72,10 +72,6 @@ class Look:
         flat = xy / np.array([self.stretched, 1.0])
         return np.concatenate([centre + (flat - centre) * (1 + away / (FOCAL * max(self.track.size))), away], axis=-1)
 
-    def middle3(self, part: str) -> np.ndarray:
-        """(n, 3) the middle of a left and right part."""
-        return (self.p3(f"left_{part}") + self.p3(f"right_{part}")) / 2
-
 
 def leg_pixels(scene: Scene) -> float:
     """The athlete's own leg, hip to knee to ankle: its longest appearance over the attempt (a high quantile), the longer side's."""

@@ -1,8 +1,8 @@
-"""How smooth a movement is, from its speed: spectral arc length and log dimensionless jerk. Numbers in, numbers out.
+"""How smooth a movement is, from its speed: spectral arc length. Numbers in, numbers out.
 
-Both as defined by Balasubramanian, Melendez-Calderon and Burdet 2012 (IEEE Trans Biomed Eng, doi 10.1109/TBME.2011.2179545) and
-Balasubramanian, Melendez-Calderon, Roby-Brami and Burdet 2015 (J NeuroEng Rehabil, doi 10.1186/s12984-015-0090-9). Neither depends
-on how large or how long the movement is; both fall with every stop and second start.
+As defined by Balasubramanian, Melendez-Calderon and Burdet 2012 (IEEE Trans Biomed Eng, doi 10.1109/TBME.2011.2179545) and
+Balasubramanian, Melendez-Calderon, Roby-Brami and Burdet 2015 (J NeuroEng Rehabil, doi 10.1186/s12984-015-0090-9). It does not depend
+on how large or how long the movement is, and falls with every stop and second start.
 """
 
 from __future__ import annotations
@@ -34,16 +34,3 @@ def spectral_arc_length(speed: np.ndarray, rate: float, *, most_hz: float = MOST
     span = slice(kept[0], kept[-1] + 1)
     along = np.diff(frequency[span]) / (frequency[kept[-1]] - frequency[kept[0]])
     return -float(np.sum(np.hypot(along, np.diff(height[span]))))
-
-
-def log_dimensionless_jerk(speed: np.ndarray, rate: float) -> float:
-    """Minus the logarithm of T^3 / peak^2 times the integral of the squared second derivative of the speed; no unit.
-
-    speed (n,) as above, n / rate = T seconds. NaN for fewer than 4 values or no movement.
-    """
-    speed = np.asarray(speed, float)
-    if len(speed) < 4 or not np.isfinite(speed).all() or not np.any(speed):
-        return float("nan")
-    jerk = np.diff(speed, 2) * rate**2
-    jerky = (len(speed) / rate) ** 3 / np.max(np.abs(speed)) ** 2 * np.sum(jerk**2) / rate
-    return -float(np.log(jerky)) if jerky > 0 else float("nan")

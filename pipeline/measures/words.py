@@ -40,8 +40,3 @@ def open_choice() -> str:
 def no_floor() -> str:
     """The floor line could not be found."""
     return "The floor could not be found, because feet and hands were hardly seen resting on it. Keep the mat and the feet in the picture, also before and after the roll."
-
-
-def no_hold() -> str:
-    """Nothing was held long enough."""
-    return "No hold of 0.4 s or longer was found. Ask for a still hold and film until after it ends."

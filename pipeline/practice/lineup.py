@@ -52,7 +52,7 @@ def line_up(roster: pd.DataFrame, attempts: pd.DataFrame, *, today: date | None 
 
     def place(athlete: str, side: str = "", consent: str = "") -> Place:
         left, right = sides[athlete, "left"], sides[athlete, "right"]
-        return Place(athlete, side, str(lead_of(left, right).side), left, right, consent >= now or roster.empty)
+        return Place(athlete, side, str(lead_of(left, right)), left, right, consent >= now or roster.empty)
 
     out: dict[str, list[Place]] = {}
     for athlete, cohort, side, consent in roster[["athlete", "cohort", "lead_side", "consent_until"]].itertuples(index=False, name=None):

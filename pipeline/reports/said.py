@@ -40,7 +40,6 @@ REASONS = (
         "The floor could not be found, because feet and hands were hardly seen resting on it. "
         "Keep the mat and the feet in the picture, also before and after the roll."
     ),
-    _("No hold of 0.4 s or longer was found. Ask for a still hold and film until after it ends."),
     _("Stand square to the side of the mat, the whole body in the picture from start to end."),
     _("Film the cartwheel from the front, across its path, the whole body in the picture from start to end."),
     _("The joints for this line were not seen together; film the whole body from start to end."),

@@ -59,7 +59,7 @@ def test_every_reason_that_the_measures_can_give_is_known():
 
 @pytest.mark.parametrize("text", [
     words.not_seen("hips and feet", 0.31, "first second of standing", words.SIDE_VIEW), words.too_turned(47.6, words.FRONT_VIEW),
-    words.another_body(0.52, "hold"), words.too_small(), words.no_hold(), "not opened: consent for OT-01 ran out on 2026-03-01",
+    words.another_body(0.52, "hold"), words.too_small(), "not opened: consent for OT-01 ran out on 2026-03-01",
 ])  # fmt: skip
 def test_in_german_no_english_is_left_and_every_number_stands(text):
     german = said(GERMAN, text)
