@@ -110,17 +110,21 @@ def note(
     day: Annotated[str, typer.Argument(help="The date, such as 2026-03-02.")],
     text: Annotated[str, typer.Argument(help="A few words; no medical matters.")],
     kind: Annotated[str, typer.Option("--kind", help="growth, break, drill or other.")] = "other",
+    remove: Annotated[bool, typer.Option("--remove", help="Take the note with these words off again.")] = False,
     out: Out = Path("reports"),
 ) -> None:
     """Keep a note on a date, to be shown beside the curves: a growth spurt, a break, the start of a drill.
 
     Example: `matside note Otters 2026-03-02 "wall lunges" --kind drill`
     """
-    from pipeline.trends.notes import add_note
+    from pipeline.trends.notes import add_note, remove_note
 
     with results(out) as store:
-        add_note(store, about, day, text, kind=kind)
-    typer.echo(f"Noted for {about} on {day}.")
+        if remove:
+            remove_note(store, about, day, text)
+        else:
+            add_note(store, about, day, text, kind=kind)
+    typer.echo(f"Taken off {about} on {day}." if remove else f"Noted for {about} on {day}.")
 
 
 def forget(

@@ -4,7 +4,7 @@ import pytest
 
 from pipeline.errors import MatsideError
 from pipeline.store import INVENTED, LEAN_COLUMNS, Store
-from pipeline.trends.notes import add_note, drill_starts
+from pipeline.trends.notes import add_note, drill_starts, remove_note
 from pipeline.trends.season import demo_club, write_season
 from pipeline.vocabulary import READING_COLUMNS
 
@@ -66,10 +66,17 @@ def test_drills_begin_where_their_first_note_says(season):
     ]  # fmt: skip
 
 
-def test_a_note_can_be_forgotten(season):
-    season.add_note("OT-02", "2026-10-01", "other", "to go")
-    number = int(season.notes("OT-02")["id"].iloc[0])
-    assert season.remove_note(number) and not season.remove_note(number)
+def test_a_note_is_found_in_any_capitals_and_taken_off_again(season):
+    add_note(season, "ot-02", "1.10.2026", "to go", kind="growth")
+    assert ("OT-02", "2026-10-01", "growth", "to go") in set(
+        season.notes("OT-02")[["about", "date", "kind", "text"]].itertuples(index=False, name=None)
+    )
+    with pytest.raises(MatsideError, match="there is: to go"):
+        remove_note(season, "OT-02", "2026-10-01", "to stay")
+    remove_note(season, "OT-02", "2026-10-01", " To  go")
+    assert "to go" not in set(season.notes("OT-02")["text"])
+    with pytest.raises(MatsideError, match="there is: none"):
+        remove_note(season, "OT-02", "2026-10-01", "to go")
 
 
 def test_readings_of_a_period_are_those_between_both_days(season):
