@@ -117,13 +117,17 @@ def note(
 
     Example: `matside note Otters 2026-03-02 "wall lunges" --kind drill`
     """
+    from pipeline.batch.pages import page_language, write_pages
+    from pipeline.batch.profile import load_profile
     from pipeline.trends.notes import add_note, remove_note
 
+    profile = load_profile((), out)
     with results(out) as store:
         if remove:
             remove_note(store, about, day, text)
         else:
             add_note(store, about, day, text, kind=kind)
+        write_pages(store, profile, out, language=page_language(store))
     typer.echo(f"Taken off {about} on {day}." if remove else f"Noted for {about} on {day}.")
 
 
