@@ -44,18 +44,17 @@ def paint_out(pixels: np.ndarray, others: list[np.ndarray], own: np.ndarray | No
     if not mask.any():
         return pixels
     shown = cv2.bitwise_not(mask)
-    seen = shown.astype(np.float32) / 255
-    rest = cv2.bitwise_and(pixels, pixels, mask=shown).astype(np.float32)
-    small = cv2.resize(rest, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
-    share = cv2.resize(seen, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
+    small = cv2.resize(cv2.bitwise_and(pixels, pixels, mask=shown), (COARSE, COARSE), interpolation=cv2.INTER_AREA).astype(np.float32)
+    share = cv2.resize(shown, (COARSE, COARSE), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     for _ in range(2):
         small, share = cv2.blur(small, (7, 7)), cv2.blur(share, (7, 7))
-    filling = cv2.resize(small / np.maximum(share, 1e-3)[..., None], (SIZE, SIZE), interpolation=cv2.INTER_LINEAR)
+    filling = np.clip(small / np.maximum(share, 1e-3)[..., None] + 0.5, 0, 255).astype(np.uint8)
+    filling = cv2.resize(filling, (SIZE, SIZE), interpolation=cv2.INTER_LINEAR)
     left, top, width, height = cv2.boundingRect(mask)
     part = np.s_[max(top - SOFT, 0) : top + height + SOFT, max(left - SOFT, 0) : left + width + SOFT]  # elsewhere nothing changes
-    soft = cv2.merge([cv2.blur(seen, (2 * SOFT + 1, 2 * SOFT + 1))[part]] * 3)
+    soft = cv2.blur(shown, (2 * SOFT + 1, 2 * SOFT + 1))[part].astype(np.float32) / np.float32(255)
     out = pixels.copy()
-    out[part] = np.clip(pixels[part] * soft + filling[part] * (1 - soft), 0, 255).astype(np.uint8)
+    out[part] = cv2.blendLinear(pixels[part], filling[part], soft, 1 - soft)
     return out
 
 

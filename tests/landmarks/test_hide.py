@@ -60,13 +60,13 @@ def test_the_edge_is_mixed_as_the_plain_formula_says():
     mask = np.zeros((256, 256), np.uint8)
     hide._draw(mask, spotter, hide.OTHERS_WIDTH, 255)
     hide._draw(mask, own, hide.OWN_WIDTH, 0)
-    seen = (255 - mask).astype(np.float32) / 255
-    small = cv2.resize(pixels.astype(np.float32) * seen[..., None], (32, 32), interpolation=cv2.INTER_AREA)
-    share = cv2.resize(seen, (32, 32), interpolation=cv2.INTER_AREA)
+    small = cv2.resize(np.where(mask[..., None] > 0, 0, pixels).astype(np.uint8), (32, 32), interpolation=cv2.INTER_AREA).astype(np.float32)
+    share = cv2.resize(255 - mask, (32, 32), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     for _ in range(2):
         small, share = cv2.blur(small, (7, 7)), cv2.blur(share, (7, 7))
-    filling = cv2.resize(small / np.maximum(share, 1e-3)[..., None], (256, 256), interpolation=cv2.INTER_LINEAR)
-    soft = cv2.blur(seen, (5, 5))[..., None]
-    wanted = np.clip(pixels * soft + filling * (1 - soft), 0, 255).astype(np.uint8)
+    filling = np.rint(small / np.maximum(share, 1e-3)[..., None]).astype(np.uint8)
+    filling = cv2.resize(filling, (256, 256), interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    soft = cv2.blur(255 - mask, (5, 5))[..., None].astype(np.float32) / 255
+    wanted = pixels * soft + filling * (1 - soft)
     assert 0 < mask.astype(bool).sum() < mask.size
-    np.testing.assert_array_equal(paint_out(pixels, [spotter], own), wanted)
+    np.testing.assert_allclose(paint_out(pixels, [spotter], own), wanted, atol=0.51)  # to the nearest grey level
