@@ -76,6 +76,7 @@ class _Followed:
     motion: Motion = field(default_factory=Motion)
     guess: Guess | None = None
     used: Crop | None = None
+    worn: np.ndarray | None = None  # the colours at that guess, where they are known already
     known: tuple[Crop, np.ndarray, np.ndarray] | None = None  # what `expected` gave for this crop and body
 
     @property
@@ -115,14 +116,14 @@ def follow_everyone(
     calm = calm_every(np.asarray(spool.t))
     before: int | None = None
     for number in numbers:
-        image, t = spool[number], spool.t[number - spool.first]
+        t = spool.t[number - spool.first]
         if before is not None:
             dt = abs(t - spool.t[before - spool.first])
             for one in live:
                 one.crop = one.motion.carry(one.crop, dt)
         around = [p.xy[number - spool.first] for p in scenery if p.valid[number - spool.first]]
         for one in live:
-            one.guess, one.used = None, None
+            one.guess, one.used, one.worn = None, None, None
             one.waited += 1
             if number in (spool.first, spool.end - 1):
                 one.waited = max(one.waited, one.every)
@@ -130,14 +131,14 @@ def follow_everyone(
                 others = around + [o.expected() for o in live if o is not one]
                 same = _same_look(other_way, number, one, others)
                 if same is not None:
-                    one.guess, one.used = same
+                    one.guess, one.used, one.worn = same
                     one.path.shared[number - spool.first] = True
                 else:
-                    one.guess, one.used = look(net, image, one.crop, others, one.expected(), one.path)
+                    one.guess, one.used = look(net, spool[number], one.crop, others, one.expected(), one.path)
         _settle_disputes(live, around)
         for one in live:
             if one.waited >= one.every:
-                _take(one, number, t, max(spool.size), image, calm)
+                _take(one, spool, number, calm)
         done += [o.path for o in live if abs(t - o.seen_t) > o.patience]
         live = [o for o in live if abs(t - o.seen_t) <= o.patience]
         new = [f for f in found.get(number, []) if not any(_is_on(b, f) for b in [*(o.body for o in live), *around])]
@@ -215,8 +216,8 @@ def any_near(others: list[np.ndarray], crop: Crop) -> list[np.ndarray]:
     return list(placed[((placed.max(1) > 0) & (placed.min(1) < 255)).all(1)])
 
 
-def _same_look(other_way: Sequence[Path], number: int, one: _Followed, others: list[np.ndarray]) -> tuple[Guess, Crop] | None:
-    """What a pass of the other direction saw in this frame, if it looked at the same crop and saw clearly.
+def _same_look(other_way: Sequence[Path], number: int, one: _Followed, others: list[np.ndarray]) -> tuple[Guess, Crop, np.ndarray] | None:
+    """What a pass of the other direction saw in this frame, and the colours there, if it looked at the same crop and saw clearly.
 
     With others in the crop it must also be the body expected.
     """
@@ -233,7 +234,7 @@ def _same_look(other_way: Sequence[Path], number: int, one: _Followed, others: l
         if abs(np.log(side / crop.side)) < SAME_SIZE and path.presence[row] > 0.9 and path.peak[row, MAIN].mean() > CLEAR:
             expected = one.expected()
             if not any_near(others, crop) or limbs_apart(path.xy[row], expected, max(float(torso(expected)), 1.0)) < AS_EXPECTED:
-                return path.guess(row), Crop(x, y, side, angle)
+                return path.guess(row), Crop(x, y, side, angle), path.clothes[row]
     return None
 
 
@@ -325,9 +326,9 @@ def _settle_disputes(live: list[_Followed], around: list[np.ndarray]) -> None:
                 b.guess = None
 
 
-def _take(one: _Followed, number: int, t: float, longest: float, image: np.ndarray, calm: int) -> None:
+def _take(one: _Followed, spool: Spool, number: int, calm: int) -> None:
     """Keep what was seen and learn from it, or carry on unseen."""
-    row = number - one.path.first
+    row, t, longest = number - one.path.first, spool.t[number - spool.first], max(spool.size)
     one.waited, one.every = 0, 1
     if one.used is not None:
         one.path.crop[row] = one.used.x, one.used.y, one.used.side, one.used.angle
@@ -335,7 +336,7 @@ def _take(one: _Followed, number: int, t: float, longest: float, image: np.ndarr
         one.motion.fade()
         one.crop = Crop(one.crop.x, one.crop.y, min(one.crop.side * WIDEN, 1.6 * longest), one.crop.angle)
         return
-    one.path.put(number, one.guess, clothes(image, one.guess.xy))
+    one.path.put(number, one.guess, clothes(spool[number], one.guess.xy) if one.worn is None else one.worn)
     now = between(one.guess.centre, one.guess.top)
     now = Crop(now.x, now.y, float(np.clip(now.side, 24, 1.6 * longest)), now.angle)
     one.motion.learn(one.body_crop, now, max(abs(t - one.seen_t), 1e-3))

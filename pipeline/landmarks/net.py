@@ -53,9 +53,9 @@ class LandmarkNet:
 
     def read(self, pixels: np.ndarray, crop: Crop, *, mirrored: bool = False) -> Guess:
         """Landmarks of (256, 256, 3) pixels that were cut out as `crop`."""
-        if mirrored:
-            pixels = pixels[:, ::-1]
-        self._run(pixels)
+        import cv2
+
+        self._run(cv2.flip(pixels, 1) if mirrored else pixels)
         raw, presence = self._numbers()
         points, peak = refine(raw[:, :2], self._net.tensor(self._heatmaps)()[0])  # read where they lie: they are large
         z, visibility = raw[:N, 2], 1 / (1 + np.exp(-np.clip(raw[:N, 3], -60, 60)))

@@ -57,13 +57,15 @@ class Spool:
         self.t.append(frame.t)
 
     def __getitem__(self, number: int) -> np.ndarray:
-        """(height, width, 3) uint8 RGB of one frame by its number in the clip."""
+        """(height, width, 3) uint8 RGB of one frame by its number in the clip. It holds until another one is asked for, which is put in
+        the same place: room for a picture costs four times as much as its colours."""
         import cv2
 
         if self._last is None or self._last[0] != number:
-            width, height = self.size
-            self._last = number, cv2.cvtColor(self._packed[number - self.first], cv2.COLOR_YUV2RGB_I420)[:height, :width]
-        return self._last[1]
+            room = None if self._last is None else self._last[1]
+            self._last = number, cv2.cvtColor(self._packed[number - self.first], cv2.COLOR_YUV2RGB_I420, dst=room)
+        width, height = self.size
+        return self._last[1][:height, :width]
 
     def grey(self, number: int) -> np.ndarray:
         """The small grey picture of one frame."""

@@ -26,6 +26,14 @@ def test_a_picture_comes_back_but_for_the_packing_of_colours(size):
     assert np.abs(got - want).mean() < 3
 
 
+def test_each_picture_is_its_own_though_they_share_one_place():
+    spool = Spool()
+    for i in range(3):
+        spool.append(frame(i))
+    blues = [int(spool[i][..., 2].mean()) for i in (0, 2, 2, 1, 0)]
+    assert blues == pytest.approx([40, 42, 42, 41, 40], abs=1) and blues[0] < blues[3] < blues[1]
+
+
 def test_stretches_share_frames_and_cover_the_clip_in_bounded_memory():
     one = Spool()
     one.append(frame(0))
