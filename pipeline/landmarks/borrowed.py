@@ -7,7 +7,8 @@ held for the athlete's own, as it otherwise would be. If both now see it beside 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import takewhile
 
 import numpy as np
 
@@ -29,6 +30,8 @@ WIDE = 1.4  # neighbours are painted so much thicker, or their shapes still look
 MOSTLY = 0.5  # share of such frames in a row that must turn out borrowed, or none was
 HOLES = 3  # frames: rows nearer than this are in a row
 
+Look = Callable[[int, np.ndarray], Iterable[Guess]]
+
 
 def give_back(nets: tuple[LandmarkNet, LandmarkNet], spool: Spool, person: Person, others: Sequence[Person]) -> int:
     """Look again where a leg is on somebody else's, and put it where it is then seen, in place; the number of frames changed."""
@@ -36,24 +39,31 @@ def give_back(nets: tuple[LandmarkNet, LandmarkNet], spool: Spool, person: Perso
         return 0
     size = max(float(np.nanmedian(torso(person.xy))), 1.0)
 
-    def look(row: int, own: np.ndarray) -> list[Guess]:
+    def look(row: int, own: np.ndarray) -> Iterator[Guess]:
         crop = aligned_crop(person.xy[row])
         around = [o.xy[row] for o in others if o.valid[row]]
         pixels = without_others(spool[person.first + row], crop, around, own, wide=WIDE)
-        return [g for g in (nets[0].read(pixels, crop), nets[1].read(pixels, crop, mirrored=True)) if recognised(g)]
+        looks = (net.read(pixels, crop, mirrored=mirrored) for net, mirrored in zip(nets, (False, True), strict=True))
+        return takewhile(recognised, looks)
 
     return settle(person, others, size, look)
 
 
-def settle(person: Person, others: Sequence[Person], size: float, look: Callable[[int, np.ndarray], list[Guess]]) -> int:
-    """`give_back` with any look: `look(row, own)` gives what is seen where only `own` (33, 2) is kept, one guess from each network."""
+def settle(person: Person, others: Sequence[Person], size: float, look: Look) -> int:
+    """`give_back` with any look: `look(row, own)` gives what is seen where only `own` (33, 2) is kept, one guess from each network, and is
+    asked for the second one only where the first one may do."""
     side = borrowed(person.xy, [np.where(o.valid[:, None, None], o.xy, np.nan) for o in others], size)
     changed = 0
     for start, stop in _in_a_row(side >= 0):
         rows = [int(r) for r in range(start, stop) if side[r] >= 0]
-        seen = {r: _seen(person, others, r, int(side[r]), size, look) for r in rows}
-        freed = {r: looks for r, looks in seen.items() if looks is not None}
-        if len(freed) > MOSTLY * len(rows):
+        freed, most_failed = {}, len(rows) - MOSTLY * len(rows)
+        for k, row in enumerate(rows):
+            looks = _seen(person, others, row, int(side[row]), size, look)
+            if looks is not None:
+                freed[row] = looks
+            elif k + 1 - len(freed) >= most_failed:  # nothing will come of it: no further look
+                break
+        else:
             for row, looks in freed.items():
                 _put(person, row, LEGS[side[row], 1:], looks)
             changed += len(freed)
@@ -89,26 +99,29 @@ def _in_a_row(marked: np.ndarray) -> list[tuple[int, int]]:
     return out
 
 
-def _seen(
-    person: Person, others: Sequence[Person], row: int, side: int, size: float, look: Callable[[int, np.ndarray], list[Guess]]
-) -> list[tuple[Guess, np.ndarray]] | None:
+def _seen(person: Person, others: Sequence[Person], row: int, side: int, size: float, look: Look) -> list[tuple[Guess, np.ndarray]] | None:
     """The two looks that see the leg beside the other one, each with how its points are named; None where they do not."""
     body = person.xy[row]
     own = body.copy()
     own[LEGS[side, 1:]] = own[LEGS[1 - side, 1:]]
-    looks = [(g, as_named(body, g.xy, size)) for g in look(row, own)]
+    around = [o.xy[row] for o in others if o.valid[row]]
+    rest = np.r_[CORE, JOINTS[1 - side]]
+    looks: list[tuple[Guess, np.ndarray]] = []
+    for guess in look(row, own):
+        order = as_named(body, guess.xy, size)
+        seen = guess.xy[order]
+        kept = float(np.linalg.norm(seen[rest] - body[rest], axis=1).mean()) < SAME_BODY * size
+        free = all(_to_anothers(seen[None], o[None], size)[0, side] > FREE for o in around)
+        if not (kept and free and float(guess.peak[order][JOINTS[side]].min()) > CLEAR):
+            return None
+        looks.append((guess, order))
     if len(looks) < 2:
         return None
     bodies = [g.xy[order] for g, order in looks]
-    around = [o.xy[row] for o in others if o.valid[row]]
-    rest = np.r_[CORE, JOINTS[1 - side]]
-    kept = all(float(np.linalg.norm(b[rest] - body[rest], axis=1).mean()) < SAME_BODY * size for b in bodies)
-    free = all(_to_anothers(b[None], o[None], size)[0, side] > FREE for b in bodies for o in around)
-    clear = all(float(g.peak[order][JOINTS[side]].min()) > CLEAR for g, order in looks)
     agree = float(np.linalg.norm(bodies[0][JOINTS[side]] - bodies[1][JOINTS[side]], axis=1).max()) < AGREE * size
     mean = (bodies[0] + bodies[1]) / 2
     together = float(np.linalg.norm(mean[JOINTS[side]] - body[JOINTS[1 - side]], axis=1).mean()) < TOGETHER * size
-    return looks if kept and free and clear and agree and together else None
+    return looks if agree and together else None
 
 
 def _put(person: Person, row: int, points: np.ndarray, looks: list[tuple[Guess, np.ndarray]]) -> None:

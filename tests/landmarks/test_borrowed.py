@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 from numpy.testing import assert_allclose, assert_array_equal
@@ -87,3 +87,17 @@ def test_single_frames_of_many_that_come_free_are_chance() -> None:
     assert_array_equal(person.xy, spoilt)
     most = sees(*(lambda r: truth(r) if r != 4 else seen(spoilt[r]),) * 2)
     assert settle(person, [person_of(BEHIND)], SIZE, most) == 7
+
+
+def test_no_look_is_taken_of_which_nothing_can_come() -> None:
+    """Eight frames, of which more than four must come free: four that do not end it, and no second look follows a first that does not."""
+    spoilt = with_a_leg_of(BEHIND, range(0, 8))
+    asked: list[tuple[int, int]] = []
+
+    def look(row: int, own: np.ndarray) -> Iterator[Guess]:
+        for number in (0, 1):
+            asked.append((row, number))
+            yield seen(OWN[row] if row in (0, 2) else spoilt[row])
+
+    assert settle(person_of(spoilt), [person_of(BEHIND)], SIZE, look) == 0
+    assert asked == [(0, 0), (0, 1), (1, 0), (2, 0), (2, 1), (3, 0), (4, 0), (5, 0)]
