@@ -161,17 +161,24 @@ def _gist(tr: Translations, trend: Trend) -> str:
     return f"{start} → {now}" if len(trend.sessions) > 1 else now
 
 
+def level_words(trend: Trend, value: float, half: float, day: str) -> str:
+    """A level with its ±; where chance is not known yet, with all that the ranges of that day's readings span."""
+    low, high = value - half, value + half
+    if not math.isfinite(half):
+        readings = trend.attempts[trend.attempts["date"] == day]
+        low, high = float(readings["low"].min()), float(readings["high"].max())
+    return plus_minus(value, low, high, trend.unit) if math.isfinite(low) and math.isfinite(high) else quantity(value, trend.unit)
+
+
 def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     c, unit = trend.change, trend.unit
     known = trend.attempts[trend.attempts["value"].notna()]
     facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {len(known)}")]
+    now = in_units(tr, level_words(trend, c.now, c.now_half, c.now_date))
     if len(trend.sessions) > 1:
-        facts.append((tr.gettext("start → now"), _gist(tr, trend)))
-    elif len(known) == 1:
-        value, low, high = (float(known[end].iloc[0]) for end in ("value", "low", "high"))
-        facts.append((tr.gettext("now"), in_units(tr, plus_minus(value, low, high, unit))))
+        facts.append((tr.gettext("start → now"), f"{in_units(tr, level_words(trend, c.start, c.start_half, c.start_date))} → {now}"))
     else:
-        facts.append((tr.gettext("now"), in_units(tr, quantity(c.now, unit))))
+        facts.append((tr.gettext("now"), now))
     if math.isfinite(trend.slope.low):
         line = trend.slope
         facts.append(

@@ -32,6 +32,8 @@ class Change:
     start_sessions: int
     now_sessions: int
     real: bool  # more than the minimal detectable change, enough sessions, and all of them together point the same way
+    start_half: float  # half of each level's 95 % interval
+    now_half: float
 
 
 @dataclass(frozen=True)
@@ -81,12 +83,15 @@ def change_since_start(table: pd.DataFrame, line: Slope) -> Change:
     day, y, variance = (table[c].to_numpy(float) for c in ("day", "median", "variance"))
     n, df = len(day), float(table["df"].iloc[0])
     dates = (str(table["date"].iloc[0]), str(table["date"].iloc[-1]))
+    quantile = t_quantile(df)
     if n < 2:
-        return Change(float(y[0]), float(y[0]), np.nan, np.nan, np.nan, np.nan, *dates, 1, 1, False)
+        half = quantile * float(np.sqrt(variance[0]))
+        return Change(float(y[0]), float(y[0]), np.nan, np.nan, np.nan, np.nan, *dates, 1, 1, False, half, half)
     first, last, start, now, change, total = block_change(day, y, variance)
-    mdc = t_quantile(df) * float(np.sqrt(total))
+    mdc = quantile * float(np.sqrt(total))
+    halves = (quantile * float(np.sqrt(part.sum())) / len(part) for part in (variance[:first], variance[n - last :]))
     real = bool(n >= ENOUGH_SESSIONS and np.isfinite(mdc) and abs(change) > mdc and line.points(change))
-    return Change(start, now, change, change - mdc, change + mdc, mdc, *dates, first, last, real)
+    return Change(start, now, change, change - mdc, change + mdc, mdc, *dates, first, last, real, *halves)
 
 
 def judged(readings: pd.DataFrame, precision: Precision | None = None) -> pd.DataFrame:

@@ -76,6 +76,14 @@ def test_what_is_not_sure_is_folded_to_its_figures(season, name):
         assert all(re.search(r"→ .* \(up to .* is chance\)", one) for one in folded if "too few to know" not in one)
 
 
+def test_no_level_stands_without_its_range(season):
+    for code in CODES:
+        levels = re.findall(r"<dt>(?:start → now|now)</dt><dd>(.*?)</dd>", text(season[1], f"trends/{code}.html"))
+        assert len(levels) > 10
+        for one in levels:
+            assert all(re.fullmatch(r"\S+?( ± \S+| \(.+\))", level.replace("\u202f", "")) for level in one.split(" → ")), one
+
+
 def test_small_cohorts_are_warned_of_at_the_top(season, tmp_path):
     store, out = season
     assert "Too few athletes to compare" not in text(out, "cohorts/index.html")

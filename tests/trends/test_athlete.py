@@ -22,6 +22,8 @@ def test_the_change_is_the_latest_fortnight_less_the_first():
     assert (c.start, c.now, c.change) == (151.0, 167.0, 16.0)
     assert (c.start_sessions, c.now_sessions, c.start_date, c.now_date) == (2, 2, "2026-03-02", "2026-04-13")
     assert c.real and c.low > 0 and c.mdc < 16.0
+    assert_allclose(c.mdc**2, c.start_half**2 + c.now_half**2)  # the two levels' chances are independent of each other
+    assert_allclose(c.start_half, np.sqrt((trend.sessions["high"] - trend.sessions["median"])[:2].pow(2).sum()) / 2)
 
 
 def test_sessions_too_near_for_fortnights_are_compared_first_to_latest():
@@ -54,6 +56,7 @@ def test_one_session_is_shown_and_says_nothing():
     own = readings([0], [150.0])
     (trend,) = athlete_trends(own, "OT-01", club_and(own))
     assert np.isnan(trend.slope.per_month) and np.isnan(trend.change.change) and not trend.change.real
+    assert_allclose(trend.change.now_half, trend.sessions["high"] - trend.sessions["median"])
 
 
 def test_alone_and_routine_and_sides_are_series_of_their_own_and_other_athletes_stay_out():
