@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
 from pipeline.reports.change_words import signed
+from pipeline.reports.difference_words import detail_words, difference_words, setting_words, unit_of, unsure_words
 from pipeline.reports.language import MONTHS, Translations, day_words, drawn_in_units, in_units
 from pipeline.reports.numbers import quantity, span
-from pipeline.reports.reading_view import column_title, is_further, known_detail, skill_title
+from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
 from pipeline.reports.trend_plots import CohortDots, cohort_plot, share_bar
@@ -22,10 +22,10 @@ from pipeline.scoring.tolerances import Tolerances
 from pipeline.trends.cohorts import CELL, ENOUGH_ATHLETES, Comparison
 from pipeline.trends.drills import DrillEffect
 from pipeline.trends.next_term import NextTerm
-from pipeline.trends.words import NEARER, amount, distance
-from pipeline.vocabulary import Setting
+from pipeline.vocabulary import CHORD, COUNTS, LEG, SECONDS, Setting
 
 MOST_OTHERS = 3  # details named beside the first for next term
+NEVER_BELOW_0 = (SECONDS, CHORD, LEG, *COUNTS)  # so their ranges end there
 
 
 @dataclass(frozen=True)
@@ -116,7 +116,7 @@ def cohorts_view(
     summary = tr.gettext("%(cohorts)s: %(athletes)d athletes. Every dot is one of them; nobody is named or ranked.") % {
         "cohorts": ", ".join(cohorts), "athletes": dots["athlete"].nunique(),
     }  # fmt: skip
-    sure = [_difference(tr, row, _levels(compared), tolerances) for row in compared.differences.itertuples() if row.sure]
+    sure = [difference_words(tr, row, _levels(compared), tolerances) for row in compared.differences.itertuples() if row.sure]
     differing = {(row.skill, row.detail, row.side) for row in compared.differences.itertuples() if row.sure}
     return CohortsView(
         summary, [_term(tr, t) for t in terms], sure, len(compared.differences), _drills(tr, drills),
@@ -146,12 +146,6 @@ def _pick(table: pd.DataFrame, cell: tuple[str, ...]) -> pd.DataFrame:
     return table[np.logical_and.reduce([table[c] == v for c, v in zip(CELL, cell, strict=True)])]
 
 
-def unit_of(skill: str, detail: str) -> str:
-    """The detail's unit; nothing for one this version does not know."""
-    known = known_detail(skill, detail)
-    return known.unit if known else ""
-
-
 def _cell(
     tr: Translations, cell: tuple[str, ...], compared: Comparison, met: pd.DataFrame, tolerances: Tolerances, names: bool
 ) -> CellView:
@@ -168,14 +162,13 @@ def _cell(
         rows.append(_row(tr, str(cohort), mean, shares, unit))
         if not mean["enough"]:
             few.append(str(cohort))
-    where = _setting(tr, setting)
+    where = setting_words(tr, setting)
     label = tr.gettext("%(detail)s, %(where)s: athletes of each cohort with 95 %% ranges. %(means)s") % {
         "detail": column_title(tr, (skill, detail, side)), "where": where, "means": "; ".join(f"{r.name} {r.mean}" for r in rows if r.mean),
     }  # fmt: skip
     pairs = list(_pick(compared.differences, cell).itertuples())
-    said = [_difference(tr, row, _levels(compared), tolerances, short=True) for row in pairs if row.sure]
-    unsure = _unsure(tr, [row for row in pairs if not row.sure], unit)
-    said += [unsure] if unsure else []
+    said = [difference_words(tr, row, _levels(compared), tolerances, short=True) for row in pairs if row.sure]
+    said += unsure_words(tr, [row for row in pairs if not row.sure], unit)
     too_few = tr.gettext("Too few to compare: %(cohorts)s (fewer than %(count)d athletes).") % {
         "cohorts": ", ".join(few), "count": ENOUGH_ATHLETES,
     }  # fmt: skip
@@ -190,7 +183,8 @@ def _cell(
 
 
 def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, unit: str) -> CohortRow:
-    shown = in_units(tr, f"{quantity(mean['mean'], unit)} ({span(mean['low'], mean['high'], unit)})") if math.isfinite(mean["low"]) else ""
+    low = max(mean["low"], 0.0) if unit in NEVER_BELOW_0 else mean["low"]
+    shown = in_units(tr, f"{quantity(mean['mean'], unit)} ({span(low, mean['high'], unit)})") if math.isfinite(low) else ""
     change = ""
     if math.isfinite(mean["change_low"]):
         change = f"{signed(mean['change'], unit)} ({signed(mean['change_low'], unit)} … {signed(mean['change_high'], unit)})"
@@ -211,58 +205,13 @@ def share_words(share: float, low: float, high: float) -> str:
     return f"{100 * share:.0f} %{ends}"
 
 
-def _detail_words(tr: Translations, skill: str, detail: str, side: str = "") -> str:
-    return f"{tr.gettext(skill_title(skill))}, {column_title(tr, (skill, detail, side))}"
-
-
-def _difference(tr: Translations, row: Any, levels: dict[tuple[str, ...], float], tolerances: Tolerances, *, short: bool = False) -> str:
-    """One sure difference in words, nearer to the target first; `short` where the detail is in the heading already.
-
-    levels : the mean of every cell and cohort.
-    """
-    cell = tuple(getattr(row, c) for c in CELL)
-    skill, detail, side, setting = cell
-    a, b, value = row.cohort, row.other, row.difference
-    ends = sorted((abs(row.low), abs(row.high)))
-    far = [distance(levels[(*cell, c)], tolerances.get((skill, detail))) for c in (a, b)]
-    word = NEARER.get((skill, detail), ("", ""))[0]
-    if word and far[0] != far[1] and all(map(math.isfinite, far)):
-        if far[0] > far[1]:
-            a, b = b, a
-    else:
-        word = tr.gettext("higher")
-        if value < 0:
-            a, b = b, a
-    unit = unit_of(skill, detail)
-    head = "" if short else f"{_detail_words(tr, skill, detail, side)}, {_setting(tr, setting)}: "
-    return head + tr.gettext("%(a)s %(word)s than %(b)s by %(size)s (%(low)s to %(high)s); that is %(effect).1f times the usual spread between athletes.") % {
-        "a": a, "b": b, "word": tr.gettext(word), "size": said(tr, amount(value, unit)), "low": bare(ends[0], unit), "high": bare(ends[1], unit),
-        "effect": abs(row.effect),
-    }  # fmt: skip
-
-
-def _unsure(tr: Translations, rows: Sequence[Any], unit: str) -> str:
-    """The comparisons of one cell that say nothing, in one line."""
-    pairs = [f"{r.cohort} – {r.other} {signed(r.difference, unit)} ({signed(r.low, unit)} … {signed(r.high, unit)})" for r in rows]
-    return tr.gettext("No difference we can be sure of: %s.") % "; ".join(pairs) if pairs else ""
-
-
-def bare(value: float, unit: str) -> str:
-    """An amount without the words of its unit: 11°, 4."""
-    return amount(value, unit).split(" ")[0]
-
-
-def _setting(tr: Translations, setting: str) -> str:
-    return tr.gettext("in a routine") if setting == Setting.ROUTINE else tr.gettext("alone")
-
-
 def _term(tr: Translations, term: NextTerm) -> TermView:
     def listed(pairs: Sequence[tuple[str, str]]) -> str:
-        words = [_detail_words(tr, *p) for p in pairs[:MOST_OTHERS]]
+        words = [detail_words(tr, *p) for p in pairs[:MOST_OTHERS]]
         more = len(pairs) - MOST_OTHERS
         return "; ".join(words) + (tr.gettext("; and %d more") % more if more > 0 else "")
 
-    first = _detail_words(tr, *term.first) if term.first else ""
+    first = detail_words(tr, *term.first) if term.first else ""
     return TermView(
         term.cohort, first, share_words(term.share_met, term.low, term.high) if term.first else "", listed(term.or_else), listed(term.film_better),
         said(tr, term.why),
@@ -280,7 +229,7 @@ def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, 
             "weeks by %(others)s. That is %(more)s more (%(low)s … %(high)s)."
         ) % {
             "drill": effect.drill, "cohort": effect.cohort, "since": day_words(tr, effect.since),
-            "detail": _detail_words(tr, effect.skill, effect.detail, effect.side), "setting": _setting(tr, effect.setting),
+            "detail": detail_words(tr, effect.skill, effect.detail, effect.side), "setting": setting_words(tr, effect.setting),
             "change": signed(effect.change, unit), "others": signed(effect.others, unit), "more": signed(effect.more, unit),
             "low": signed(effect.low, unit), "high": signed(effect.high, unit),
         }  # fmt: skip
@@ -303,6 +252,3 @@ def _shares(tr: Translations, name: str, table: pd.DataFrame) -> list[ShareRow]:
         words = share_words(row.share, row.low, row.high)
         rows.append(ShareRow(names, words, int(row.readings), share_bar(row.share, row.low, row.high, words)))
     return rows
-
-
-__all__ = ["CohortsView", "cohorts_view", "distance"]

@@ -129,6 +129,23 @@ def test_the_difference_that_was_built_in_is_said(season):
     )
 
 
+def test_no_difference_is_called_none_whose_range_leaves_0_out(season):
+    page = text(season[1], "cohorts/index.html")
+    pair = r"[+−]?[\d.]+\S*? \(([+−]?)([\d.]+)\S* … ([+−]?)([\d.]+)\S*?\)"
+    for words, leaves_0_out in (("No difference we can be sure of:", False), ("among so many comparisons it may be chance:", True)):
+        ranges = [found for line in re.findall(rf"{words}(.*?)</", page) for found in re.findall(pair, line)]
+        assert ranges, words
+        for one, low, other, high in ranges:
+            assert ((one == other) and 0 not in (float(low), float(high))) is leaves_0_out or 0 in (float(low), float(high))
+
+
+def test_what_cannot_be_below_0_has_no_range_below_it(season):
+    rows_of_time = re.findall(
+        r'Knees on the floor</span></h2>\s*<span class="gist">(.*?)</summary>', text(season[1], "cohorts/index.html"), re.S
+    )
+    assert rows_of_time and all("−" not in one for one in rows_of_time), rows_of_time
+
+
 def test_a_break_leaves_the_line_broken_and_its_note_beside_it(season):
     page = text(season[1], "trends/OT-03.html")
     assert "Away with a sore wrist for four weeks (OT-03)" in page
