@@ -9,13 +9,12 @@ from pipeline.landmarks.crops import Crop, cut
 from pipeline.landmarks.tuning.labels import JOINTS, LABEL, as_matrix, split
 from pipeline.landmarks.tuning.staged import Staged, write
 
-
 FOCAL = 500.0
 
 
 def standing() -> tuple[np.ndarray, np.ndarray]:
     """33 points of a flat figure 4 m ahead of a phone, in its axes, and their pixels in a 640 x 480 picture."""
-    seen = np.random.default_rng(3).uniform(-0.3, 0.3, (33, 3)) + [0.2, 0.1, 4.0]
+    seen = np.random.default_rng(3).uniform(-0.3, 0.3, (33, 3)) + np.array([0.2, 0.1, 4.0])
     seen[[11, 12]], seen[[23, 24]] = [[0.1, -0.3, 4.0], [0.3, -0.3, 4.0]], [[0.15, 0.2, 4.0], [0.25, 0.2, 4.0]]
     return seen, seen[:, :2] / seen[:, 2:] * FOCAL + [320, 240]
 
