@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.practice.focus import SKILLS, Focus, Why
 from pipeline.reports.files import slug
@@ -74,6 +74,14 @@ def focus_view(tr: Translations, focus: Focus, tolerances: Tolerances) -> FocusV
 def focus_views(tr: Translations, focuses: Sequence[Focus], tolerances: Tolerances) -> list[FocusView]:
     """An athlete's focuses, what matters most first."""
     return [focus_view(tr, focus, tolerances) for focus in sorted(focuses, key=lambda f: f.rank)]
+
+
+def family_focus(tr: Translations, focuses: Sequence[Focus], tolerances: Tolerances, *, since: str = "") -> list[FocusView]:
+    """What a family may know of them: what she works on and why, or that all is met. How to practise or film is the coach's matter, so is
+    what did not change; what rests on readings before the day `since` is left out."""
+    told = [f for f in focuses if (f.certain or f.why is Why.MET) and (f.evidence.date if f.evidence else f.latest or since) >= since]
+    plain = [replace(f, again=False, unchanged=False, aside=()) for f in told]
+    return [replace(view, next="", film="") for view in focus_views(tr, plain, tolerances)]
 
 
 @dataclass(frozen=True)

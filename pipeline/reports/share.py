@@ -5,9 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipeline.errors import MatsideError
+from pipeline.practice.focus import choose_focus
+from pipeline.practice.pins import read_pins
 from pipeline.reports.athlete_view import athlete_view, scripts_of
 from pipeline.reports.attempt_view import Folders
 from pipeline.reports.files import write_changed
+from pipeline.reports.focus_view import family_focus
 from pipeline.reports.language import translations
 from pipeline.reports.pages import environment
 from pipeline.reports.records import attempts_of
@@ -24,7 +27,7 @@ def share_athlete(
     """Write the page of one athlete to `path` and return it. Written only when asked for, never by a run.
 
     The file needs nothing beside it and links to nothing. It names no other athlete, no cohort and no clip file; its pictures
-    are those already blurred in the `data` folder. since : an ISO date, to share only what was filmed from then on.
+    are those already blurred in the `data` folder. What she works on is the same as on the coach's page. since : an ISO date, to share only what was filmed from then on.
     Raises MatsideError where there is nothing to share, the file cannot be written, or a file of somebody else's is there.
     """
     if path.is_file() and OURS not in path.read_text(encoding="utf-8", errors="replace")[:2000]:
@@ -34,6 +37,8 @@ def share_athlete(
     if not athlete or not attempts:
         known = ", ".join(sorted(set(store.attempts()["athlete"]) - {""})) or "nobody"
         raise MatsideError(f"{athlete!r}: expected an athlete with attempts{f' since {since}' if since else ''}; on record: {known}.")
+    focuses = choose_focus(store.readings(), tolerances, pins=read_pins(store))
+    focus = family_focus(tr, [f for (who, _), f in focuses.items() if who == athlete], tolerances, since=since)
     bare = [type(a)(a.row._replace(cohort="", clip=""), a.readings) for a in attempts]
     view = athlete_view(
         tr, store, athlete, bare, tolerances, Folders(data, inside=True), read_pairs(store, tolerances, athlete=athlete, since=since)
@@ -41,7 +46,7 @@ def share_athlete(
     env = environment(tr)
     env.globals.update(common(tr, tolerances, title, store.fact(INVENTED)), trends=False)
     text = env.get_template("athlete.html").render(
-        athlete=view, root="", shared=True, before=None, after=None, focus=[], **scripts_of(tr, view.attempts)
+        athlete=view, root="", shared=True, before=None, after=None, focus=focus, **scripts_of(tr, view.attempts)
     )
     try:
         write_changed(path, text)

@@ -44,6 +44,26 @@ def test_only_what_was_filmed_since_a_day(site, tmp_path):
     assert "16 March 2026" in words and "2 March 2026" not in words.replace("16 March 2026", "")
 
 
+def test_it_begins_with_what_the_coachs_page_says_to_work_on(site, shared):
+    def cues(path):
+        section = re.search(r'<section class="focus".*?</section>', path.read_text("utf-8"), re.S)[0]
+        return re.findall(r'<div class="(pinned|safety|largest|met)[^>]*><dt>(.*?)</dt>\s*<dd><p class="cue">(.*?)[<\n]', section), section
+
+    (hers, section), (coachs, _) = cues(shared), cues(site / "athletes" / "OT-01.html")
+    assert hers == coachs and len(hers) >= 2
+    assert "not for practice at home" in section and "Cannot tell" not in section and "set aside" not in section
+    assert "not for practice at home" not in (site / "athletes" / "OT-01.html").read_text("utf-8")
+
+
+def test_no_focus_rests_on_readings_that_are_not_shared(site, tmp_path):
+    with Store(site / "data" / "matside.sqlite") as store:
+        path = share_athlete(store, load_tolerances(), "OT-01", tmp_path / "x.html", site / "data", since="2026-03-16")
+    page = Page(path)
+    assert all(link[1:] in page.ids for link in page.links if link.startswith("#"))
+    section = re.search(r'<section class="focus".*?</section>', path.read_text("utf-8"), re.S)
+    assert section is None or not re.search(r"\b(2|9) March 2026", section[0])
+
+
 def test_nothing_to_share_is_one_line(site, tmp_path):
     with Store(site / "data" / "matside.sqlite") as store:
         for athlete, since in (("OT-99", ""), ("OT-01", "2030-01-01"), ("", "")):
