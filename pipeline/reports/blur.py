@@ -92,20 +92,20 @@ def _heads(xy: np.ndarray, torso: float, doubt: float) -> list[tuple[np.ndarray,
 
 def _paint_body(mask: np.ndarray, xy: np.ndarray, torso: float) -> None:
     seen = np.isfinite(xy).all(axis=1)
+    places = _whole(np.nan_to_num(xy))
     for a, b in LIMBS:
         if seen[a] and seen[b]:
-            cv2.line(mask, _whole(xy[a]), _whole(xy[b]), WHITE, max(1, round(2 * LIMB_RADIUS * torso)))
-    trunk = np.array([_whole(xy[i]) for i in TRUNK if seen[i]], np.int32)
+            cv2.line(mask, places[a], places[b], WHITE, max(1, round(2 * LIMB_RADIUS * torso)))
+    trunk = np.array([places[i] for i in TRUNK if seen[i]], np.int32)
     if len(trunk) >= 3:
         hull = cv2.convexHull(trunk)
         cv2.fillConvexPoly(mask, hull, WHITE)
         cv2.polylines(mask, [hull], True, WHITE, max(1, round(2 * TRUNK_RADIUS * torso)))
 
 
-def _whole(point: np.ndarray) -> tuple[int, int]:
-    """Nearest pixel, kept within what OpenCV can draw."""
-    x, y = np.clip(np.rint(point), -20_000, 20_000)
-    return int(x), int(y)
+def _whole(points: np.ndarray) -> list:
+    """Nearest pixels of (..., 2) points, kept within what OpenCV can draw."""
+    return np.clip(np.rint(points), -20_000, 20_000).astype(int).tolist()
 
 
 def _laid_over(below: np.ndarray, above: np.ndarray, mask: np.ndarray, feather: float) -> np.ndarray:

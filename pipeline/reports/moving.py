@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +26,7 @@ from pipeline.reports.motion import FOLDER, Motion, line_key
 
 LONGEST_SIDE = 560
 BEFORE_AND_AFTER_S = 0.4
-QUALITY, PRESET = 29, "faster"
+QUALITY, PRESET = 27, "veryfast"
 
 
 def take_moving(
@@ -88,7 +87,7 @@ class MovingPicture:
                 self._writer.close()
             if kind is None and len(self._shown) > 1:
                 os.replace(self._part, self._path)
-                write_whole(self._path.with_suffix(".json"), json.dumps(asdict(self._motion()), separators=(",", ":")))
+                write_whole(self._path.with_suffix(".json"), json.dumps(vars(self._motion()), separators=(",", ":")))
                 self.made = True
         finally:
             self._part.unlink(missing_ok=True)
