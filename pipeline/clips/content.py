@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
+import os
+import stat
 from collections.abc import Set
 from pathlib import Path
 
@@ -14,18 +17,22 @@ DIGEST_BYTES = 16  # 128 bits: two different clips of any club's lifetime will n
 
 
 def content_hash(path: Path) -> str:
-    """32 hexadecimal digits over the whole file (BLAKE2b)."""
+    """32 hexadecimal digits over the whole file (BLAKE2b), as long as it was when it was opened: it may be growing."""
     digest = hashlib.blake2b(digest_size=DIGEST_BYTES)
     with open(path, "rb") as file:
-        while chunk := file.read(CHUNK):
+        left = os.fstat(file.fileno()).st_size
+        while left > 0 and (chunk := file.read(min(CHUNK, left))):
             digest.update(chunk)
+            left -= len(chunk)
     return digest.hexdigest()
 
 
 def stamp_of(path: Path) -> tuple[int, int]:
-    """(bytes, time of change in ns): another one, another content. Raises OSError."""
-    stat = path.stat()
-    return stat.st_size, stat.st_mtime_ns
+    """(bytes, time of change in ns): another one, another content. Raises OSError, also where a link leads to what is no file and may never end."""
+    found = path.stat()
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(errno.EINVAL, "a device or a pipe, not a file")
+    return found.st_size, found.st_mtime_ns
 
 
 class ContentHashes:
@@ -35,7 +42,7 @@ class ContentHashes:
         self.memory = memory
         try:
             self._known: dict[str, list] = json.loads(memory.read_text("utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             self._known = {}  # a memory that is lost or broken costs time, nothing else
         if not isinstance(self._known, dict):
             self._known = {}
@@ -45,7 +52,7 @@ class ContentHashes:
         """The hash of the clip called `name`; read from disk only if its size or time of change is new."""
         stamp = stamp_of(path)
         known = self._known.get(name)
-        if isinstance(known, list) and known[:2] == [*stamp]:
+        if isinstance(known, list) and len(known) == 3 and known[:2] == [*stamp]:
             return str(known[2])
         digest = content_hash(path)
         self._known[name] = [*stamp, digest]

@@ -1,5 +1,6 @@
 """Who, when, and whether a clip may be opened, over whole folders."""
 
+import builtins
 import os
 import unicodedata
 from datetime import UTC, date, datetime
@@ -127,6 +128,53 @@ def test_a_link_in_a_circle_ends(folder):
     put(folder, "a.mp4")
     (folder / "round").symlink_to(folder, target_is_directory=True)
     assert len(find_clips(folder)) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="Windows has neither")
+def test_a_link_to_what_never_ends_is_a_row_and_not_an_endless_night(folder, tmp_path):
+    os.mkfifo(tmp_path / "pipe")  # opening it would wait for a writer for ever, reading /dev/zero would never end
+    for name, target in (("OT-01_2026-03-02_1.mp4", "/dev/zero"), ("OT-01_2026-03-02_2.mp4", tmp_path / "pipe")):
+        (folder / name).symlink_to(target)
+    got = taken(folder, tmp_path)
+    assert len(got) == 2
+    for clip in got.values():
+        assert (clip.status, clip.content) == (FAILED, "") and clip.reason.startswith("cannot be read (a device or a pipe, not a file)")
+
+
+def test_a_file_that_grows_faster_than_it_is_read_is_hashed_as_long_as_it_was(tmp_path, monkeypatch):
+    path = put(tmp_path, "a.mp4")
+    before, real = content_hash(path), builtins.open
+    with real(path, "ab") as growing:
+
+        class Slow:  # whatever is read, as much comes after it
+            def __init__(self, file):
+                self.file = file
+
+            def __enter__(self):
+                return self
+
+            def __exit__(self, *_):
+                self.file.close()
+
+            def fileno(self):
+                return self.file.fileno()
+
+            def read(self, size):
+                assert growing.tell() < 10_000_000, "endless"
+                growing.write(b"x" * size)
+                growing.flush()
+                return self.file.read(size)
+
+        monkeypatch.setattr(builtins, "open", lambda *a, **k: Slow(real(*a, **k)))
+        assert content_hash(path) == before
+
+
+@pytest.mark.parametrize("memory", ['{"a.mp4": [1, 2]}', "[" * 100_000, '{"a.mp4": {}}', "null", "\x00"])
+def test_a_broken_memory_of_hashes_costs_time_and_nothing_else(tmp_path, memory):
+    path = put(tmp_path, "a.mp4")
+    os.utime(path, ns=(2, 2))
+    (tmp_path / "c.json").write_text(memory.replace("[1, 2]", f"[{path.stat().st_size}, 2]"))
+    assert ContentHashes(tmp_path / "c.json").of("a.mp4", path) == content_hash(path)
 
 
 def test_links_to_folders_elsewhere_are_said_and_not_followed(folder, tmp_path):
