@@ -86,8 +86,8 @@ class Wardrobe:
         for part, known in enumerate(self.parts):
             if not len(known):
                 continue
-            square = _squared(seen[..., part == PART, :], known)
-            likelihood = np.log(np.exp(-square / (2 * BANDWIDTH**2)).mean(-1) + STRANGE)
+            near = _kernel(seen[..., part == PART, :], known)
+            likelihood = np.log(np.exp(near, out=near).mean(-1) + STRANGE)
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", RuntimeWarning)  # a part out of the picture
                 out.append(np.nanmean(likelihood, axis=-1))
@@ -98,10 +98,15 @@ class Wardrobe:
             return np.nanmean(np.array(out), axis=0)
 
 
-def _squared(seen: np.ndarray, known: np.ndarray) -> np.ndarray:
-    """(..., k) weighted squared distances of (..., 3) colours from (k, 3), channel by channel: many times as fast as all at once."""
-    lightness, green_red, blue_yellow = (seen[..., None, channel] - known[:, channel] for channel in range(3))
-    return lightness * lightness * LIGHTNESS + green_red * green_red + blue_yellow * blue_yellow
+def _kernel(seen: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """(..., k) logarithm of the kernel between (..., 3) colours and (k, 3): minus half of their weighted squared distance in bandwidths,
+    as one product of matrices, several times as fast as by differences."""
+    weights = (np.sqrt([LIGHTNESS, 1.0, 1.0]) / BANDWIDTH).astype(seen.dtype)
+    a, b = seen.reshape(-1, 3) * weights, known * weights
+    ones = np.ones((max(len(a), len(b)), 1), seen.dtype)
+    a = np.concatenate([a, -(a * a).sum(1, keepdims=True) / 2, ones[: len(a)]], axis=1)
+    b = np.concatenate([b, ones[: len(b)], -(b * b).sum(1, keepdims=True) / 2], axis=1)
+    return (a @ b.T).reshape(*seen.shape[:-1], len(known))
 
 
 def learn(seen: np.ndarray) -> Wardrobe | None:

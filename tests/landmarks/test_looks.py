@@ -1,11 +1,13 @@
 """Clothes read from drawn pictures."""
 
+from itertools import product
+
 import cv2
 import numpy as np
 import pytest
 
 from pipeline.landmarks.hide import LIMBS, TRUNK
-from pipeline.landmarks.looks import PART, clothes, could_be_one, learn
+from pipeline.landmarks.looks import BANDWIDTH, LIGHTNESS, PART, PARTS, STRANGE, clothes, could_be_one, learn
 from tests.landmarks.stickman import body, wearing
 
 
@@ -69,3 +71,14 @@ def test_a_fit_is_the_mean_log_likelihood_of_a_parzen_estimate():
     wardrobe = learn(known)
     assert wardrobe.fit(known[0] + (0, 9, 0)) == pytest.approx(np.log(np.exp(-0.5) + 1e-3))
     assert wardrobe.fit(known[0] + (9, 0, 0)) == pytest.approx(np.log(np.exp(-0.25) + 1e-3))  # lightness counts half
+
+
+def test_a_fit_is_the_parzen_estimate_by_the_plain_formula():
+    known, seen = learn(wearing((60, 10, -5), 40, 1)), wearing((55, 14, 0), 3, 2)
+    seen[1, 4], seen[2] = np.nan, np.nan
+    plain = np.full((3, PARTS), np.nan)
+    for i, part in product(range(2), range(PARTS)):
+        places = [place for place in seen[i, part == PART].astype(float) if np.isfinite(place).all()]
+        kernels = [np.exp(-((place - known.parts[part]) ** 2 * (LIGHTNESS, 1, 1)).sum(1) / (2 * BANDWIDTH**2)) for place in places]
+        plain[i, part] = np.mean([np.log(k.mean() + STRANGE) for k in kernels])
+    assert known.fit(seen)[:2] == pytest.approx(plain[:2].mean(1), abs=1e-4) and np.isnan(known.fit(seen)[2])
