@@ -75,13 +75,13 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
 def _process(task: Task, tell: Tell, began: float) -> ClipResult:
     from pipeline.attempts import whose
     from pipeline.attempts.find import find_attempts
+    from pipeline.attempts.followed import followed
     from pipeline.attempts.held import seen_closer
     from pipeline.clips.video import BROKEN, UnreadableClip, probe
-    from pipeline.landmarks.cache import cached_track
 
     length = _believable_length(probe(task.path).duration_s, task.path)
     tell("length", length)
-    track = cached_track(
+    track = followed(
         task.path, task.content, task.landmarks, task.data / "landmarks", source=task.clip,
         progress=lambda done_s: tell("share", LANDMARKS_SHARE * min(1.0, done_s / length)),
     )  # fmt: skip

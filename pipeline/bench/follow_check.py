@@ -129,14 +129,14 @@ def timed(work: Callable[[], Track]) -> tuple[Track, float]:
 
 def check(path: Path, truth_file: Path, settings: LandmarkSettings, *, plain: bool, cache: Path | None = None) -> dict[str, float | str]:
     """The row of one clip; with the plain loop's figures where asked for. With `cache`, tracks are kept there and the time is no measure."""
+    from pipeline.attempts.followed import attempts_of, followed
     from pipeline.clips.content import content_hash
-    from pipeline.landmarks.cache import cached_track
     from pipeline.landmarks.locate import track_athlete
 
     def follow() -> Track:
         if cache is not None:
-            return cached_track(path, content_hash(path), settings, cache, source=path.name)
-        return track_athlete(path, settings, source=path.name)
+            return followed(path, content_hash(path), settings, cache, source=path.name)
+        return track_athlete(path, settings, source=path.name, worth=attempts_of)
 
     truth = read_truth(truth_file)
     track, ms = timed(follow)

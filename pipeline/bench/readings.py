@@ -40,9 +40,9 @@ BOUNDARY_S = 0.15
 def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[tuple[str, Track]]:
     """(stem, track) of every clip of a folder that has a truth: of who does a skill, as in a run."""
     from pipeline.attempts import whose
+    from pipeline.attempts.followed import followed
     from pipeline.clips.content import content_hash
     from pipeline.clips.video import probe
-    from pipeline.landmarks.cache import cached_track
     from pipeline.landmarks.settings import LandmarkSettings
 
     for file in sorted((folder / "truth").glob("*.csv")):
@@ -53,7 +53,7 @@ def tracks(folder: Path, *, perfect: bool, model: str, cache: Path) -> Iterator[
             video = probe(clip)
             yield file.stem, truth_track(file, (video.width, video.height))
         else:
-            track = cached_track(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
+            track = followed(clip, content_hash(clip), LandmarkSettings(model=model), cache, source=clip.name)
             yield file.stem, whose.athlete(track)
 
 

@@ -29,14 +29,23 @@ from pipeline.landmarks.track import NAMES, Track
 if TYPE_CHECKING:
     import pyarrow as pa
 
+    from pipeline.landmarks.locate import Worth
+
 LAYOUT = "matside-track-1"
 PER_POINT = ("x", "y", "z", "visibility", "disagreement")
 
 
 def cached_track(
-    path: Path, content_hash: str, settings: LandmarkSettings, folder: Path, *, source: str, progress: Callable[[float], None] | None = None
+    path: Path,
+    content_hash: str,
+    settings: LandmarkSettings,
+    folder: Path,
+    *,
+    source: str,
+    worth: Worth | None,
+    progress: Callable[[float], None] | None = None,
 ) -> Track:
-    """The track of a clip from `folder` where it is there, else followed now and kept there."""
+    """The track of a clip from `folder` where it is there, else followed now (see `locate.track_athlete`) and kept there."""
     from pipeline.landmarks.locate import track_athlete
 
     file = cache_file(content_hash, settings, folder)
@@ -45,7 +54,7 @@ def cached_track(
             return read_track(file, source=source)
         except MatsideError:
             file.unlink(missing_ok=True)  # half a disk or another layout: follow again
-    track = track_athlete(path, settings, source=source, progress=progress)
+    track = track_athlete(path, settings, source=source, progress=progress, worth=worth)
     model = models.landmark_model(settings.model)
     second = models.second_model(model, settings.second_look)
     about = {

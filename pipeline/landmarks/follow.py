@@ -157,11 +157,11 @@ def calm_every(t: np.ndarray) -> int:
     return CALM_EVERY if len(t) < 2 else max(CALM_EVERY, round(CALM_S / max(float(np.median(np.diff(t))), 1e-3)))
 
 
-def look_closer(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
-    """Look at the frames in which a person was only filled in, with the others painted out. What is not clear stays filled in."""
+def look_closer(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person], rows: np.ndarray) -> None:
+    """Look at those of `rows` (n,) in which a person was only filled in, with the others painted out. What is not clear stays filled in."""
     if person.looked is None:
         return
-    for row in np.flatnonzero(person.valid & ~person.looked):
+    for row in np.flatnonzero(person.valid & ~person.looked & rows):
         body = person.xy[row]
         middle = body[CORE[2:]].mean(0)
         up = body[CORE[:2]].mean(0) - middle
@@ -259,6 +259,8 @@ def _begin(
             guesses[k] = guess if recognised(guess) and _is_on(guess.xy, f) else None
             if guesses[k] is not None:
                 bodies[k], crops[k] = guess.xy, between(guess.centre, guess.top)
+        if not any(guesses):  # a second time would be the same
+            break
     return _started(spool, number, step, guesses, crops, live, around)
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,9 @@ log = logging.getLogger(__name__)
 OVERLAP_S = 1.0  # stretches of a long clip share so much, to know people again
 DECODERS_PICTURES, FULL_HD_BYTES = 4, 6_300_000  # what a decoder holds, beyond what was counted on: full HD in ten bits
 KNOWN_AGAIN = 0.4  # torsos
+WORTH_AROUND_S = 0.4  # a moving picture shows as much
+
+Worth = Callable[[Track], Sequence[tuple[float, float]]]  # a track to (start, end) in seconds
 
 
 @dataclass
@@ -50,9 +54,18 @@ class _Followed:
         return max(done) + 0.1 * sum(done)
 
 
-def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progress: Callable[[float], None] | None = None) -> Track:
+def track_athlete(
+    path: Path,
+    settings: LandmarkSettings,
+    *,
+    source: str,
+    progress: Callable[[float], None] | None = None,
+    worth: Worth | None = None,
+) -> Track:
     """The athlete of a clip, in display-orientation pixels of the full-size picture.
 
+    `worth` says of a track of one look when something may be measured: there and WORTH_AROUND_S around each frame is looked at twice, in
+    the others of a clip of one stretch once, or in every third while she stands about. Everywhere where it says nothing, or is not given.
     `progress` is called with the seconds of the clip that are done. Raises MatsideError where the clip cannot be read or
     the model file is wrong. Nobody found gives a track without any seen frame.
     """
@@ -64,6 +77,7 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
     times: list[float] = []
     followed: list[_Followed] = []
     scale, notes = 1.0, []
+    worth_it = partial(_worth_it, worth, (video.width, video.height))
     decoded = frames(path, longest_side=settings.longest_side)
     try:
         for spool in stretches(
@@ -71,7 +85,7 @@ def track_athlete(path: Path, settings: LandmarkSettings, *, source: str, progre
         ):
             scale = spool.scale
             times[spool.first :] = spool.t
-            _stretch(net, again, detector, spool, settings, followed)
+            _stretch(net, again, detector, spool, settings, followed, worth_it)
             if progress is not None:
                 progress(spool.t[-1])
             del spool  # or two stretches would be held at once
@@ -89,9 +103,16 @@ def _room(settings: LandmarkSettings, frame_bytes: int) -> int:
 
 
 def _stretch(
-    net: LandmarkNet, again: LandmarkNet | None, detector: Detector, spool: Spool, settings: LandmarkSettings, followed: list[_Followed]
+    net: LandmarkNet,
+    again: LandmarkNet | None,
+    detector: Detector,
+    spool: Spool,
+    settings: LandmarkSettings,
+    followed: list[_Followed],
+    worth_it: Callable[[Person, Spool], np.ndarray],
 ) -> None:
-    """Follow everybody worth it in one stretch, and add them to whom they were before. `again` takes the second look."""
+    """Follow everybody worth it in one stretch, and add them to whom they were before. `again` takes the second look, at frames that are
+    `worth_it` (n,)."""
     camera, t = camera_shift(spool), np.asarray(spool.t)
     sightings = survey(spool, detector, camera, per_second=settings.find_per_second, least=settings.find_score)
     found: dict[int, list[Found]] = {}
@@ -113,9 +134,10 @@ def _stretch(
     for person, score in zip(people, active, strict=True):
         if score > CLOSE_CALL * max(active):
             others = [p for p in people if p is not person]
-            look_closer(net, spool, person, others)
+            rows = worth_it(person, spool)
+            look_closer(net, spool, person, others, rows)
             if again is not None:
-                look_mirrored(again, spool, person, others)
+                look_mirrored(again, spool, person, others, rows)
                 give_back((net, again), spool, person, others)
                 look_at_doubts((net, again), spool, person, others, t)
     for person, done in zip(people, did, strict=True):
@@ -128,6 +150,17 @@ def _stretch(
     if spool.full:  # more of the clip follows: of a long one, most of the memory would go to what nobody asks for again
         for one in followed:
             one.pieces = [_slim(piece) if len(piece.peak) else piece for piece in one.pieces]
+
+
+def _worth_it(worth: Worth | None, size: tuple[int, int], person: Person, spool: Spool) -> np.ndarray:
+    """(n,) bool: frames of a stretch in which something of a person may be measured; all where part of the clip is out of sight, since
+    what a border of stretches cuts in two is not known for what it is."""
+    t = np.asarray(spool.t)
+    whole_clip = spool.first == 0 and not spool.full
+    spans = worth(_whole([person], t, spool.scale, size, "")) if worth and whole_clip else ()
+    if not spans:
+        return np.ones(len(t), bool)
+    return np.any([(t >= start - WORTH_AROUND_S) & (t <= end + WORTH_AROUND_S) for start, end in spans], axis=0)
 
 
 def _slim(person: Person) -> Person:

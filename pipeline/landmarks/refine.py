@@ -1,4 +1,4 @@
-"""A second look at every frame of the athlete: at the mirror image of a crop aligned with the trunk.
+"""A second look at the athlete, in every frame from which something may be measured: at the mirror image of a crop aligned with the trunk.
 
 The passes' crops follow the movement and lie a little behind or askew, and both directions mostly share one look. The mirrored
 look is a second opinion, of another training of the same network where that is installed: the mean of the two lies nearer to the
@@ -25,9 +25,9 @@ SAME_BODY = 0.5  # torsos: mean distance of the joints beyond which the mirrored
 SAME_POINT = 0.33  # torsos: a point further off is not averaged; one of the two looks has it on the wrong limb
 
 
-def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person]) -> None:
-    """Look once more at each frame in which the person was seen, and take the mean. Others are painted out of the crop."""
-    for row in np.flatnonzero(person.valid):
+def look_mirrored(net: LandmarkNet, spool: Spool, person: Person, others: Sequence[Person], rows: np.ndarray) -> None:
+    """Look once more at each of `rows` (n,) in which the person was seen, and take the mean. Others are painted out of the crop."""
+    for row in np.flatnonzero(person.valid & rows):
         body = person.xy[row]
         crop = aligned_crop(body)
         if not np.isfinite(body).all() or not crop.side > 0:

@@ -85,13 +85,13 @@ def test_a_clip_is_followed_once_and_a_broken_file_makes_it_anew(tmp_path, monke
     calls = []
     monkeypatch.setattr(locate, "track_athlete", lambda *a, **k: calls.append(a) or track())
     arguments = (tmp_path / "clip.mp4", "c" * 64, LandmarkSettings(), tmp_path / "landmarks")
-    first = cache.cached_track(*arguments, source="clip")
-    second = cache.cached_track(*arguments, source="clip")
+    first = cache.cached_track(*arguments, source="clip", worth=None)
+    second = cache.cached_track(*arguments, source="clip", worth=None)
     assert len(calls) == 1
     assert_array_equal(first.xy, second.xy)
     file = next((tmp_path / "landmarks").iterdir())
     file.write_bytes(file.read_bytes()[:200])
-    cache.cached_track(*arguments, source="clip")
+    cache.cached_track(*arguments, source="clip", worth=None)
     assert len(calls) == 2
 
 

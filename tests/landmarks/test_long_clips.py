@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.landmarks.locate import _continues, _room, _slim, track_athlete
+from pipeline.landmarks.locate import _continues, _room, _slim, _worth_it, track_athlete
 from pipeline.landmarks.settings import LandmarkSettings
+from pipeline.landmarks.spool import Spool
 from tests.landmarks.stickman import body, person_of
 from tests.landmarks.test_sample_clip import ALONE, SAMPLES
 
@@ -33,6 +34,23 @@ def test_a_clip_in_two_stretches_gives_one_track_without_a_seam():
     assert twice.seen.mean() > 0.95 and not twice.notes
     apart = np.linalg.norm(twice.xy - once.xy, axis=2)[:, [11, 12, 23, 24]]
     assert np.nanmedian(apart) < 3 and np.nanmax(np.abs(np.diff(twice["left_hip"], axis=0))) < 80
+
+
+def test_frames_are_worth_a_second_look_around_what_may_be_measured_and_all_where_that_is_not_known():
+    person = person_of(np.array([body(300.0, 200, 40)] * 60))
+    asked = []
+
+    def worth(track):
+        asked.append(track.xy[:, 23, 0])
+        return [(1.0, 1.41)]
+
+    def rows(worth, **of):
+        return _worth_it(worth, (960, 540), person, Spool(t=[i / 20 for i in range(60)], size=(480, 270), scale=0.5, **of))
+
+    assert np.flatnonzero(rows(worth)).tolist() == list(range(12, 37))  # 0.4 s on either side
+    assert asked[0] == pytest.approx(2 * (person.xy[:, 23, 0] + 0.5))  # told of the full-size picture
+    assert rows(lambda track: []).all() and rows(None).all()
+    assert rows(worth, full=True).all() and rows(worth, first=30).all() and len(asked) == 1  # a part of a clip
 
 
 @pytest.mark.parametrize(

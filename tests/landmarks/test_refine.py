@@ -5,11 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pipeline.clips.video import Frame
+from pipeline.landmarks.crops import Crop
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess
-from pipeline.landmarks.refine import aligned_crop, mix
+from pipeline.landmarks.refine import aligned_crop, look_mirrored, mix
 from pipeline.landmarks.sides import LEGS
+from pipeline.landmarks.spool import Spool
 from pipeline.landmarks.track import INDEX, N
+from tests.landmarks.stickman import body as upright
+from tests.landmarks.stickman import person_of
 
 SIZE = 100.0  # pixels a trunk
 
@@ -80,3 +85,20 @@ def test_the_crop_points_along_the_trunk_and_holds_the_body(turn: float) -> None
     assert shoulders[0] == pytest.approx(hips[0], abs=1e-6)
     assert shoulders[1] < hips[1]
     assert (placed > 0).all() and (placed < 256).all()
+
+
+def test_only_the_frames_asked_for_are_looked_at_a_second_time() -> None:
+    way = np.array([upright(60.0 + i, 40, 12) for i in range(6)])
+    spool = Spool()
+    for i in range(6):
+        spool.append(Frame(i, i / 30, np.full((90, 160, 3), 40, np.uint8), 1.0))
+
+    class Net:
+        def read(self, pixels: np.ndarray, crop: Crop, *, mirrored: bool) -> Guess:
+            row = round(crop.x - 60)
+            return guess(way[row] + [0.0, 2.0])
+
+    one = person_of(way)
+    look_mirrored(Net(), spool, one, [], np.array([False, True, True, False, False, True]))  # type: ignore[arg-type]
+    assert one.xy[:, 0, 1] - way[:, 0, 1] == pytest.approx([0, 1, 1, 0, 0, 1])
+    assert one.disagreement[:, 0] == pytest.approx([0, 2, 2, 0, 0, 2])
