@@ -56,6 +56,7 @@ def processor(work: Callable[[], object]) -> tuple[float, float]:
 
 def first_pass(options: argparse.Namespace, folder: Path) -> Iterator[str]:
     """Decoding, a bare mediapipe loop, and our finding and following, on one clip; then all the rest of a clip's work."""
+    from pipeline.attempts.followed import attempts_of
     from pipeline.batch.process import Task, process_clip
     from pipeline.bench.follow_check import plain_loop
     from pipeline.landmarks import locate
@@ -66,14 +67,17 @@ def first_pass(options: argparse.Namespace, folder: Path) -> Iterator[str]:
         looks.append(processor(lambda: look(*args))[0])
 
     settings, clip = LandmarkSettings(), options.clip
-    locate.track_athlete(clip, settings, source=clip.name)  # builds model files, warms caches
+
+    def task(name: str) -> Task:
+        return Task("clip", clip, "0" * 32, "OT-01", "Otters", "2026-03-02", settings, folder / name)
+
+    process_clip(task("first"))  # as a worker does all its later clips
     count = sum(1 for _ in frames(clip))
     decode, _ = processor(lambda: list(map(len, ([f.index] for f in frames(clip, longest_side=settings.longest_side)))))
     plain, _ = processor(lambda: plain_loop(clip, settings.model))
     with patch.object(locate, "look_mirrored", second_look):
-        ours, _ = processor(lambda: locate.track_athlete(clip, settings, source=clip.name))
-    task = Task("clip", clip, "0" * 32, "OT-01", "Otters", "2026-03-02", settings, folder)
-    whole, _ = processor(lambda: process_clip(task))
+        ours, _ = processor(lambda: locate.track_athlete(clip, settings, source=clip.name, worth=attempts_of))
+    whole, _ = processor(lambda: process_clip(task("whole")))
     video = probe(clip)
     yield f"first pass: {clip.name}, {count} frames of {video.width} x {video.height}, processor ms a frame"
     for what, seconds in (
@@ -90,6 +94,7 @@ def first_pass(options: argparse.Namespace, folder: Path) -> Iterator[str]:
 
 def full_hd(options: argparse.Namespace, folder: Path) -> Iterator[str]:
     """The share of decoding on 1080p, made from the clip."""
+    from pipeline.attempts.followed import attempts_of
     from pipeline.batch.process import Task, process_clip
     from pipeline.landmarks.locate import track_athlete
 
@@ -97,9 +102,9 @@ def full_hd(options: argparse.Namespace, folder: Path) -> Iterator[str]:
     for name, grain in (("hd.mp4", 0.0), ("grainy.mp4", options.grain)):
         big = folder / name
         count = enlarge(options.clip, big, seconds=4.0, grain=grain)
-        track_athlete(big, settings, source=big.name)
+        track_athlete(big, settings, source=big.name, worth=attempts_of)
         decode = min(processor(lambda big=big: sum(1 for _ in frames(big, longest_side=settings.longest_side)))[0] for _ in range(2))  # type: ignore[misc]
-        ours, _ = processor(lambda big=big: track_athlete(big, settings, source=big.name))  # type: ignore[misc]
+        ours, _ = processor(lambda big=big: track_athlete(big, settings, source=big.name, worth=attempts_of))  # type: ignore[misc]
         task = Task(name, big, "0" * 32, "OT-01", "Otters", "2026-03-02", settings, folder / f"data of {name}")
         whole, _ = processor(lambda task=task: process_clip(task))  # type: ignore[misc]
         yield (
