@@ -6,7 +6,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pipeline.attempts.find import find_attempts
-from pipeline.landmarks.cache import cached_track
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import Track
 
@@ -15,6 +14,8 @@ def followed(
     path: Path, content_hash: str, settings: LandmarkSettings, folder: Path, *, source: str, progress: Callable[[float], None] | None = None
 ) -> Track:
     """The track of a clip from `folder` where it is there, else followed now and kept there: the same whatever skill is told."""
+    from pipeline.landmarks.cache import cached_track
+
     return cached_track(path, content_hash, settings, folder, source=source, worth=attempts_of, progress=progress)
 
 
