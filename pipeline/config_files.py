@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from pipeline.errors import MatsideError
 
 _PACKAGE = Path(__file__).resolve().parent
+
+
+def toml(text: str) -> dict[str, Any]:
+    """What a TOML text says. Raises tomllib.TOMLDecodeError, also where Python's reader would end in another way."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise tomllib.TOMLDecodeError("brackets within brackets, too deep to be meant") from error
+    except tomllib.TOMLDecodeError:
+        raise
+    except ValueError as error:
+        raise tomllib.TOMLDecodeError("a number of very many digits") from error
 
 
 def shipped_config(name: str) -> Path:

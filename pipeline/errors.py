@@ -26,13 +26,19 @@ def _harmless(text: str, i: int) -> bool:
     return unicodedata.category(text[i]) not in TRICKS
 
 
-def shown(text: str, longest: int = 60) -> str:
-    """What somebody wrote, in quotes, on one line and not too long to be read in a message.
+def shown(value: object, longest: int = 60) -> str:
+    """What somebody wrote, on one line and not too long to be read in a message; a text in quotes.
 
-    >>> shown("a" * 100, 5)
-    "'aaaaa…'"
+    >>> shown("a" * 100, 5), shown([1, 2]), shown(list(range(100)), 5)
+    ("'aaaaa…'", '[1, 2]', '[0, 1…')
     """
-    return repr(text if len(text) <= longest else text[:longest] + "…")
+    if isinstance(value, str):
+        return repr(value if len(value) <= longest else value[:longest] + "…")
+    try:
+        text = repr(value)
+    except ValueError:  # Python writes out no number of more than 4,300 digits
+        return "a number of very many digits"
+    return text if len(text) <= longest else text[:longest] + "…"
 
 
 class MatsideError(Exception):

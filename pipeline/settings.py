@@ -9,8 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from pipeline.batch.pool import Limits
-from pipeline.config_files import shipped_config
-from pipeline.errors import MatsideError
+from pipeline.config_files import shipped_config, toml
+from pipeline.errors import MatsideError, shown
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.scoring.toml_lines import line_of
 
@@ -50,7 +50,7 @@ def load_settings(path: Path | None = None) -> Settings:
     path = path or shipped_config("settings.toml")
     try:
         text = path.read_text("utf-8-sig")
-        return Settings.model_validate(tomllib.loads(text))
+        return Settings.model_validate(toml(text))
     except OSError as error:
         raise MatsideError(f"{path}: the settings cannot be read ({error.strerror}).") from error
     except UnicodeDecodeError as error:
@@ -68,4 +68,4 @@ def _wrong(path: Path, text: str, error: ErrorDetails) -> str:
         allowed = Settings.model_fields if len(keys) == 1 else type(getattr(Settings(), keys[0])).model_fields
         return f"{where}: no setting {'.'.join(keys)}; expected one of {', '.join(allowed)}."
     message = error["msg"].replace("Input should", "should")
-    return f"{where}: {'.'.join(keys)} {message}, but is {error['input']!r}."
+    return f"{where}: {'.'.join(keys)} {message}, but is {shown(error['input'])}."

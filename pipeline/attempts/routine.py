@@ -10,7 +10,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TypeVar
 
-from pipeline.config_files import shipped_config
+from pipeline.config_files import shipped_config, toml
 from pipeline.errors import MatsideError, shown
 from pipeline.vocabulary import Skill
 
@@ -155,7 +155,7 @@ def load_routines(path: Path | None = None) -> tuple[Routine, ...]:
     """The routines of a file, or the shipped ones. Raises WrongRoutines with one line."""
     path = path or shipped_config(SHIPPED)
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        data = toml(path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:
         raise WrongRoutines(f"{path}: expected UTF-8 text, but byte {error.start} is not. Save it again as UTF-8.") from error
     except tomllib.TOMLDecodeError as error:
@@ -164,14 +164,14 @@ def load_routines(path: Path | None = None) -> tuple[Routine, ...]:
         raise WrongRoutines(f"{path}: cannot be read ({error.strerror}). Copy configs/routines.toml and change it.") from error
     for key in data:
         if key != "routine":
-            raise WrongRoutines(f"{path}: expected [[routine]] entries, but there is {key!r}. Write it inside a [[routine]].")
+            raise WrongRoutines(f"{path}: expected [[routine]] entries, but there is {shown(key)}. Write it inside a [[routine]].")
     entries = data.get("routine", [])
     if not isinstance(entries, list) or not entries:
         raise WrongRoutines(f"{path}: expected at least one [[routine]], with two pairs of brackets.")
     routines = tuple(_routine(f"{path}, routine {n}", entry) for n, entry in enumerate(entries, start=1))
     twice = [name for name, n in Counter(r.name for r in routines).items() if n > 1]
     if twice:
-        raise WrongRoutines(f"{path}: two routines are called {twice[0]!r}. Give each a name of its own.")
+        raise WrongRoutines(f"{path}: two routines are called {shown(twice[0])}. Give each a name of its own.")
     return routines
 
 
@@ -181,7 +181,7 @@ def _routine(where: str, entry: Mapping[str, object]) -> Routine:
     where = f"{where} ({name})"
     skills = entry.get("skills")
     if not isinstance(skills, list) or not skills:
-        raise WrongRoutines(f'{where}, skills: expected a list such as ["lunge", "cartwheel"], but got {skills!r}.')
+        raise WrongRoutines(f'{where}, skills: expected a list such as ["lunge", "cartwheel"], but got {shown(skills)}.')
     passages = entry.get("passage", [])
     if not isinstance(passages, list):
         raise WrongRoutines(f"{where}, passage: expected [[routine.passage]] entries, with two pairs of brackets.")
@@ -203,7 +203,7 @@ def _passage(where: str, entry: Mapping[str, object], skills: Sequence[Skill]) -
 
 def _known_keys(where: str, entry: object, keys: Sequence[str]) -> None:
     if not isinstance(entry, Mapping):
-        raise WrongRoutines(f"{where}: expected a table with {', '.join(keys)}, but got {entry!r}.")
+        raise WrongRoutines(f"{where}: expected a table with {', '.join(keys)}, but got {shown(entry)}.")
     for key in entry:
         if key not in keys:
             raise WrongRoutines(f"{where}, {key}: expected one of {', '.join(keys)}.")
@@ -212,12 +212,13 @@ def _known_keys(where: str, entry: object, keys: Sequence[str]) -> None:
 def _text(where: str, entry: Mapping[str, object], key: str) -> str:
     value = entry.get(key)
     if not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME or not value.isprintable():
-        came = shown(value) if isinstance(value, str) else repr(value)
-        raise WrongRoutines(f"{where}, {key}: expected a name in quotes of at most {LONGEST_NAME} letters on one line, but got {came}.")
+        raise WrongRoutines(
+            f"{where}, {key}: expected a name in quotes of at most {LONGEST_NAME} letters on one line, but got {shown(value)}."
+        )
     return value.strip()
 
 
 def _one_of(where: str, value: object, words: type[E]) -> E:
     if not isinstance(value, str) or value not in [w.value for w in words]:
-        raise WrongRoutines(f"{where}: expected one of {', '.join(w.value for w in words)}, but got {value!r}.")
+        raise WrongRoutines(f"{where}: expected one of {', '.join(w.value for w in words)}, but got {shown(value)}.")
     return words(value)

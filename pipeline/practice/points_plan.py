@@ -10,8 +10,8 @@ from enum import StrEnum
 from pathlib import Path
 
 from pipeline.clips.roster import CODE
-from pipeline.config_files import shipped_config
-from pipeline.errors import MatsideError
+from pipeline.config_files import shipped_config, toml
+from pipeline.errors import MatsideError, shown
 from pipeline.scoring.toml_lines import line_of
 from pipeline.vocabulary import DETAIL, Skill, Verdict
 
@@ -77,7 +77,7 @@ def load_plan(path: Path | None = None) -> Plan:
     path = path or shipped_config(SHIPPED)
     try:
         text = path.read_text(encoding="utf-8-sig")
-        data = tomllib.loads(text)
+        data = toml(text)
     except UnicodeDecodeError as error:
         raise WrongPlan(f"{path}: expected UTF-8 text, but byte {error.start} is not. Save it again as UTF-8.") from error
     except tomllib.TOMLDecodeError as error:
@@ -168,19 +168,19 @@ class _Reader:
         if last:
             if not isinstance(given, str):
                 raise self.wrong(
-                    keys, f'expected one detail in quotes in the last round, but got {given!r}. Write  {keys[-1]} = "hip_angle"'
+                    keys, f'expected one detail in quotes in the last round, but got {shown(given)}. Write  {keys[-1]} = "hip_angle"'
                 )
             return [given]
         if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
-            raise self.wrong(keys, f'expected a list of details, but got {given!r}. Write  {keys[-1]} = ["hip_angle"]')
+            raise self.wrong(keys, f'expected a list of details, but got {shown(given)}. Write  {keys[-1]} = ["hip_angle"]')
         return given
 
     def _known(self, keys: Sequence[str], skill: str, detail: str) -> tuple[str, str]:
         if skill not in set(Skill):
-            raise self.wrong(keys, f"expected a skill ({', '.join(Skill)}), but got {skill!r}.")
+            raise self.wrong(keys, f"expected a skill ({', '.join(Skill)}), but got {shown(skill)}.")
         if (Skill(skill), detail) not in DETAIL:
             known = ", ".join(one for of, one in DETAIL if of == skill)
-            raise self.wrong(keys, f"expected a detail of {skill} ({known}), but got {detail!r}.")
+            raise self.wrong(keys, f"expected a detail of {skill} ({known}), but got {shown(detail)}.")
         return skill, detail
 
     def _members(self, given: object) -> dict[str, tuple[str, ...]]:
@@ -193,7 +193,7 @@ class _Reader:
                 raise self.wrong(keys, "expected at least one athlete's code.")
             for code in out[name]:
                 if not re.fullmatch(CODE, code):
-                    raise self.wrong(keys, f"expected athletes' codes such as OT-01, but got {code!r}.")
+                    raise self.wrong(keys, f"expected athletes' codes such as OT-01, but got {shown(code)}.")
                 if code.upper() in seen:
                     raise self.wrong(keys, f"{code} is in {seen[code.upper()]} already; everybody plays in one team.")
                 seen[code.upper()] = name
@@ -203,27 +203,27 @@ class _Reader:
 
     def _uneven(self, given: object) -> Uneven:
         if given not in set(Uneven):
-            raise self.wrong(("teams", "uneven"), f"expected {', '.join(repr(str(u)) for u in Uneven)}, but got {given!r}.")
+            raise self.wrong(("teams", "uneven"), f"expected {', '.join(repr(str(u)) for u in Uneven)}, but got {shown(given)}.")
         return Uneven(str(given))
 
     def _table(self, keys: Sequence[str], given: object) -> dict[str, object]:
         if not isinstance(given, dict):
-            raise self.wrong(keys, f"expected a table [{'.'.join(keys)}], but got {given!r}.")
+            raise self.wrong(keys, f"expected a table [{'.'.join(keys)}], but got {shown(given)}.")
         return given
 
     def _whole(self, keys: Sequence[str], given: object, most: int) -> int:
         if isinstance(given, bool) or not isinstance(given, int) or not 0 <= given <= most:
-            raise self.wrong(keys, f"expected a whole number from 0 to {most}, but got {given!r}.")
+            raise self.wrong(keys, f"expected a whole number from 0 to {most}, but got {shown(given)}.")
         return given
 
     def _word(self, keys: Sequence[str], given: object) -> str:
         if not isinstance(given, str) or not 0 < len(given.strip()) <= LONGEST_NAME or not given.isprintable():
-            raise self.wrong(keys, f"expected a name of 1 to {LONGEST_NAME} letters, but got {given!r}.")
+            raise self.wrong(keys, f"expected a name of 1 to {LONGEST_NAME} letters, but got {shown(given)}.")
         return given
 
     def _words(self, keys: Sequence[str], given: object) -> tuple[str, ...]:
         if not isinstance(given, list):
-            raise self.wrong(keys, f'expected a list of words, such as ["Seals", "Terns"], but got {given!r}.')
+            raise self.wrong(keys, f'expected a list of words, such as ["Seals", "Terns"], but got {shown(given)}.')
         words = tuple(self._word(keys, one) for one in given)
         if len(set(words)) < len(words):
             raise self.wrong(keys, "expected each word once.")

@@ -8,8 +8,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from pipeline.config_files import shipped_config
-from pipeline.errors import MatsideError
+from pipeline.config_files import shipped_config, toml
+from pipeline.errors import MatsideError, shown
 from pipeline.scoring.toml_lines import line_of
 from pipeline.store import Store
 from pipeline.vocabulary import Skill
@@ -41,7 +41,7 @@ def load_practice(path: Path | None = None, **changes: object) -> PracticeSettin
     path = path or shipped_config("practice.toml")
     try:
         text = path.read_text("utf-8-sig")
-        given = tomllib.loads(text)
+        given = toml(text)
     except OSError as error:
         raise MatsideError(f"{path}: the practice settings cannot be read ({error.strerror}).") from error
     except UnicodeDecodeError as error:
@@ -66,7 +66,7 @@ def _checked(given: dict[str, object], path: Path | None = None, text: str = "")
             where = f"{path}, line {line_of(text, (key,))}, {key}" if path else key
             expected = f"no such setting; expected one of {', '.join(PracticeSettings.model_fields)}"
             message = expected if one["type"] == "extra_forbidden" else one["msg"].replace("Input should", "should")
-            said.append(f"{where}: {message}, but came {one['input']!r}.")
+            said.append(f"{where}: {message}, but came {shown(one['input'])}.")
         raise MatsideError("\n".join(said)) from error
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
-from pipeline.config_files import shipped_config, shipped_configs
-from pipeline.errors import MatsideError
+from pipeline.config_files import shipped_config, shipped_configs, toml
+from pipeline.errors import MatsideError, shown
 from pipeline.scoring.toml_lines import line_of
 from pipeline.vocabulary import DETAIL, Setting, Skill
 
@@ -22,6 +22,7 @@ NEEDED = ("target", "kind", "met_within", "close_within")
 KEYS = (*NEEDED, "asked_in")
 PROFILE_KEYS = ("name", "source", "over")
 EVERYWHERE = "everywhere"  # of asked_in: what an entry says that takes back a profile's
+LARGEST = 1e9  # of any number here; no detail has a value anywhere near it
 OWN = "own"  # in place of a kind: no value is right for everybody, so the detail has no tolerance and gets no verdict
 
 
@@ -147,7 +148,7 @@ def _read(one: str | Path) -> _Layer:
         )
     try:
         text = path.read_text(encoding="utf-8-sig")
-        data = tomllib.loads(text)
+        data = toml(text)
     except UnicodeDecodeError as error:
         raise WrongTolerances(f"{path}: expected UTF-8 text, but byte {error.start} is not. Save it again as UTF-8.") from error
     except tomllib.TOMLDecodeError as error:
@@ -169,14 +170,16 @@ def _read(one: str | Path) -> _Layer:
 
 def _profile(path: Path, text: str, table: object) -> dict[str, str]:
     if not isinstance(table, dict):
-        raise _wrong(path, text, ("profile",), f"expected a table [profile] with {_choice(PROFILE_KEYS)}, but got {table!r}.")
+        raise _wrong(path, text, ("profile",), f"expected a table [profile] with {_choice(PROFILE_KEYS)}, but got {shown(table)}.")
     for key, value in table.items():
         if key not in PROFILE_KEYS:
             raise _wrong(path, text, ("profile", key), f"expected one of {_choice(PROFILE_KEYS)}.")
         if not isinstance(value, str):
-            raise _wrong(path, text, ("profile", key), f'expected words in quotes, but got {value!r}. Write  {key} = "..."')
+            raise _wrong(path, text, ("profile", key), f'expected words in quotes, but got {shown(value)}. Write  {key} = "..."')
     if "over" in table and table["over"] not in profiles():
-        raise _wrong(path, text, ("profile", "over"), f"expected a shipped profile ({_choice(profiles())}), but got {table['over']!r}.")
+        raise _wrong(
+            path, text, ("profile", "over"), f"expected a shipped profile ({_choice(profiles())}), but got {shown(table['over'])}."
+        )
     return {key: table.get(key, "") for key in PROFILE_KEYS}
 
 
@@ -208,17 +211,17 @@ def _value(path: Path, text: str, keys: tuple[str, ...], value: object) -> float
     if key not in KEYS:
         raise _wrong(path, text, keys, f"expected one of {_choice(KEYS)}.")
     if key == "kind":
-        if value not in {*Kind, OWN}:
-            raise _wrong(path, text, keys, f"expected {_choice([*Kind, OWN])}, but got {value!r}.")
+        if value not in [*Kind, OWN]:
+            raise _wrong(path, text, keys, f"expected {_choice([*Kind, OWN])}, but got {shown(value)}.")
         return OWN if value == OWN else Kind(str(value))
     if key == "asked_in":
-        if value not in {*Setting, EVERYWHERE}:
-            raise _wrong(path, text, keys, f"expected {_choice([*Setting, EVERYWHERE])}, but got {value!r}.")
+        if value not in [*Setting, EVERYWHERE]:
+            raise _wrong(path, text, keys, f"expected {_choice([*Setting, EVERYWHERE])}, but got {shown(value)}.")
         return "" if value == EVERYWHERE else str(value)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise _wrong(path, text, keys, f"expected a number, but got {value!r}. Write  {key} = 15  without quotes or unit.")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
+        raise _wrong(path, text, keys, f"expected a number, but got {shown(value)}. Write  {key} = 15  without quotes or unit.")
     if key != "target" and value < 0:
-        raise _wrong(path, text, keys, f"expected 0 or more, but got {value!r}.")
+        raise _wrong(path, text, keys, f"expected 0 or more, but got {shown(value)}.")
     return float(value)
 
 

@@ -178,6 +178,13 @@ def test_a_column_twice_is_said_and_not_guessed(tmp_path, night, kind):
         b"\xff\xfea\x00", b"\xff", "a = 'Ü'".encode("cp1252"), b"= = =", b"[", b"\x00", b"a" * 100_000, b"[[[[", b'"\x1b[2J" = 1', b"a = [" * 3000,
         '"<script>" = "\u202e"'.encode(), b"minutes = 9999999999999999999999", b"routine = 3", b"[points]\nmet = '<b>'", b"[[routine]]\nname = '''a\nb'''\nskills=['x']",
         b"[night]\nworkers = '\\u001b[2J'", b'[night]\nworkers = "\\u001b[2J"', b'[rounds."a\\nb"]\nlunge = 3', b"[lunge.hip_angle]\nmet_within = 'x'", b"a.b.c.d = 1\na = 2",
+        b"a = " + b"[" * 100_000, b"a = " + b"{a = " * 10_000, b"[night]\nlimit_s = nan", b"[landmarks]\nfind_per_second = nan",
+        b"[lunge.hip_angle]\nmet_within = nan", b"[lunge.hip_angle]\nmet_within = 1e999", b"[night]\nretries = " + b"9" * 4000,
+        b"minutes = " + b"9" * 5000, b"minutes = 0x" + b"f" * 5000, b"[night]\nretries = 0x" + b"f" * 5000,
+        b"[lunge.hip_angle]\nmet_within = 0x" + b"f" * 5000, b"[points]\nmet = 0x" + b"f" * 5000, b"[[routine]]\nname = 0x" + b"f" * 5000,
+        b"[profile]\nname = [" + b"1," * 5000 + b"]", b"[lunge.hip_angle]\nkind = []", b"[lunge.hip_angle]\nasked_in = {}", b"[profile]\nover = []",
+        b"[[routine]]\nname = 'a'\nskills = [[], {}]", b"[points]\nlunge = [[]]", b"[teams]\nuneven = []", b"[[rounds]]\nlunge = {}", b"stations = [[]]",
+        b"[landmarks]\nsecond_look = []", b"lunge = 1\ncartwheel = 1979-05-27T07:32:00Z", b"[teams]\ndraw = 1979-05-27",
     ],
 )  # fmt: skip
 def test_a_hostile_toml_is_one_clear_line(tmp_path, name, data):
