@@ -128,7 +128,7 @@ def _night(
         data,
         pictures=settings.night.contact_sheets,
         work=work_on,
-        list_name=night.asked.name if night.asked else "clips.csv",
+        list_name="/".join((night.asked or folder.resolve() / "clips.csv").parts[-2:]),
         language=page_language(store),
     )
     return night

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pipeline.reports.trend_page import learn_chance, period_of
-from pipeline.reports.trend_view import level_words
+from pipeline.reports.trend_view import level_words, place
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
 from pipeline.trends.athlete import athlete_trends
@@ -19,7 +19,10 @@ def athlete_lines(store: Store, tolerances: Tolerances, code: str, filters: Filt
     asked = period_of(store, filters or Filters())
     chance = learn_chance(store, asked, including=code)
     yield f"{code}, {asked.words() or 'all that is stored'}"
-    trends = sorted(athlete_trends(asked.apply(store.readings(code)), code, chance.precision), key=lambda trend: not trend.change.real)
+    trends = sorted(
+        athlete_trends(asked.apply(store.readings(code)), code, chance.precision),
+        key=lambda trend: (not trend.change.real, place(trend.key)),
+    )
     for trend in trends:
         detail = DETAIL.get((Skill(trend.skill), trend.detail))
         title = " ".join(

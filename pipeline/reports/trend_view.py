@@ -96,7 +96,7 @@ def trend_view(
     grouped: dict[tuple[str, str, str], list[Trend]] = defaultdict(list)
     for trend in trends:
         grouped[trend.skill, trend.detail, trend.side].append(trend)
-    order = sorted(grouped, key=lambda c: (c[:2] != FIRST, ORDER.get(c[:2], len(ORDER)), c))
+    order = sorted(grouped, key=place)
     period = _period(trends)
     details = [_detail(tr, key, grouped[key], tolerances, marks, period, drop_scatter) for key in order]
     judged = sum(len(t.sessions) >= ENOUGH_SESSIONS for t in trends)
@@ -115,6 +115,11 @@ def trend_view(
         ) % {"judged": judged, "false": 0.05 * judged, "weekly": WEEKLY_FALSE}
     views = [NoteView(letter, day_words(tr, row.date), row.kind, f"{row.text} ({row.about})") for letter, row in lettered]
     return TrendView(code, cohort, summary, chance, views, details, figure_table(trends))
+
+
+def place(key: tuple[str, ...]) -> tuple:
+    """Sorts (skill, detail, …): what coaches look at first, then as everywhere."""
+    return key[:2] != FIRST, ORDER.get(key[:2], len(ORDER)), key
 
 
 def _period(trends: Sequence[Trend]) -> tuple[float, float]:
@@ -157,8 +162,16 @@ def _detail(
 
 
 def _gist(tr: Translations, trend: Trend) -> str:
-    start, now = (in_units(tr, quantity(value, trend.unit)) for value in (trend.change.start, trend.change.now))
-    return f"{start} → {now}" if len(trend.sessions) > 1 else now
+    """Short where what could be chance stands beside it; else each level with its ±."""
+    if not math.isfinite(trend.change.mdc):
+        return _levels(tr, trend)
+    return " → ".join(in_units(tr, quantity(value, trend.unit)) for value in (trend.change.start, trend.change.now))
+
+
+def _levels(tr: Translations, trend: Trend) -> str:
+    c = trend.change
+    ends = ((c.start, c.start_half, c.start_date), (c.now, c.now_half, c.now_date))
+    return " → ".join(in_units(tr, level_words(trend, *end)) for end in ends[-len(trend.sessions) :])
 
 
 def level_words(trend: Trend, value: float, half: float, day: str) -> str:
@@ -174,11 +187,7 @@ def _facts(tr: Translations, trend: Trend) -> list[tuple[str, str]]:
     c, unit = trend.change, trend.unit
     known = trend.attempts[trend.attempts["value"].notna()]
     facts = [(tr.gettext("sessions, attempts"), f"{len(trend.sessions)}, {len(known)}")]
-    now = in_units(tr, level_words(trend, c.now, c.now_half, c.now_date))
-    if len(trend.sessions) > 1:
-        facts.append((tr.gettext("start → now"), f"{in_units(tr, level_words(trend, c.start, c.start_half, c.start_date))} → {now}"))
-    else:
-        facts.append((tr.gettext("now"), now))
+    facts.append((tr.gettext("start → now") if len(trend.sessions) > 1 else tr.gettext("now"), _levels(tr, trend)))
     if math.isfinite(trend.slope.low):
         line = trend.slope
         facts.append(

@@ -26,6 +26,7 @@ def test_the_page_shows_what_needs_the_coach(folder, tmp_path):
     done = run_folder(folder, out, engine=StandIn(), today=TODAY)
     page = done.unassigned.read_text("utf-8")
     assert page.count("<img") == 3
+    assert f"in {folder.name}/clips.csv and run again" in page, "there is another clips.csv beside the pages"
     assert "&lt;b&gt;IMG_2.mov" in page and "<b>IMG_2" not in page and "not a video" in page
     assert "OT-01/IMG_3.mp4" in page and "when was it filmed?" in page
     assert "ZZ-09" not in page

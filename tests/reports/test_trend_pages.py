@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from pipeline.batch.pages import write_pages
+from pipeline.batch.tell import athlete_lines
 from pipeline.errors import MatsideError
 from pipeline.reports.cohort_page import write_cohorts
 from pipeline.reports.language import translations
@@ -84,6 +85,22 @@ def test_no_level_stands_without_its_range(season):
             assert all(re.fullmatch(r"\S+?( ± \S+| \(.+\))", level.replace("\u202f", "")) for level in one.split(" → ")), one
 
 
+def test_one_session_is_folded_to_a_level_with_its_range(season, tmp_path):
+    newest = str(season[0].readings("OT-02")["date"].max())
+    write_athlete(season[0], load_tolerances(), tmp_path, "OT-02", filters=Filters(since=date.fromisoformat(newest)))
+    gists = re.findall(r'<span class="gist">(.*?)</summary>', text(tmp_path, "trends/OT-02.html"), re.S)
+    assert gists and all(one.count("±") + one.count("(") >= one.count("<span>") > 0 for one in gists), gists
+
+
+def test_the_lines_of_text_come_in_the_order_of_the_page(season):
+    lines = list(athlete_lines(season[0], load_tolerances(), "OT-03"))[1:]
+    unsure = [line for line in lines if "No change we can be sure of" in line]
+    assert lines[-len(unsure) :] == unsure and 0 < len(unsure) < len(lines), "sure changes first"
+    skills = list(dict.fromkeys(next(s.value for s in Skill if line.strip().startswith(s.value.replace("_", " "))) for line in unsure))
+    assert skills[0] == "lunge" or unsure[0].startswith("  shoulder stand Flat hips"), "flat hips first, then as everywhere"
+    assert [s for s in skills if s != "shoulder_stand"] == [s.value for s in Skill if s.value in skills and s != Skill.SHOULDER_STAND]
+
+
 def test_small_cohorts_are_warned_of_at_the_top(season, tmp_path):
     store, out = season
     assert "Too few athletes to compare" not in text(out, "cohorts/index.html")
@@ -156,6 +173,7 @@ def test_a_break_leaves_the_line_broken_and_its_note_beside_it(season):
 def test_too_few_athletes_are_dots_without_a_comparison(season, tmp_path):
     page = write_cohorts(season[0], load_tolerances(), tmp_path, filters=Filters(lead_side="left")).read_text("utf-8")
     assert "Too few to compare: Curlews, Herons, Otters (fewer than 5 athletes)." in page
+    assert '<span class="gist"><span>too few to compare</span></span>' in page
     assert 'class="athlete"' in page and 'class="mean"' not in page.split("</ul>", 3)[-1]
 
 
