@@ -119,7 +119,7 @@ def trend_view(
 
 def place(key: tuple[str, ...]) -> tuple:
     """Sorts (skill, detail, …): what coaches look at first, then as everywhere."""
-    return key[:2] != FIRST, ORDER.get(key[:2], len(ORDER)), key
+    return key[:2] != FIRST, ORDER.get((key[0], key[1]), len(ORDER)), key
 
 
 def _period(trends: Sequence[Trend]) -> tuple[float, float]:
