@@ -15,6 +15,8 @@ from pipeline.errors import MatsideError
 if TYPE_CHECKING:
     from pipeline.store import Store
 
+RESULTS, DEMO = Path("data") / "matside.sqlite", "demo"  # below an output folder
+
 Out = Annotated[Path, typer.Option("--out", help="Where the pages and results are.", file_okay=False)]
 Profiles = Annotated[
     list[str] | None,
@@ -28,9 +30,10 @@ Profiles = Annotated[
 
 def found(out: Path) -> Path:
     """The results of an output folder. Raises MatsideError where there are none yet, and makes nothing."""
-    path = out / "data" / "matside.sqlite"
+    path = out / RESULTS
     if not path.is_file():
-        raise MatsideError(f"{path}: no results yet. Start with `matside run FOLDER --out {out}`.")
+        demo = f", or look at the demo's with `--out {out / DEMO}`" if (out / DEMO / RESULTS).is_file() else ""
+        raise MatsideError(f"{path}: no results yet. Start with `matside run FOLDER --out {out}`{demo}.")
     return path
 
 

@@ -113,6 +113,13 @@ def test_without_results_there_is_one_line(tmp_path):
     assert not (tmp_path / "nowhere").exists()  # a misspelled folder is not made
 
 
+def test_who_asks_before_the_first_run_is_told_of_the_demo(tmp_path):
+    (tmp_path / "reports" / "demo" / "data").mkdir(parents=True)
+    (tmp_path / "reports" / "demo" / "data" / "matside.sqlite").touch()
+    with pytest.raises(MatsideError, match=r"no results yet.*look at the demo's with `--out .*reports.demo`"):
+        matside(tmp_path / "reports", "report")
+
+
 @pytest.mark.parametrize(
     "words", [("points",), ("eye",), ("points", "fill"), ("points", "blank"), ("points", "enter"), ("eye", "add"), ("eye", "read")]
 )
