@@ -57,7 +57,10 @@ def only_the_athlete(image: np.ndarray, xy: np.ndarray, torso: float, *, doubt: 
     for centre, radius in heads:  # wider by what feathering would take from the cover, and by a pixel for rounding
         cv2.circle(cover, _whole(centre), round(radius) + max(1, round(feather * 2)) + 1, WHITE, -1)
     out = _laid_over(all_blurred(image, torso), image, sharp, feather)
-    return _laid_over(out, _blurred(out, HEAD_BLUR * torso), cover, feather)
+    head = _around(cover, 3 * HEAD_BLUR * torso)  # beyond that nothing blurs into the cover
+    if cover[head].size:
+        _laid_over(out[head], _blurred(out[head], HEAD_BLUR * torso), cover[head], feather)
+    return out
 
 
 def all_blurred(image: np.ndarray, torso: float) -> np.ndarray:
@@ -111,13 +114,19 @@ def _whole(points: np.ndarray) -> list:
 def _laid_over(below: np.ndarray, above: np.ndarray, mask: np.ndarray, feather: float) -> np.ndarray:
     """`below`, changed in place, with `above` where the mask is set, feathered. Only what lies near the mask is worked on."""
     reach = max(1, round(2 * feather))
-    left, top, width, height = cv2.boundingRect(mask)
-    if not width:
+    part = _around(mask, reach + 1)
+    if not mask[part].size:
         return below
-    part = np.s_[max(0, top - reach - 1) : top + height + reach + 1, max(0, left - reach - 1) : left + width + reach + 1]
     share = _feathered(mask[part], reach)
     below[part] = cv2.blendLinear(above[part], below[part], share, 1 - share)
     return below
+
+
+def _around(mask: np.ndarray, reach: float) -> tuple[slice, slice]:
+    """The part of a picture that holds a mask and what is nearer to it than so many pixels; nothing where nothing is set."""
+    left, top, width, height = cv2.boundingRect(mask)
+    more = int(np.ceil(reach)) if width else 0
+    return np.s_[max(0, top - more) : top + height + more, max(0, left - more) : left + width + more]
 
 
 def _feathered(mask: np.ndarray, reach: int) -> np.ndarray:

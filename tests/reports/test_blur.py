@@ -108,6 +108,15 @@ def test_no_picture_rather_than_an_uncovered_face():
     assert only_the_athlete(image, astronauts_points(), float("nan")) is None
 
 
+def test_a_head_beyond_the_picture_needs_no_cover(astronaut):
+    """The head lies above the picture, so far that no cover reaches into it: the hips stay as they are, all else is blurred."""
+    xy = astronauts_points() - [0, 1000]
+    xy[:, 1] = np.where(np.isin(np.arange(33), (23, 24)), 250, xy[:, 1])
+    out = only_the_athlete(astronaut, xy, 60.0)
+    assert out is not None and out.shape == astronaut.shape
+    assert np.array_equal(out, only_the_athlete(astronaut, xy, 60.0, doubt=5.0))  # no cover that could grow
+
+
 def test_what_is_blurred_cannot_be_sharpened_back(astronaut):
     """Away from the body no detail finer than the blur is left: neighbouring pixels hardly differ."""
     xy = astronauts_points() / 4 + 380  # a small body in the lower right corner
