@@ -40,11 +40,12 @@ def found(out: Path) -> Path:
 @contextmanager
 def results(out: Path, *, locked: bool = True) -> Iterator[Store]:
     """The store of an output folder that has one; `locked`: while no run is at work there."""
+    from pipeline.batch.disk import disk_told
     from pipeline.batch.lock import only_run
     from pipeline.store import Store
 
     path = found(out)
-    with only_run(out / "data") if locked else nullcontext(), Store(path) as store:
+    with only_run(out / "data") if locked else nullcontext(), disk_told(out), Store(path) as store:
         yield store
 
 

@@ -14,6 +14,7 @@ from pipeline.errors import MatsideError
 
 LEAST_FREE_BYTES = 200_000_000
 MAY_NOT = (errno.EROFS, errno.EACCES, errno.EPERM)
+IN_THE_WAY = (errno.EISDIR, errno.EEXIST, errno.ENOTDIR)
 
 
 def need_room(data: Path) -> None:
@@ -41,8 +42,13 @@ def disk_told(out: Path) -> Iterator[None]:
         number = getattr(error, "errno", None)
         if number == errno.ENOSPC or "disk is full" in str(error):
             raise MatsideError(f"{out}: the disk is full. Make room and run again: what is done stays done.") from error
-        where = Path(getattr(error, "filename", None) or out)
-        if where.absolute().is_relative_to(out.absolute()) and (number in MAY_NOT or "readonly database" in str(error)):
+        where = Path(getattr(error, "filename2", None) or getattr(error, "filename", None) or out)
+        ours = where.absolute().is_relative_to(out.absolute())
+        if ours and number in IN_THE_WAY:
+            raise MatsideError(
+                f"{where}: something else of this name is in the way. Move it away and run again: what is done stays done."
+            ) from error
+        if ours and (number in MAY_NOT or "readonly database" in str(error)):
             raise MatsideError(
                 f"{where}: cannot be written. Make it writable, or close the program that holds it, and run again: what is done stays done."
             ) from error

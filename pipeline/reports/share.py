@@ -15,10 +15,12 @@ from pipeline.reports.language import translations
 from pipeline.reports.pages import environment
 from pipeline.reports.records import attempts_of
 from pipeline.reports.routine_view import read_pairs
-from pipeline.reports.site import OURS, common
+from pipeline.reports.site import common
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.scoring.verdicts import score
 from pipeline.store import INVENTED, Store
+
+FAMILY = '<meta name="matside-family" content="{}">'  # in the head of these pages, and of no other
 
 
 def share_athlete(
@@ -30,8 +32,10 @@ def share_athlete(
     are those already blurred in the `data` folder. What she works on is the same as on the coach's page. since : an ISO date, to share only what was filmed from then on.
     Raises MatsideError where there is nothing to share, the file cannot be written, or a file of somebody else's is there.
     """
-    if path.is_file() and OURS not in path.read_text(encoding="utf-8", errors="replace")[:2000]:
-        raise MatsideError(f"{path}: expected a new file or an earlier page of Matside's, but another file is there. Choose another name.")
+    if not _may_be_written_over(path, athlete):
+        raise MatsideError(
+            f"{path}: expected a new file or an earlier page for the family of {athlete}, but another file is there. Choose another name."
+        )
     tr = translations(language)
     attempts = [a for a in attempts_of(store, score(store.readings(athlete), tolerances), athlete) if a.row.date >= since]
     if not athlete or not attempts:
@@ -53,3 +57,14 @@ def share_athlete(
     except OSError as error:
         raise MatsideError(f"{path}: the page cannot be written ({error.strerror}). Choose another place or make room.") from error
     return path
+
+
+def _may_be_written_over(path: Path, athlete: str) -> bool:
+    """Whether nothing is lost: no file is there, or this athlete's earlier page; a page of the club's, or another family's, is not."""
+    try:
+        with path.open(encoding="utf-8", errors="replace") as there:
+            return FAMILY.format(athlete) in there.read(4000)
+    except FileNotFoundError:
+        return True
+    except OSError as error:
+        raise MatsideError(f"{path}: cannot be written there ({error.strerror}). Choose another place or name.") from error

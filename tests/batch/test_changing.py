@@ -115,6 +115,22 @@ def test_pages_that_may_not_be_written_are_told_in_one_line_and_cost_no_result(t
     assert run_folder(folder, out, engine=engine, today=TODAY).unchanged == 3 and not engine.asked
 
 
+@pytest.mark.parametrize("name", ["data/run.log", "data/contents.json", "data/pages.drawn", "trends", "weeks", "index.html", "clips.csv"])
+def test_what_is_in_the_way_is_told_in_one_line_and_costs_no_result(tmp_path, name):
+    folder, out = clips_folder(tmp_path), tmp_path / "out"
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    there = out / name
+    was_folder = there.is_dir()
+    there.rename(tmp_path / "aside")
+    there.touch() if was_folder else there.mkdir()
+    film(folder / "OT-01_2026-03-02_77.mp4", [0.0, 0.1, 0.2])
+    with pytest.raises(MatsideError) as told:
+        run_folder(folder, out, engine=StandIn(), today=TODAY)
+    assert str(told.value).count("\n") == 0 and there.name in str(told.value)
+    there.unlink() if was_folder else there.rmdir()
+    assert run_folder(folder, out, engine=StandIn(), today=TODAY).statuses == {"measured": 4}
+
+
 def test_pages_that_may_not_be_written_are_told_before_the_night(tmp_path, monkeypatch):
     folder, out, engine = clips_folder(tmp_path), tmp_path / "out", StandIn()
     writable = os.access

@@ -64,6 +64,31 @@ def test_no_focus_rests_on_readings_that_are_not_shared(site, tmp_path):
     assert section is None or not re.search(r"\b(2|9) March 2026", section[0])
 
 
+def test_only_her_own_earlier_page_is_written_over(site, shared, tmp_path):
+    with Store(site / "data" / "matside.sqlite") as store:
+
+        def share(code, path):
+            return share_athlete(store, load_tolerances(), code, path, site / "data")
+
+        other = next(code for code in store.athletes()["athlete"] if code not in ("", "OT-01"))
+        (tmp_path / "OT-01.html").write_bytes(shared.read_bytes())
+        share("OT-01", tmp_path / "OT-01.html")
+        for name in ("index.html", "athletes/OT-01.html", "weeks/2026-W11.html"):  # the club's own pages
+            path = tmp_path / name.replace("/", "_")
+            before = (site / name).read_bytes() if (site / name).is_file() else (site / "index.html").read_bytes()
+            path.write_bytes(before)
+            with pytest.raises(MatsideError, match="another file is there"):
+                share("OT-01", path)
+            assert path.read_bytes() == before
+        before = (tmp_path / "OT-01.html").read_bytes()
+        with pytest.raises(MatsideError, match=f"the family of {other}, but another file is there"):
+            share(other, tmp_path / "OT-01.html")
+        assert (tmp_path / "OT-01.html").read_bytes() == before
+        for path in (tmp_path / f"{'x' * 300}.html", tmp_path / "OT-01.html" / "x.html", tmp_path):
+            with pytest.raises(MatsideError, match=r"cannot be written|another file"):
+                share("OT-01", path)
+
+
 def test_nothing_to_share_is_one_line(site, tmp_path):
     with Store(site / "data" / "matside.sqlite") as store:
         for athlete, since in (("OT-99", ""), ("OT-01", "2030-01-01"), ("", "")):
