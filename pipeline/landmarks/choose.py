@@ -21,6 +21,7 @@ CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 SMOOTH = 5  # frames of a running median against single wrong frames
 ARMS_UP, LEGS_APART, ON_FEET = 0.4, 0.6, 0.4  # torsos: both hands above the shoulders, ankles apart, hips above both ankles
 FAR = 1.5  # torsos of way that count: who turns over goes further, but so does who only walks through the picture
+STANDS_SO_S = 0.3  # seconds that count of the lunge's shape where it is never left: who stands so from first to last does no lunge
 HELD = 9  # frames of a running median of the shape
 BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
 NEARNESS = 0.5  # power of the size beside the largest person's
@@ -52,7 +53,7 @@ class Activity:
         return (
             min(self.turned, 360.0) / 90.0
             + 2.0 * min(self.inverted_s, 1.5)
-            + 2.0 * min(self.lunge_s, 1.5)
+            + 2.0 * min(self.lunge_s, 1.5, STANDS_SO_S + self.seen_s - self.lunge_s)
             + 0.25 * min(self.travelled, FAR)
             + 0.8 * min(self.limbs, 2.5)
         ) * (min(1.0, self.seen_s / 0.5) * self.clear**2)

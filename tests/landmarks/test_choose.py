@@ -1,5 +1,7 @@
 """Who the athlete is, among drawn people who stand, walk, reach and tumble."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -67,6 +69,16 @@ def test_who_steps_into_a_low_lunge_beats_who_walks_right_through_the_picture():
     walker = Activity(turned=16.7, inverted_s=0.0, travelled=10.2, limbs=1.13, seen_s=3.3, size=67.0, clear=0.94)
     best, other = scores([athlete, walker])
     assert best > 1.1 * other
+
+
+def test_who_stands_with_arms_up_and_legs_apart_from_first_to_last_does_no_lunge():
+    # as followed in a drawn clip: she lunges low, and a child behind stands with the arms up
+    athlete = Activity(turned=24.9, inverted_s=0.0, travelled=0.97, limbs=1.38, seen_s=4.6, size=78.0, clear=0.98)
+    behind = Activity(turned=3.9, inverted_s=0.0, travelled=0.46, limbs=0.12, seen_s=4.6, size=66.0, lunge_s=4.6)
+    best, other = scores([athlete, behind])
+    assert doubt([best, other]) < 0.6 and best > other
+    stepped = dataclasses.replace(behind, lunge_s=1.5)  # into it and out of it: that is one
+    assert scores([athlete, stepped])[1] > best
 
 
 def test_who_holds_a_lunge_beats_who_walks_about_and_waves():
