@@ -121,9 +121,7 @@ class _Site:
         if not there:
             (self.out / LATEST).unlink(missing_ok=True)
             return
-        lead = self.tr.gettext(
-            "Every athlete's newest day of each skill, of the last %d weeks. A heading sorts by what is furthest from wanted."
-        )
+        lead = self.tr.gettext("Every athlete's newest day of each skill, of the last %d weeks.")
         view = week_view(self.tr, week, "", self.pages, self.tolerances)
         page = self.env.get_template("latest.html").render(view=view, lead=lead % LATEST_WEEKS, root="", **self._filters())
         write_changed(self.out / LATEST, page)

@@ -79,16 +79,17 @@ def page_environment(store: Store, tolerances: Tolerances, *, title: str, note: 
 
 def write_athlete(
     store: Store, tolerances: Tolerances, out: Path, code: str, *, filters: Filters | None = None, chance: ClubChance | None = None,
-    title: str = "Matside", note: str = "", language: str = "en", neighbours: tuple[str, str] = ("", ""),
+    title: str = "Matside", note: str = "", language: str = "en",
 ) -> Path:  # fmt: skip
     """Write out/trends/CODE.html and CODE.csv; returns the page.
 
-    chance : learnt from the club; learnt here where not given. neighbours : codes for the links before and after.
+    chance : learnt from the club; learnt here where not given. The pages before and after are those that are there already.
     Raises MatsideError where the code has no readings.
     """
     tr = translations(language)
     env = page_environment(store, tolerances, title=title, note=note, tr=tr)
-    _write_one(store, tolerances, out, code, filters, chance, env, tr, neighbours)
+    there = [c for c in store.athletes()["athlete"] if c and (c == code or (out / FOLDER / f"{slug(c)}.html").is_file())]
+    _write_one(store, tolerances, out, code, filters, chance, env, tr, _neighbours(there, code))
     return out / FOLDER / f"{slug(code)}.html"
 
 
@@ -137,9 +138,10 @@ def write_athletes(
     filmed = set(store.attempts()["athlete"]) if athlete_pages else set()
     env = page_environment(store, tolerances, title=title, note=note, tr=tr)
     entries = []
-    for i, code in enumerate(everyone):
-        neighbours = (everyone[i - 1] if i else "", everyone[i + 1] if i + 1 < len(everyone) else "")
-        view = _write_one(store, tolerances, out, code, None, chance, env, tr, neighbours, athlete_page=athlete_pages and code in filmed)
+    for code in everyone:
+        view = _write_one(
+            store, tolerances, out, code, None, chance, env, tr, _neighbours(everyone, code), athlete_page=athlete_pages and code in filmed
+        )
         entries.append({"code": code, "file": f"{slug(code)}.html", "cohort": view.cohort, "said": view.changes})
     template = env.get_template("trends.html")
     cohorts = _has_cohorts(out)
@@ -165,6 +167,12 @@ def filter_words(tr: Translations, filters: Filters | None) -> str:
         return tr.gettext("Shown: %s.") % words
     last = tr.gettext("Shown: the last %d weeks") % WEEKS
     return f"{last}, {words}." if words else f"{last}."
+
+
+def _neighbours(codes: Sequence[str], code: str) -> tuple[str, str]:
+    """The codes before and after one; empty where there is none."""
+    i = codes.index(code) if code in codes else -1
+    return (codes[i - 1] if i > 0 else "", codes[i + 1] if 0 <= i < len(codes) - 1 else "")
 
 
 def _neighbour(code: str) -> dict[str, str] | None:

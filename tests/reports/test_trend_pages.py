@@ -102,6 +102,13 @@ def test_the_lines_of_text_come_in_the_order_of_the_page(season):
     assert places == sorted(places) and len(set(places)) > 5
 
 
+def test_a_page_written_by_itself_still_leads_to_those_beside_it(season, tmp_path):
+    store = season[0]
+    write_athletes(store, load_tolerances(), tmp_path, codes=("OT-02", "OT-03"))
+    write_athlete(store, load_tolerances(), tmp_path, "OT-03")
+    assert re.findall(r'<a rel="(\w+)" href="(.*?)"', text(tmp_path, "trends/OT-03.html")) == [("prev", "OT-02.html")]
+
+
 def test_small_cohorts_are_warned_of_at_the_top(season, tmp_path):
     store, out = season
     assert "Too few athletes to compare" not in text(out, "cohorts/index.html")
