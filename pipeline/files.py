@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import os
+import stat
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+MOST_TEXT, MOST_TABLE = 1_000_000, 50_000_000  # bytes: a hundred times what any club writes
+NO_FILE = "a device or a pipe, not a file"
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # OWASP, "CSV Injection": cells beginning so may be run by a spreadsheet
 
 
@@ -24,6 +28,21 @@ def write_whole(path: Path, content: str | bytes) -> None:
     except BaseException:
         part.unlink(missing_ok=True)
         raise
+
+
+def written_bytes(path: Path, *, most: int) -> bytes:
+    """What somebody wrote into a file of at most so many bytes. Raises OSError, also for what may never end or is no such file."""
+    found = path.stat()
+    if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
+        raise OSError(errno.EINVAL, NO_FILE)
+    if stat.S_ISREG(found.st_mode) and found.st_size > most:
+        raise OSError(errno.EFBIG, f"{found.st_size / 1e6:.0f} MB are far too many, it may be another file")
+    return path.read_bytes()
+
+
+def written_text(path: Path) -> str:
+    """The text of a file of settings, lines ended alike. Raises OSError as above, and UnicodeDecodeError."""
+    return written_bytes(path, most=MOST_TEXT).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
 
 
 def safe_cell(value: object) -> object:

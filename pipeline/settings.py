@@ -11,6 +11,7 @@ from pydantic_core import ErrorDetails
 from pipeline.batch.pool import Limits
 from pipeline.config_files import shipped_config, toml
 from pipeline.errors import MatsideError, shown
+from pipeline.files import written_text
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.scoring.toml_lines import line_of
 
@@ -49,7 +50,7 @@ def load_settings(path: Path | None = None) -> Settings:
     """Settings from `path`, or those in configs/settings.toml. Raises MatsideError naming file, line, key, what was expected and what came."""
     path = path or shipped_config("settings.toml")
     try:
-        text = path.read_text("utf-8-sig")
+        text = written_text(path)
         return Settings.model_validate(toml(text))
     except OSError as error:
         raise MatsideError(f"{path}: the settings cannot be read ({error.strerror}).") from error

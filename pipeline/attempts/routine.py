@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from pipeline.config_files import shipped_config, toml
 from pipeline.errors import MatsideError, shown
+from pipeline.files import written_text
 from pipeline.vocabulary import Skill
 
 SHIPPED = "routines.toml"
@@ -155,7 +156,7 @@ def load_routines(path: Path | None = None) -> tuple[Routine, ...]:
     """The routines of a file, or the shipped ones. Raises WrongRoutines with one line."""
     path = path or shipped_config(SHIPPED)
     try:
-        data = toml(path.read_text(encoding="utf-8-sig"))
+        data = toml(written_text(path))
     except UnicodeDecodeError as error:
         raise WrongRoutines(f"{path}: expected UTF-8 text, but byte {error.start} is not. Save it again as UTF-8.") from error
     except tomllib.TOMLDecodeError as error:

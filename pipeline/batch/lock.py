@@ -29,7 +29,7 @@ def only_run(data: Path, *, wait: bool = False) -> Iterator[None]:
         lock = FileLock(data / NAME)
         lock.acquire(timeout=-1 if wait else 0)
     except Timeout as error:
-        since = f" since {note.read_text('utf-8')}" if note.is_file() else ""
+        since = f" since {note.read_text('utf-8', 'replace')}" if note.is_file() else ""
         raise AnotherRun(
             f"{data.parent}: another run is at work here{since}. Let it finish; `matside run --wait` starts after it."
         ) from error

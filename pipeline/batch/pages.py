@@ -48,7 +48,7 @@ def write_pages(store: Store, tolerances: Tolerances, out: Path, *, changed: boo
     stamp = _stamp(store, tolerances, language, out)
     marker = out / "data" / STAMP
     index = out / "index.html"
-    if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8") == stamp:
+    if not changed and index.is_file() and marker.is_file() and marker.read_text("utf-8", "replace") == stamp:
         return index, False
     marker.unlink(missing_ok=True)  # a crash midway must not leave half-new pages that look done
     lapsed = store.lapsed(date.today().isoformat())  # kept until forgotten or too old, but shown no more

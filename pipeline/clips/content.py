@@ -10,7 +10,7 @@ import stat
 from collections.abc import Set
 from pathlib import Path
 
-from pipeline.files import write_whole
+from pipeline.files import NO_FILE, write_whole
 
 CHUNK = 1 << 20
 DIGEST_BYTES = 16  # 128 bits: two different clips of any club's lifetime will not meet
@@ -31,7 +31,7 @@ def stamp_of(path: Path) -> tuple[int, int]:
     """(bytes, time of change in ns): another one, another content. Raises OSError, also where a link leads to what is no file and may never end."""
     found = path.stat()
     if not stat.S_ISREG(found.st_mode):
-        raise OSError(errno.EINVAL, "a device or a pipe, not a file")
+        raise OSError(errno.EINVAL, NO_FILE)
     return found.st_size, found.st_mtime_ns
 
 

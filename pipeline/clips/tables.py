@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pipeline.errors import MatsideError, shown
-from pipeline.files import plain_cell
+from pipeline.files import MOST_TABLE, plain_cell, written_bytes
 
 SEPARATORS = ",;\t"
 
@@ -32,7 +32,7 @@ def read_table(path: Path, *, needs: Sequence[str], also: Sequence[str] = ()) ->
     Raises MatsideError naming the file and what is missing, or which of these columns is there twice.
     """
     try:
-        data = path.read_bytes()
+        data = written_bytes(path, most=MOST_TABLE)
     except OSError as error:
         raise MatsideError(f"{path}: cannot be read ({error.strerror}).") from error
     text, encoding = decoded(data)

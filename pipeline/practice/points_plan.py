@@ -12,6 +12,7 @@ from pathlib import Path
 from pipeline.clips.roster import CODE
 from pipeline.config_files import shipped_config, toml
 from pipeline.errors import MatsideError, shown
+from pipeline.files import written_text
 from pipeline.scoring.toml_lines import line_of
 from pipeline.vocabulary import DETAIL, Skill, Verdict
 
@@ -76,7 +77,7 @@ def load_plan(path: Path | None = None) -> Plan:
     """The plan in a file, or the shipped one. Raises WrongPlan with one line."""
     path = path or shipped_config(SHIPPED)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = written_text(path)
         data = toml(text)
     except UnicodeDecodeError as error:
         raise WrongPlan(f"{path}: expected UTF-8 text, but byte {error.start} is not. Save it again as UTF-8.") from error

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.config_files import shipped_config, toml
 from pipeline.errors import MatsideError, shown
+from pipeline.files import written_text
 from pipeline.scoring.toml_lines import line_of
 from pipeline.store import Store
 from pipeline.vocabulary import Skill
@@ -40,7 +41,7 @@ def load_practice(path: Path | None = None, **changes: object) -> PracticeSettin
     """
     path = path or shipped_config("practice.toml")
     try:
-        text = path.read_text("utf-8-sig")
+        text = written_text(path)
         given = toml(text)
     except OSError as error:
         raise MatsideError(f"{path}: the practice settings cannot be read ({error.strerror}).") from error

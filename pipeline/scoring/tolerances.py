@@ -14,6 +14,7 @@ from pathlib import Path
 
 from pipeline.config_files import shipped_config, shipped_configs, toml
 from pipeline.errors import MatsideError, shown
+from pipeline.files import written_text
 from pipeline.scoring.toml_lines import line_of
 from pipeline.vocabulary import DETAIL, Setting, Skill
 
@@ -147,7 +148,7 @@ def _read(one: str | Path) -> _Layer:
             "Check the spelling, or copy a shipped profile and change it."
         )
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = written_text(path)
         data = toml(text)
     except UnicodeDecodeError as error:
         raise WrongTolerances(f"{path}: expected UTF-8 text, but byte {error.start} is not. Save it again as UTF-8.") from error

@@ -131,6 +131,14 @@ def test_what_is_in_the_way_is_told_in_one_line_and_costs_no_result(tmp_path, na
     assert run_folder(folder, out, engine=StandIn(), today=TODAY).statuses == {"measured": 4}
 
 
+def test_a_broken_mark_of_what_the_pages_show_draws_them_again(tmp_path):
+    folder, out = clips_folder(tmp_path), tmp_path / "out"
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    (out / "data" / "pages.drawn").write_bytes(b"\xff\xfe\x00")
+    assert run_folder(folder, out, engine=StandIn(), today=TODAY).redrawn
+    assert not run_folder(folder, out, engine=StandIn(), today=TODAY).redrawn
+
+
 def test_pages_that_may_not_be_written_are_told_before_the_night(tmp_path, monkeypatch):
     folder, out, engine = clips_folder(tmp_path), tmp_path / "out", StandIn()
     writable = os.access

@@ -1,6 +1,7 @@
 """Everything a coach may edit, as a broken or hostile program writes it: one clear line or a clean reading, never a traceback, never a
 line that looks like two, never a character that plays tricks on a terminal."""
 
+import os
 import unicodedata
 
 import pytest
@@ -130,6 +131,29 @@ def test_files_that_are_no_table(tmp_path, night, kind, data):
     path.write_bytes(data)
     said = read(kind, path, night)
     assert len(said) == 1
+    is_one_clear_line(said[0])
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="Windows has neither")
+@pytest.mark.parametrize("kind", [*TABLES, *TOMLS])
+@pytest.mark.parametrize("never_ends", ["pipe", "device", "far too large"])
+def test_what_never_ends_in_place_of_a_table_is_one_line(tmp_path, night, kind, never_ends):
+    """A pipe that nobody writes to would be waited for, /dev/zero and a film given by mistake would fill the memory."""
+    path = tmp_path / kind if kind in TOMLS else file_for(kind, tmp_path)
+    if never_ends == "pipe":
+        os.mkfifo(path)
+    elif never_ends == "device":
+        path.symlink_to("/dev/zero")
+    else:
+        with path.open("wb") as film:
+            film.truncate(1 << 40)  # takes no room
+    if kind in TOMLS:
+        with pytest.raises(MatsideError) as caught:
+            TOMLS[kind](path)
+        said = [str(caught.value)]
+    else:
+        said = read(kind, path, night)
+    assert len(said) == 1 and path.name in said[0]
     is_one_clear_line(said[0])
 
 
