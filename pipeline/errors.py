@@ -18,6 +18,15 @@ def plain(text: str) -> str:
     return "".join(c if c == "\n" or _harmless(text, i) else repr(c)[1:-1] for i, c in enumerate(text))
 
 
+def one_line(text: str) -> str:
+    r"""The same on one line, as a name of a file or of an athlete may be anything.
+
+    >>> one_line("two\nlines")
+    'two\\nlines'
+    """
+    return plain(text).replace("\n", "\\n")
+
+
 def _harmless(text: str, i: int) -> bool:
     """A character that only shows itself; the joiner that makes one sign of two (a person and what she does) is, between signs."""
     if text[i] == JOINER:

@@ -249,6 +249,11 @@ def test_athlete_compare_note_and_forget(tmp_path, stand_in):
     assert code == 0 and "Forgotten: 1 clips of OT-01" in out and "OT-01_2026-03-02_1.mp4" in out
     assert not (tmp_path / "out" / "trends" / "OT-01.html").exists() and "OT-01_2026-03-02_1.mp4" not in rows_of(tmp_path / "out")
     assert matside("athlete", "OT-01", *where)[0] == 4
+    for words in (["athlete"], ["forget"], ["focus", "list"], ["share"]):
+        for nobody in ("", "OT\n01", "OT\u202e01"):
+            code, _, err = matside(*words, nobody, *(["x.html"] if words == ["share"] else []), *where)
+            assert code == 4 or (words, nobody) == (["focus", "list"], "")
+            assert err.count("\n") <= 1 and "\u202e" not in err and not err.startswith("matside: :"), err
 
 
 def test_share_writes_one_file_where_it_is_told_to_and_over_nobody_elses(tmp_path, stand_in):

@@ -14,7 +14,7 @@ from pipeline.batch.pages import write_pages
 from pipeline.clips.clip_list import BESIDE_NAME
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.tables import decoded
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, one_line, shown
 from pipeline.files import write_whole
 from pipeline.reports.points_files import forget_sheets
 from pipeline.reports.sheets import UNASSIGNED
@@ -56,7 +56,7 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
         known_otherwise = {one for one in elsewhere if one.upper() == code_asked}
         if not theirs and not known_otherwise:
             codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
-            raise MatsideError(f"{code}: nothing is stored about this athlete. Stored are: {codes}.")
+            raise MatsideError(f"{one_line(code) or shown(code)}: nothing is stored about this athlete. Stored are: {codes}.")
         spelled = {k.athlete for k in theirs.values()} | known_otherwise
         of = {"notes": store.notes()["about"], "pins": store.pins()["athlete"], "verdicts": store.eye()["athlete"]}
         done = _remove(theirs, store, out, about=spelled)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from pipeline.errors import plain
+from pipeline.errors import one_line
 from pipeline.store import ClipResult
 
 
@@ -16,7 +16,6 @@ class Reporter(Protocol):
     def start(self, clips: int, size: int) -> None: ...
     def moved(self, done: float) -> None: ...  # bytes' worth of work done so far
     def finished(self, number: int, result: ClipResult) -> None: ...
-    def say(self, line: str) -> None: ...
 
 
 class Silent:
@@ -25,7 +24,6 @@ class Silent:
     def start(self, clips: int, size: int) -> None: ...
     def moved(self, done: float) -> None: ...
     def finished(self, number: int, result: ClipResult) -> None: ...
-    def say(self, line: str) -> None: ...
 
 
 def clip_line(result: ClipResult) -> str:
@@ -34,11 +32,11 @@ def clip_line(result: ClipResult) -> str:
     >>> clip_line(ClipResult("a.mp4", "", "OT-01", "Otters", "2026-03-02", "failed", "not a video"))
     'a.mp4: failed: not a video'
     """
-    parts = [plain(result.clip).replace("\n", "\\n"), result.status]
+    parts = [one_line(result.clip), result.status]
     if result.attempts:
         parts[-1] += f" ({', '.join(one.attempt.skill.replace('_', ' ') for one in result.attempts)})"
     if result.reason:
-        parts.append(result.reason)
+        parts.append(one_line(result.reason))
     return ": ".join(parts)
 
 
@@ -56,9 +54,6 @@ class Lines:
     def finished(self, number: int, result: ClipResult) -> None:
         seconds = f" ({result.seconds_of_work:.0f} s)" if result.seconds_of_work else ""
         print(f"[{number}/{self._clips}] {clip_line(result)}{seconds}", flush=True)
-
-    def say(self, line: str) -> None:
-        print(line, flush=True)
 
 
 class Bar:
@@ -80,9 +75,6 @@ class Bar:
     def finished(self, number: int, result: ClipResult) -> None:
         self._progress.update(self._task, description=f"{number} of {self._clips} clips")
         self._console.print(clip_line(result), style=None if not result.reason else "yellow", markup=False, highlight=False)
-
-    def say(self, line: str) -> None:
-        self._console.print(line, markup=False, highlight=False)
 
 
 @contextmanager

@@ -24,7 +24,7 @@ from pipeline.batch.unassigned import show_unassigned
 from pipeline.clips.clip_list import ask
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.intake import FAILED, NEEDS_YOU, READY, SKIPPED, Clip, take_in
-from pipeline.errors import MatsideError, plain
+from pipeline.errors import MatsideError, one_line
 from pipeline.settings import Settings
 from pipeline.store import ClipResult, Store
 
@@ -191,7 +191,7 @@ def _refused_words(rows: Sequence[ClipResult]) -> list[str]:
     together: dict[str, list[str]] = {}
     for row in rows:
         if row.status == SKIPPED and row.reason.startswith("not opened: "):
-            together.setdefault(row.reason, []).append(plain(row.clip).replace("\n", "\\n"))
+            together.setdefault(row.reason, []).append(one_line(row.clip))
     return [f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {reason}" for reason, names in together.items()]
 
 
@@ -202,7 +202,8 @@ def _kept_words(kept: Sequence[Clip]) -> list[str]:
         together.setdefault((clip.reason, clip.athlete), []).append(clip)
     out = []
     for (reason, athlete), clips in together.items():
-        of = clips[0].name if len(clips) == 1 else f"{len(clips)} clips, first {clips[0].name}"
+        first = one_line(clips[0].name)
+        of = first if len(clips) == 1 else f"{len(clips)} clips, first {first}"
         until = f" until `matside forget {athlete}`" if clips[0].status == SKIPPED and athlete else ""
         out.append(f"{of}: {reason}; what was measured before is kept{until}")
     return out

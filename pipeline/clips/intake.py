@@ -12,7 +12,7 @@ from pipeline.clips.content import ContentHashes, stamp_of
 from pipeline.clips.naming import athlete_in_name, date_in_name
 from pipeline.clips.roster import Roster, load_roster
 from pipeline.clips.scan import clip_name, find_clips, linked_folders, still_away
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, one_line
 from pipeline.vocabulary import Setting, Side, Skill
 
 READY, SKIPPED, NEEDS_YOU, FAILED = "ready", "skipped", "needs you", "failed"
@@ -78,7 +78,7 @@ def take_in(folder: Path, out: Path, *, roster_path: Path | None = None, today: 
 
 def _away(names: list[str]) -> list[str]:
     """One line for the clips that are not on this computer."""
-    of = names[0] if len(names) == 1 else f"{len(names)} clips, first {names[0]}" if names else ""
+    of = one_line(names[0] if len(names) == 1 else f"{len(names)} clips, first {names[0]}" if names else "")
     return [f"{of}: still in iCloud and not on this computer; download it in the Finder (right click) and run again"] if names else []
 
 
@@ -87,7 +87,7 @@ def _linked(names: list[str]) -> list[str]:
     if not names:
         return []
     of = f"{names[0]}: a link to a folder elsewhere" if len(names) == 1 else f"{len(names)} links to folders elsewhere, first {names[0]}"
-    return [f"{of}: not looked into; move the folder itself here, or run it by itself"]
+    return [f"{one_line(of)}: not looked into; move the folder itself here, or run it by itself"]
 
 
 def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: date, hashes: ContentHashes) -> Clip:

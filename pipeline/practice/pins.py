@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, one_line, shown
 from pipeline.store import Store
 from pipeline.vocabulary import DETAIL, Side, Skill
 
@@ -69,8 +69,10 @@ def known_athlete(store: Store, code: str) -> str:
     for one in codes:
         if one and one.upper() == code.upper():
             return str(one)
-    shown = ", ".join(sorted({c for c in codes if c})[:12]) or "nobody"
-    raise MatsideError(f"{code}: expected an athlete with clips here or on the roster of the last run; known are {shown}.")
+    known = ", ".join(sorted({c for c in codes if c})[:12]) or "nobody"
+    raise MatsideError(
+        f"{one_line(code) or shown(code)}: expected an athlete with clips here or on the roster of the last run; known are {known}."
+    )
 
 
 def known_skill(text: str) -> Skill:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import jinja2
 import pandas as pd
 
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, one_line
 from pipeline.practice.focus import Focus, Why
 from pipeline.practice.lineup import Place, line_up
 from pipeline.practice.settings import PracticeSettings
@@ -97,7 +97,9 @@ def practice_sheets(
     if cohort:
         named = {name.lower(): name for name in lines}
         if cohort.lower() not in named:
-            raise MatsideError(f"{cohort}: expected a cohort on the roster or in the clips: {', '.join(filter(None, lines)) or 'none'}.")
+            raise MatsideError(
+                f"{one_line(cohort)}: expected a cohort on the roster or in the clips: {', '.join(filter(None, lines)) or 'none'}."
+            )
         lines = {named[cohort.lower()]: lines[named[cohort.lower()]]}
     return [make_sheet(name, line, focuses, settings) for name, line in lines.items()]
 

@@ -10,7 +10,7 @@ import jinja2
 import pandas as pd
 
 from pipeline import __version__
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, one_line, shown
 from pipeline.files import safe_cell
 from pipeline.reports.files import slug, write_changed
 from pipeline.reports.language import Translations, translations
@@ -101,7 +101,7 @@ def _write_one(
     if code not in set(store.athletes()["athlete"]):
         known = ", ".join(store.athletes()["athlete"].head(12))
         raise MatsideError(
-            f"{code}: no readings of this athlete. Expected one of the codes in the results ({known}, …). Check the spelling."
+            f"{one_line(code) or shown(code)}: no readings of this athlete. Expected one of the codes in the results ({known}, …). Check the spelling."
         )
     rows = store.readings(code, since=_iso(asked.since), until=_iso(asked.until))
     chance = chance or learn_chance(store, asked, including=code)

@@ -193,6 +193,10 @@ def test_links_to_folders_elsewhere_are_said_and_not_followed(folder, tmp_path):
         assert len(got.clips) == 1
     (notice,) = got.notices
     assert notice.startswith("2 links to folders elsewhere, first Mo/phone: not looked into")
+    (folder / "A\n\u202ephone").symlink_to(tmp_path / "phone", target_is_directory=True)
+    (folder / ".two\nlines.MOV.icloud").touch()
+    for notice in take_in(folder, tmp_path / "out", today=TODAY, hashes=ContentHashes(tmp_path / "c.json")).notices:
+        assert "\\n" in notice and "\n" not in notice and "\u202e" not in notice
 
 
 # ---- naming ------------------------------------------------------------------------------------------------------------
