@@ -54,11 +54,6 @@ class Look:
         flat, _ = smooth_both_ways(self.track.t[i], points.reshape(len(i), -1), width)
         return self.track.t[i], flat.reshape(points.shape)
 
-    def p3(self, name: str) -> np.ndarray:
-        """(n, 3) a landmark in space, the unit a pixel at the hips' distance; levelled, not stretched. See `in_space`."""
-        i = INDEX[name]
-        return self.in_space(self.scene.xy[:, i], self.scene.z[:, i])
-
     def in_space(self, xy: np.ndarray, depth: np.ndarray) -> np.ndarray:
         """(n, 3) points of the scene (n, 2) with their landmarks' depth (n,).
 

@@ -50,11 +50,6 @@ class Scene:
         """(n, 2) one joint's pixels."""
         return self.xy[:, INDEX[f"{side}_{part}"]]
 
-    def p3(self, side: Side, part: str) -> np.ndarray:
-        """(n, 3) one joint's pixels and depth."""
-        i = INDEX[f"{side}_{part}"]
-        return np.concatenate([self.xy[:, i], self.z[:, i, None]], axis=-1)
-
     def turned(self, degrees: float) -> Scene:
         """The same as if the view were off square by `degrees` more (side views): x stretched accordingly."""
         now, then = np.cos(np.radians(self.off_square)), np.cos(np.radians(np.clip(self.off_square + degrees, 0, 60)))
