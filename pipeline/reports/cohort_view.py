@@ -94,7 +94,7 @@ class CohortsView:
     terms: list[TermView]
     sure: list[str]
     tests: int
-    drills: list[tuple[str, str]]  # words, and whether sure
+    drills: list[tuple[str, str, bool]]  # words, a doubt about them, and whether an effect is sure
     details: list[DetailCells]
     dark: dict[str, list[ShareRow]]
     few: str = ""  # which cohorts are too small
@@ -218,7 +218,8 @@ def _term(tr: Translations, term: NextTerm) -> TermView:
     )  # fmt: skip
 
 
-def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, str]]:
+def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, str, bool]]:
+    """The sure effects, then each drill that has none: a coach who noted one is not left without a word."""
     out = []
     for effect in drills:
         if not effect.sure:
@@ -233,7 +234,15 @@ def _drills(tr: Translations, drills: Sequence[DrillEffect]) -> list[tuple[str, 
             "change": signed(effect.change, unit), "others": signed(effect.others, unit), "more": signed(effect.more, unit),
             "low": signed(effect.low, unit), "high": signed(effect.high, unit),
         }  # fmt: skip
-        out.append((words, said(tr, effect.why)))
+        out.append((words, said(tr, effect.why), True))
+    told = {(e.drill, e.cohort, e.since) for e in drills if e.sure}
+    for drill, cohort, since in dict.fromkeys((e.drill, e.cohort, e.since) for e in drills):
+        if (drill, cohort, since) in told:
+            continue
+        compared = any(math.isfinite(e.more) for e in drills if (e.drill, e.cohort, e.since) == (drill, cohort, since))
+        nothing = tr.gettext("%(drill)s, %(cohort)s since %(since)s: nothing we can be sure of changed more than in the other cohorts.")
+        few = tr.gettext("%(drill)s, %(cohort)s since %(since)s: too few athletes with sessions before and after to compare.")
+        out.append(((nothing if compared else few) % {"drill": drill, "cohort": cohort, "since": day_words(tr, since)}, "", False))
     return out
 
 

@@ -18,6 +18,7 @@ from pipeline.reports.trend_plots import days
 from pipeline.scoring.tolerances import load_tolerances
 from pipeline.store import Store
 from pipeline.trends.filters import Filters
+from pipeline.trends.notes import add_note, remove_note
 from pipeline.trends.season import write_season
 from pipeline.vocabulary import Setting, Skill
 from tests.reports import invented
@@ -146,6 +147,18 @@ def test_the_drill_that_was_built_in_is_found_and_said_with_care(season):
     page = text(season[1], "cohorts/index.html")
     assert re.search(r"Wall slides for flat hips, Otters since 12 October 2026: Shoulder stand, Flat hips, alone, changed by \+1\d°", page)
     assert "it does not prove that the drill did it" in page
+
+
+def test_a_drill_without_a_sure_effect_is_told_too(season, tmp_path):
+    store = season[0]
+    drills = (("2026-10-05", "Balance beam walks"), (str(store.latest_date()), "Begun today"))
+    for day, words in drills:
+        add_note(store, "Curlews", day, words, kind="drill")
+    page = write_cohorts(store, load_tolerances(), tmp_path).read_text("utf-8")
+    for day, words in drills:
+        remove_note(store, "Curlews", day, words)
+    assert "Balance beam walks, Curlews since 5 October 2026: nothing we can be sure of changed more" in page
+    assert re.search(r"Begun today, Curlews since [^:]*: too few athletes with sessions before and after", page)
 
 
 def test_the_difference_that_was_built_in_is_said(season):
