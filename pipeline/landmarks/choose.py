@@ -23,7 +23,8 @@ ARMS_UP, LEGS_APART, ON_FEET = 0.4, 0.6, 0.4  # torsos: both hands above the sho
 FAR = 1.5  # torsos of way that count: who turns over goes further, but so does who only walks through the picture
 STANDS_SO_S = 0.3  # seconds that count of the lunge's shape where it is never left: who stands so from first to last does no lunge
 HELD = 9  # frames of a running median of the shape
-BYSTANDER, BYSTANDER_LEAN, BYSTANDER_SPEED = 0.4, 35.0, 4.0  # share of the most active one's score; degrees; torsos a second
+BYSTANDER, BYSTANDER_LEAN = 0.4, 35.0  # share of the most active one's score; degrees
+BYSTANDER_STEP, BYSTANDER_SPEED = 0.3, 4.0  # torsos from look to look; torsos a second, but for jitter
 NEARNESS = 0.5  # power of the size beside the largest person's
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
 POSSIBLE, MOST_POSSIBLE = 0.35, 3  # share of the winner's activity from which somebody may be the athlete after all; so many are kept
@@ -70,8 +71,10 @@ def bystanders(paths: list[Path], t: np.ndarray, camera: np.ndarray) -> list[Pat
             continue
         up = path.shoulders[rows] - path.hips[rows]
         lean = np.abs(np.degrees(np.arctan2(up[:, 0], -up[:, 1])))
-        speed = np.linalg.norm(np.diff(path.hips[rows], axis=0), axis=1) / np.median(torso(path.xy[rows])) / np.diff(t[rows])
-        if lean.max() < BYSTANDER_LEAN and speed.max(initial=0.0) < BYSTANDER_SPEED:
+        looks = np.flatnonzero(path.valid & path.looked)
+        steps = np.linalg.norm(np.diff(path.hips[looks], axis=0), axis=1) / np.median(torso(path.xy[rows]))
+        fast = steps / np.diff(t[looks]) >= BYSTANDER_SPEED
+        if lean.max() < BYSTANDER_LEAN and steps.max(initial=0.0) < BYSTANDER_STEP and fast.mean() < 0.02:
             out.append(path)
     return out
 

@@ -5,13 +5,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from pipeline.landmarks.choose import MOST_POSSIBLE, Activity, activity, doubt, open_choice, scores, settled_notes
+from pipeline.landmarks.choose import MOST_POSSIBLE, Activity, activity, bystanders, doubt, open_choice, scores, settled_notes
 from pipeline.landmarks.follow import calm_every
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.locate import _finished, _Followed
 from pipeline.landmarks.looks import size_of
 from pipeline.landmarks.track import INDEX
-from tests.landmarks.stickman import body, person_of
+from tests.landmarks.stickman import body, path_of, person_of
 
 N_FRAMES = 60
 T = np.arange(N_FRAMES) / 30
@@ -146,3 +146,30 @@ def test_no_more_than_a_few_are_kept():
 @pytest.mark.parametrize(("per_second", "frames"), [(24, 3), (30, 3), (60, 6), (120, 12)])
 def test_who_stands_about_is_looked_at_ten_times_a_second(per_second, frames):
     assert calm_every(np.arange(50) / per_second) == frames
+
+
+@pytest.mark.parametrize("rate", [24, 30, 60])
+def test_who_only_stands_by_does_so_however_the_looks_jitter(rate):
+    """A look is a tenth of a trunk beside the last one; from frame to frame at sixty a second that would be six trunks a second."""
+    t = np.arange(2 * rate) / rate
+    tumbler = path_of(np.array([body(300 + 60 * s, 200, 40, 180 * s) for s in t]))
+    waits = np.array([body(500, 200, 50) for _ in t])
+    waits[rate // 2 :: 3 * rate // 2] += [5.0, 0.0]
+    leaps, leans, runs = waits.copy(), waits.copy(), np.array([body(300 + 250 * s, 200, 50) for s in t])
+    leaps[rate:] += [20.0, 0.0]
+    leans[rate] = body(500, 200, 50, 40)
+    still = np.zeros((len(t), 2))
+    paths = [path_of(xy) for xy in (waits, leaps, leans, runs)]
+    assert bystanders([tumbler, *paths], t, still) == [paths[0]]
+
+
+def test_a_leap_between_two_looks_counts_though_the_frames_between_are_filled():
+    still, xy = np.zeros((N_FRAMES, 2)), np.array([body(500, 200, 50) for _ in T])
+    leaps = xy.copy()
+    leaps[27:] += [20.0, 0.0]
+    tumbler, one, other = path_of(cartwheeling().xy), path_of(xy), path_of(leaps)
+    for path in (one, other):
+        path.looked[:] = np.arange(N_FRAMES) % 3 == 0
+        path.xy[~path.looked] = np.nan
+        path.fill(most=3)
+    assert bystanders([tumbler, one, other], T, still) == [one]
