@@ -33,7 +33,7 @@ ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
 SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, radians, ratio: crops nearer than this show the same
 AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were expected
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
-PROVEN_S = 0.25  # a pass that lasted so long was on somebody
+PROVEN_S = 0.3  # a pass that kept whom it began with for so long without a break was on somebody
 PROBES = 4  # moments of a stretch, evenly from its start, and its end, at which somebody unfound is looked for
 BESIDE, BELOW = 1.2, 0.7  # torsos beside somebody followed, where somebody unfound is looked for, and lower for who is head down
 FAR_BEHIND = 0.6  # of the largest torso: nobody is looked for beside who looks so small, nor taken who looks so small beside another
@@ -117,7 +117,9 @@ def follow_everyone(
     done: list[Path] = []
     looked_for = sorted(found)
     probed = {looked_for[len(looked_for) * k // PROBES] for k in range(PROBES)} if step > 0 and looked_for else set(looked_for[-1:])
-    begun = {id(p): spool.first + int(np.argmax(p.looked)) for p in other_way if _lasted_s(p, np.asarray(spool.t)) >= PROVEN_S}
+    begun = {
+        id(p): spool.first + int(np.flatnonzero(p.looked)[:: p.step][0]) for p in other_way if _kept_s(p, np.asarray(spool.t)) >= PROVEN_S
+    }
     numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
     calm = calm_every(np.asarray(spool.t))
     before: int | None = None
@@ -161,10 +163,11 @@ def follow_everyone(
     return paths
 
 
-def _lasted_s(path: Path, t: np.ndarray) -> float:
-    """Seconds from the first to the last sight of a pass over frames at `t` (n,) seconds; 0 where there was none."""
-    seen = t[path.looked]
-    return float(np.ptp(seen)) if len(seen) else 0.0
+def _kept_s(path: Path, t: np.ndarray) -> float:
+    """Seconds for which a pass kept, without a break, whom it began with; 0 where it saw nobody. `t` (n,) seconds of its frames."""
+    rows = np.flatnonzero(path.valid)[:: path.step]
+    kept = rows[np.abs(rows - rows[:1]) == np.arange(len(rows))]
+    return float(np.ptp(t[kept])) if len(kept) else 0.0
 
 
 def calm_every(t: np.ndarray) -> int:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain, parted
+from pipeline.landmarks.clean import runs
 from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.sides import exchanged
 from pipeline.landmarks.track import N
 
-LONG_PASS = 0.25  # share of a stretch's frames in which a pass must have followed somebody to stand for a person by itself
+LONG_PASS = 0.25  # share of a stretch's frames that a pass must have looked at, or kept without a break, to stand for a person by itself
 SAME_POINT = 0.2  # torsos: two passes' points nearer than this are averaged, else the better one stands
 STEADY_POINT = 1.5  # what each torso that a point would jump takes from its heatmap's peak, where two passes differ
 CLOTHES, MOST_LIKE = 0.5, 2.0  # what clothes that fit better by one (log-likelihood) are worth in a frame, and at most
@@ -81,9 +82,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
     passes = Passes(paths, t)
     sightings = parted(passes, sightings)
     out: list[Person] = []
-    known_by: list[
-        tuple[list[Sighting], int | None, bool]
-    ] = []  # sightings, or the pass and whether she is bound to it, that each is known by
+    known_by: list[tuple[list[Sighting], int | None, bool]] = []  # that each is known by: sightings, or a pass, perhaps bound to it
     for sighting in sorted(sightings, key=lambda s: -len(s.frames) * s.score):
         if any(_on(p.xy, p.first, sighting) >= 0.5 for p in out):
             continue
@@ -98,10 +97,13 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
     for k, path in enumerate(paths):  # who is close to someone else all the time has no find of their own
         seen = path.looked & path.valid
         known = np.any([_near(p.xy[seen], path.xy[seen]) for p in out], axis=0)
-        if path.valid.sum() < LONG_PASS * len(t) or np.mean(known) > KNOWN:
+        whole = max((stop - start for start, stop in runs(path.valid)), default=0) >= LONG_PASS * len(t)
+        if not (whole or seen.sum() >= LONG_PASS * len(t)) or np.mean(known) > KNOWN:
             continue
         chain = best_chain(passes, [], sightings, seed=k)
-        bound = bool(np.mean(chain[path.valid] == k) < SEEN_ON and np.mean(_near(_pick(passes, chain), path.xy)[path.valid]) < SEEN_ON)
+        bound = whole and bool(
+            np.mean(chain[path.valid] == k) < SEEN_ON and np.mean(_near(_pick(passes, chain), path.xy)[path.valid]) < SEEN_ON
+        )
         if bound:  # a longer pass, on somebody else, is worth more: but who was followed here was here
             chain = best_chain(passes, [], sightings, seed=k, bound=True)
         person = _joined(paths, passes, chain)

@@ -144,3 +144,27 @@ def test_nobody_is_looked_for_beside_who_stands_far_behind(monkeypatch) -> None:
         live.append(follow._Followed(Path.empty(0, 1, 1), crop, one, crop, 0.0))
     assert follow._unfound(None, spool, 0, 1, live, []) == []
     assert world.glances == 4
+
+
+@pytest.mark.parametrize(("seen", "kept"), [(range(20, 60), 39), (range(20, 26), 5), ([20, 21, 22, 30, 31, 40, 55], 2), ([], 0)])
+@pytest.mark.parametrize("step", [1, -1])
+def test_a_pass_is_proven_by_how_long_it_kept_whom_it_began_with(seen, kept, step) -> None:
+    """What is seen here and there, with breaks, is nobody: seconds count from where the pass began to its first break."""
+    path = Path.empty(0, FRAMES, step)
+    rows = [row if step > 0 else FRAMES - 1 - row for row in seen]
+    path.xy[rows] = body(SPOTTER, 150.0, SIZE)
+    assert follow._kept_s(path, np.arange(FRAMES) / 30) == pytest.approx(kept / 30)
+
+
+def test_whom_one_direction_lost_at_once_is_not_followed_the_other_way(monkeypatch) -> None:
+    ahead = [Path.empty(0, FRAMES, 1), Path.empty(0, FRAMES, 1)]
+    for path, last in zip(ahead, (34, 50), strict=True):
+        full, there = np.ones(N), body(60.0 if last == 34 else 240.0, 150.0, SIZE)
+        hips = there[CORE[2:]].mean(0)
+        for number in range(30, last):
+            path.put(number, Guess(there, 0 * full, full, full, 1.0, hips, hips - (0.0, 1.8 * SIZE)))
+    monkeypatch.setattr(
+        follow, "_glance", World(np.stack([body(240.0, 150.0, SIZE)] * FRAMES), np.stack([body(60.0, 150.0, SIZE)] * FRAMES)).glance
+    )
+    (back,) = follow.follow_everyone(None, Pictures(0, [i / 30 for i in range(FRAMES)], (300, 300)), {}, -1, other_way=ahead)
+    assert back.valid[:31].all() and limbs_apart(back.xy[0], body(240.0, 150.0, SIZE), SIZE) < 0.1

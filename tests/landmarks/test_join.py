@@ -150,3 +150,12 @@ def test_who_was_followed_for_a_while_is_not_taken_for_a_longer_pass_on_somebody
     her = next(p for p in people if p.valid.sum() < 50)
     assert_allclose(her.xy[31:69], hers[31:69])
     assert not her.valid[:30].any() and not her.valid[70:].any()
+
+
+def test_a_pass_that_sees_somebody_here_and_there_binds_nobody():
+    """As long in all as the one before, but never for a quarter of the stretch without a break: that is nobody."""
+    spotter, nobody = np.array([body(200, 200, SIZE)] * 100), np.full((100, 33, 2), np.nan)
+    for start in range(20, 80, 12):
+        nobody[start : start + 8] = body(110, 200, SIZE, 180)
+    assert np.isfinite(nobody[:, 0, 0]).sum() == 40
+    assert len(people_of([path_of(spotter), path_of(nobody)], [sighting(range(0, 100, 10), [(200, 200)] * 10)])) == 1
