@@ -12,12 +12,12 @@ from pathlib import Path
 
 import av
 
+from pipeline.clips.naming import possible
 from pipeline.errors import MatsideError
 
 DEMUXERS = "mov,matroska,avi,mpegts,mpeg"  # what phones and cameras write; leaves out playlists, text and images
 SMALLEST_SIDE, MOST_PIXELS = 16, 8192 * 8192
 SLOWED_FROM, SLOWED_TO = 1.8, 40.0  # phones film 60 to 960 frames a second and play 30
-EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 
 
 class UnreadableClip(MatsideError):
@@ -130,7 +130,7 @@ def made_on(metadata: dict[str, str]) -> date | None:
             continue
         if key == "creation_time":  # UTC by definition; Apple's carries its own zone
             made = made.replace(tzinfo=made.tzinfo or UTC).astimezone()
-        if EARLIEST_YEAR <= made.year <= datetime.now().year + 1:
+        if possible(made.date(), date.today()):
             return made.date()
     return None
 

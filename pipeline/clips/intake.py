@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pipeline.clips.clip_list import LEFT_OUT, ClipList, Told, load_clip_list
 from pipeline.clips.content import ContentHashes, stamp_of
-from pipeline.clips.naming import athlete_in_name, date_in_name
+from pipeline.clips.naming import EARLIEST_YEAR, athlete_in_name, date_in_name, possible
 from pipeline.clips.roster import Roster, load_roster
 from pipeline.clips.scan import clip_name, find_clips, linked_folders, still_away
 from pipeline.errors import MatsideError, one_line
@@ -97,8 +97,11 @@ def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: dat
         return _in_doubt(clip, told, roster, today)
     if told.athlete.lower() == LEFT_OUT:
         return replace(clip, status=SKIPPED, reason=f"left out: {told.file} says skip")
-    code = told.athlete or athlete_in_name(name, roster)
-    clip = replace(clip, athlete=code, date=told.date or date_in_name(name))
+    if told.date and not possible(told.date, today):
+        expected = f"expected a day from {EARLIEST_YEAR} on and not years ahead, but came '{told.date}'"
+        return _in_doubt(clip, replace(told, problem=f"{told.file}, row {told.row}, column date: {expected}"), roster, today)
+    code, named = told.athlete or athlete_in_name(name, roster), date_in_name(name)
+    clip = replace(clip, athlete=code, date=told.date or (named if named and possible(named, today) else None))
     where = f"in {told.file}, row {told.row}" if told.row else f"in {told.file}"
     if not code:
         return replace(clip, reason=f"whose clip is it? Fill in athlete {where}")

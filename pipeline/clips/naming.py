@@ -11,6 +11,8 @@ from pipeline.clips.roster import CODE, Roster
 DATE = r"(?P<year>20\d{2})-?(?P<month>\d{2})-?(?P<day>\d{2})"
 OURS = re.compile(rf"(?P<athlete>{CODE})_{DATE}(?:[_ -].*)?$")  # OT-01_2026-03-02_3
 PHONE = re.compile(rf"(?:^|[^\d]){DATE}(?:[^\d]|$)")  # VID_20260302_171500, 2026-03-02 17.15.00
+EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
+WRITTEN = 2026  # this file; a computer's clock that says an earlier year is wrong
 NOT_CODES = {"IMG", "VID", "MOV", "PXL", "DSC", "MVI", "CLIP", "VIDEO", "WHATSAPP"}  # what phones put first: never an athlete
 
 
@@ -28,6 +30,15 @@ def athlete_in_name(name: str, roster: Roster) -> str:
         if one := roster.spelled(folder):
             return one
     return ""
+
+
+def possible(day: date, today: date) -> bool:
+    """Whether a clip may be of this day: no mistyped year, nor one that a camera without a clock writes. The computer's may be wrong too.
+
+    >>> possible(date(2027, 2, 1), date(2026, 3, 2)), possible(date(2062, 3, 2), date(2026, 3, 2)), possible(date(2026, 3, 2), date(1970, 1, 1))
+    (True, False, True)
+    """
+    return EARLIEST_YEAR <= day.year <= max(today.year, WRITTEN) + 1
 
 
 def date_in_name(name: str) -> date | None:

@@ -131,6 +131,21 @@ def test_a_link_in_a_circle_ends(folder):
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="Windows has neither")
+@pytest.mark.parametrize("day", ["0001-01-01", "0226-03-02", "1999-12-31", "2028-01-01", "2062-03-02", "9999-12-31"])
+def test_a_year_that_cannot_be_is_asked_about_and_hides_nobody_else(folder, tmp_path, day):
+    """The newest day decides which week, term and half year are shown: one digit mistyped would hide all others."""
+    for name in ("IMG_1.MOV", "IMG_2.MOV"):
+        put(folder, name)
+    (folder / "clips.csv").write_text(f"clip,athlete,date\nIMG_1.MOV,OT-01,{day}\nIMG_2.MOV,OT-01,2027-02-01\n")
+    got = taken(folder, tmp_path)
+    assert (got["IMG_1.MOV"].status, got["IMG_1.MOV"].athlete) == (NEEDS_YOU, "OT-01")
+    assert got["IMG_1.MOV"].reason == f"clips.csv, row 2, column date: expected a day from 2000 on and not years ahead, but came '{day}'"
+    assert got["IMG_2.MOV"].status == READY, "a clock that is behind by some months is no reason"
+    put(folder, f"OT-01_{'2062' if day > '2028' else '2099'}-03-02_1.mp4")
+    (named,) = (clip for name, clip in taken(folder, tmp_path).items() if name.startswith("OT-01"))
+    assert named.status in (NEEDS_YOU, FAILED) and named.date is None
+
+
 def test_a_link_to_what_never_ends_is_a_row_and_not_an_endless_night(folder, tmp_path):
     os.mkfifo(tmp_path / "pipe")  # opening it would wait for a writer for ever, reading /dev/zero would never end
     for name, target in (("OT-01_2026-03-02_1.mp4", "/dev/zero"), ("OT-01_2026-03-02_2.mp4", tmp_path / "pipe")):
