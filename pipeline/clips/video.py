@@ -25,6 +25,7 @@ __all__ = ["BROKEN", "Frame", "Moment", "UnreadableClip", "Video", "frames", "gl
 log = logging.getLogger(__name__)
 
 LONGEST_GAP_S = 30.0  # no camera pauses this long between two frames: the times are broken
+MOST_BACK = 15  # frames in a row whose times lie behind what was shown: not a camera's slip but another clip in the same file
 TRUNCATED_BELOW = 0.9  # fewer frames than this share of the promised ones: the file was cut off
 SLACK_S = 0.5  # by which a claimed length may be too long, for sound that goes on
 DECODER_THREADS = 1  # a worker a core: more threads would only take the time of the other workers
@@ -133,7 +134,7 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
         first_s, t, count = 0.0, -1.0, 0
         slow = slowed(container, stream)
         step_s = 1 / float(stream.average_rate or 30) / slow
-        late = False
+        late, back = False, 0
         transfer = stream.codec_context.color_trc or 0  # known once the first picture is decoded
         if first is not None:
             upright, size = _shown(first, stream)
@@ -149,11 +150,14 @@ def moments(path: Path, *, threads: int = DECODER_THREADS, start: float = 0.0) -
             elif count == 0:
                 at = 0.0
             if at <= t:  # a player would not show it either
+                back += 1
+                if back == MOST_BACK:
+                    faults.append(f"the times jump from {t:.1f} to {at:.1f} s")
                 continue
             if count and at - t > LONGEST_GAP_S:
                 faults.append(f"the times jump from {t:.1f} to {at:.1f} s")
                 break
-            t = at
+            t, back = at, 0
             given = [Moment(count, t, size, raw, upright, scaler, transfer)]
             del raw  # or the decoder would need room for one picture more
             yield given.pop()

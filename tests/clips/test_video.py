@@ -248,6 +248,30 @@ def test_a_truncated_clip_gives_what_it_has_and_then_says_how_far_it_came(tmp_pa
     assert caught.value.frames == len(got) and caught.value.seconds == got[-1].t
 
 
+@pytest.mark.parametrize("later_first", [False, True])
+def test_two_clips_copied_into_one_file_say_that_the_second_is_not_shown(tmp_path, later_first):
+    """What `copy /b a.mts + b.mts` does: the times begin anew, so no player shows the rest; a camera's short slips back are passed over."""
+    parts = [stream_of(tmp_path / f"{first}.ts", first) for first in ((100, 0) if later_first else (0, 0))]
+    (tmp_path / "both.mts").write_bytes(b"".join(parts))
+    got = []
+    with pytest.raises(UnreadableClip, match=r"breaks off after 1\.0 s.*the times jump from 1\.0 to ") as told:
+        got.extend(frame.t for frame in frames(tmp_path / "both.mts"))
+    assert told.value.frames == len(got) == 30
+
+
+def stream_of(path, first):
+    """The bytes of a second of transport stream whose frames count from `first`."""
+    with av.open(str(path), "w", format="mpegts") as container:
+        stream = container.add_stream("libx264", rate=30)
+        stream.width, stream.height, stream.pix_fmt = CARD[1], CARD[0], "yuv420p"
+        for i in range(30):
+            frame = av.VideoFrame.from_ndarray(card(i), format="rgb24").reformat(format="yuv420p")
+            frame.pts = first + i
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode())
+    return path.read_bytes()
+
+
 def test_a_phone_clip_cut_off_before_its_index_is_refused(tmp_path):
     whole = film(tmp_path / "a.mp4")
     cut = tmp_path / "cut.mp4"
