@@ -93,25 +93,16 @@ def _steady(xy: np.ndarray) -> np.ndarray:
 
 
 def best_chain(
-    passes: Passes,
-    own: list[Sighting],
-    everyone: list[Sighting],
-    *,
-    seed: int | None = None,
-    bound: bool = False,
-    like: np.ndarray | None = None,
+    passes: Passes, own: list[Sighting], everyone: list[Sighting], *, seed: int | None = None, like: np.ndarray | None = None
 ) -> np.ndarray:
     """(n,) the pass that is on the person of the sightings `own`, or of the pass `seed`, at each frame, -1 where lost.
 
-    bound : where the seed saw somebody, no pass counts that saw somebody else.
     like : (m, n) what each pass is worth more or less for what the person seen there wears.
     """
     m, n = passes.valid.shape
     value = _values(passes, own, everyone)
     if seed is not None:
         value[seed] += BONUS_SEED
-        if bound:
-            value = value - MALUS_ELSEWHERE * (passes.valid[seed] & (passes.between[seed] > SAME))
     if like is not None:
         value = value + like
     best = np.empty((n, 2 * m))  # the first m: on a pass; the others: lost since that pass

@@ -33,10 +33,7 @@ ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
 SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, radians, ratio: crops nearer than this show the same
 AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were expected
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
-PROVEN_S = 0.3  # a pass that kept whom it began with for so long without a break was on somebody
-PROBES = 4  # moments of a stretch, evenly from its start, and its end, at which somebody unfound is looked for
-BESIDE, BELOW = 1.2, 0.7  # torsos beside somebody followed, where somebody unfound is looked for, and lower for who is head down
-FAR_BEHIND = 0.6  # of the largest torso: nobody is looked for beside who looks so small, nor taken who looks so small beside another
+BESIDE = 1.2  # torsos beside somebody followed, where somebody unfound is looked for
 SURE_PRESENCE, SURE_PEAK, TWO_BODIES = 0.7, 0.45, 0.45  # what such a look must show, and torsos to anybody known
 CALM_EVERY, CALM_S = 3, 0.1  # frames from look to look at someone who stands about, more where they come fast:
 CALM_LEAN, CALM_SPEED, CALM_TURN = np.radians(25), 0.8, np.radians(40)  # trunk upright; torsos a second; radians a second
@@ -107,19 +104,14 @@ def follow_everyone(
     """Passes through the stretch in one direction (+1, -1), from everyone found at the frames that were looked at.
 
     found   : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
-    other_way : passes of the other direction; where a crop would be the same as one they saw clearly, their result is taken over. Whom
-        they began with and did not lose at once is followed on from there: who was seen only once somebody else was painted out was found
-        by no finder.
+    other_way : passes of the other direction; where a crop would be the same as one they saw clearly, their result is taken over.
     scenery : those of them on people who only stand by; these are painted out and not followed again.
     Who stands about is looked at ten times a second, at most in every third frame; the frames between are filled with straight lines and marked.
     """
     live: list[_Followed] = []
     done: list[Path] = []
     looked_for = sorted(found)
-    probed = {looked_for[len(looked_for) * k // PROBES] for k in range(PROBES)} if step > 0 and looked_for else set(looked_for[-1:])
-    begun = {
-        id(p): spool.first + int(np.flatnonzero(p.looked)[:: p.step][0]) for p in other_way if _kept_s(p, np.asarray(spool.t)) >= PROVEN_S
-    }
+    probed = set((looked_for[:1] + looked_for[len(looked_for) // 2 :][:1]) if step > 0 else looked_for[-1:])
     numbers = range(spool.first, spool.end) if step > 0 else range(spool.end - 1, spool.first - 1, -1)
     calm = calm_every(np.asarray(spool.t))
     before: int | None = None
@@ -133,7 +125,7 @@ def follow_everyone(
         for one in live:
             one.guess, one.used, one.worn = None, None, None
             one.waited += 1
-            if number in (spool.first, spool.end - 1) or number in probed:
+            if number in (spool.first, spool.end - 1):
                 one.waited = max(one.waited, one.every)
             if one.waited >= one.every:
                 others = around + [o.expected() for o in live if o is not one]
@@ -153,21 +145,11 @@ def follow_everyone(
         live += _begin(net, spool, number, step, new, live, around)
         if number in probed:
             live += _unfound(net, spool, number, step, live, around)
-        fresh = [p.guess(number - spool.first) for p in other_way if begun.get(id(p)) == number and not any(p is q for q in scenery)]
-        if fresh:
-            live += _started(spool, number, step, fresh, [between(g.centre, g.top) for g in fresh], live, around)
         before = number
     paths = done + [o.path for o in live]
     for path in paths:
         path.fill(most=calm)
     return paths
-
-
-def _kept_s(path: Path, t: np.ndarray) -> float:
-    """Seconds for which a pass kept, without a break, whom it began with; 0 where it saw nobody. `t` (n,) seconds of its frames."""
-    rows = np.flatnonzero(path.valid)[:: path.step]
-    kept = rows[np.abs(rows - rows[:1]) == np.arange(len(rows))]
-    return float(np.ptp(t[kept])) if len(kept) else 0.0
 
 
 def calm_every(t: np.ndarray) -> int:
@@ -283,28 +265,20 @@ def _begin(
 
 
 def _unfound(net: LandmarkNet, spool: Spool, number: int, step: int, live: list[_Followed], around: list[np.ndarray]) -> list[_Followed]:
-    """Whoever is so close to somebody followed that the finder takes the two for one: seen once that one is painted out, also head down."""
+    """Whoever stands so close to somebody followed that the finder takes the two for one: seen once that one is painted out."""
     bodies = [*around, *(o.expected() for o in live)]
     guesses: list[Guess | None] = []
     crops = []
-    largest = max((float(torso(b)) for b in bodies), default=1.0)
     for one in live:
-        size = max(float(torso(one.body)), 1.0)
-        if one.seen_t != spool.t[number - spool.first] or size < FAR_BEHIND * largest:
+        if one.seen_t != spool.t[number - spool.first]:
             continue
-        at = one.body_crop
-        for beside, below, turn in ((-BESIDE, 0.0, 0.0), (BESIDE, 0.0, 0.0), (-BESIDE, BELOW, np.pi), (BESIDE, BELOW, np.pi)):
-            crop = Crop(at.x + beside * size, at.y + below * size, at.side, at.angle + turn)
+        size = max(float(torso(one.body)), 1.0)
+        for beside in (-BESIDE * size, BESIDE * size):
+            crop = Crop(one.body_crop.x + beside, one.body_crop.y, one.body_crop.side, one.body_crop.angle)
             first = _glance(net, spool[number], crop, bodies, None)
-            if first.presence < LEAST_PRESENCE:
-                continue
             guess = _glance(net, spool[number], between(first.centre, first.top), bodies, first.xy)
             sure = recognised(guess) and guess.presence >= SURE_PRESENCE and guess.peak[CORE].mean() >= SURE_PEAK
-            if (
-                sure
-                and torso(guess.xy) >= FAR_BEHIND * size
-                and all(limbs_apart(guess.xy, b, max(float(torso(guess.xy)), size)) > TWO_BODIES for b in bodies)
-            ):
+            if sure and all(limbs_apart(guess.xy, b, max(float(torso(guess.xy)), size)) > TWO_BODIES for b in bodies):
                 guesses.append(guess)
                 crops.append(between(guess.centre, guess.top))
     return _started(spool, number, step, guesses, crops, live, around)

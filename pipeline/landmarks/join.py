@@ -7,17 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.landmarks.chain import AT_SIGHTING, SAME, Passes, away, best_chain, parted
-from pipeline.landmarks.clean import runs
 from pipeline.landmarks.paths import CORE, Path, limbs_apart, torso
 from pipeline.landmarks.people import Sighting
 from pipeline.landmarks.sides import exchanged
 from pipeline.landmarks.track import N
 
-LONG_PASS = 0.25  # share of a stretch's frames that a pass must have looked at, or kept without a break, to stand for a person by itself
+LONG_PASS = 0.25  # share of a stretch's frames that a pass must have looked at to stand for a person by itself
 SAME_POINT = 0.2  # torsos: two passes' points nearer than this are averaged, else the better one stands
 STEADY_POINT = 1.5  # what each torso that a point would jump takes from its heatmap's peak, where two passes differ
 CLOTHES, MOST_LIKE = 0.5, 2.0  # what clothes that fit better by one (log-likelihood) are worth in a frame, and at most
-SEEN_ON = 0.5  # share of a pass's frames in which a person known by it must be on it
 KNOWN = 0.85  # share of a pass's frames in which somebody is known there, above which it stands for nobody new
 ONE = 0.9  # share of the frames of both in which two chains are on one body, to be one person
 TOLD = 0.3  # how much clothes must fit better or worse to tell whose a find is
@@ -82,7 +80,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
     passes = Passes(paths, t)
     sightings = parted(passes, sightings)
     out: list[Person] = []
-    known_by: list[tuple[list[Sighting], int | None, bool]] = []  # that each is known by: sightings, or a pass, perhaps bound to it
+    known_by: list[tuple[list[Sighting], int | None]] = []  # sightings, or the pass, that each is known by
     for sighting in sorted(sightings, key=lambda s: -len(s.frames) * s.score):
         if any(_on(p.xy, p.first, sighting) >= 0.5 for p in out):
             continue
@@ -93,32 +91,25 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
         person = _joined(paths, passes, chain)
         if person.valid.any() and not any(_same_person(person, p) for p in out):
             out.append(person)
-            known_by.append((more, None, False))
+            known_by.append((more, None))
     for k, path in enumerate(paths):  # who is close to someone else all the time has no find of their own
         seen = path.looked & path.valid
         known = np.any([_near(p.xy[seen], path.xy[seen]) for p in out], axis=0)
-        whole = max((stop - start for start, stop in runs(path.valid)), default=0) >= LONG_PASS * len(t)
-        if not (whole or seen.sum() >= LONG_PASS * len(t)) or np.mean(known) > KNOWN:
+        if seen.sum() < LONG_PASS * len(t) or np.mean(known) > KNOWN:
             continue
-        chain = best_chain(passes, [], sightings, seed=k)
-        bound = whole and bool(
-            np.mean(chain[path.valid] == k) < SEEN_ON and np.mean(_near(_pick(passes, chain), path.xy)[path.valid]) < SEEN_ON
-        )
-        if bound:  # a longer pass, on somebody else, is worth more: but who was followed here was here
-            chain = best_chain(passes, [], sightings, seed=k, bound=True)
-        person = _joined(paths, passes, chain)
+        person = _joined(paths, passes, best_chain(passes, [], sightings, seed=k))
         if person.valid.any() and not any(_same_person(person, p) for p in out):
             out.append(person)
-            known_by.append(([], k, bound))
+            known_by.append(([], k))
     worn = wardrobes(out)
     fit = fits(passes.clothes, worn)
-    for k, (own, seed, bound) in enumerate(known_by):
+    for k, (own, seed) in enumerate(known_by):
         mine = worn[k]
         if mine is not None:
             like = np.clip(better(fit, k), -MOST_LIKE, MOST_LIKE)
             lack = _lack(fit[k], mine.usual)
             own, rivals = _told_apart(passes, sightings, own, like)
-            out[k] = _joined(paths, passes, best_chain(passes, own, [*own, *rivals], seed=seed, bound=bound, like=CLOTHES * (like + lack)))
+            out[k] = _joined(paths, passes, best_chain(passes, own, [*own, *rivals], seed=seed, like=CLOTHES * (like + lack)))
     if len(out) > 1:
         out = settle([p for p in out if p.valid.any()], t)
     bridge(out, paths, passes)

@@ -126,36 +126,3 @@ def test_who_folds_up_so_that_no_look_shows_the_usual_colours_is_still_there():
     paths = [path_of(true, clothes=worn), path_of(true, step=-1, clothes=worn)]
     people = people_of(paths, [sighting([0, 15], [(100, 200), (130, 200)]), sighting([45, 59], [(190, 200), (218, 200)])])
     assert len(people) == 1 and people[0].valid.all()
-
-
-def test_who_stands_about_beside_somebody_and_was_looked_at_in_every_third_frame_is_a_person_of_her_own():
-    """Nobody found her: the pass that followed her in more than half of the frames stands for her, the frames filled in between counted too."""
-    spotter, hers = np.array([body(200, 200, SIZE)] * 100), np.full((100, 33, 2), np.nan)
-    hers[20:80:3] = body(130, 200, SIZE)
-    mine = path_of(hers)
-    mine.fill(most=3)
-    assert mine.valid.sum() == 58 and mine.looked.sum() == 20
-    people = people_of([path_of(spotter), mine], [sighting(range(0, 100, 10), [(200, 200)] * 10)])
-    assert len(people) == 2
-    her = next(p for p in people if abs(p.xy[50, INDEX["left_hip"], 0] - hers[20, INDEX["left_hip"], 0]) < 1)
-    assert_allclose(her.xy[21:78], np.tile(hers[20], (57, 1, 1)))
-
-
-def test_who_was_followed_for_a_while_is_not_taken_for_a_longer_pass_on_somebody_else():
-    """All of the spotter's pass is worth more than the two fifths in which hers saw her: but there she was, and nowhere else."""
-    spotter, hers = np.array([body(200, 200, SIZE)] * 100), np.full((100, 33, 2), np.nan)
-    hers[30:70] = body(110, 200, SIZE, 180)
-    people = people_of([path_of(spotter), path_of(hers)], [sighting(range(0, 100, 10), [(200, 200)] * 10)])
-    assert len(people) == 2
-    her = next(p for p in people if p.valid.sum() < 50)
-    assert_allclose(her.xy[31:69], hers[31:69])
-    assert not her.valid[:30].any() and not her.valid[70:].any()
-
-
-def test_a_pass_that_sees_somebody_here_and_there_binds_nobody():
-    """As long in all as the one before, but never for a quarter of the stretch without a break: that is nobody."""
-    spotter, nobody = np.array([body(200, 200, SIZE)] * 100), np.full((100, 33, 2), np.nan)
-    for start in range(20, 80, 12):
-        nobody[start : start + 8] = body(110, 200, SIZE, 180)
-    assert np.isfinite(nobody[:, 0, 0]).sum() == 40
-    assert len(people_of([path_of(spotter), path_of(nobody)], [sighting(range(0, 100, 10), [(200, 200)] * 10)])) == 1
