@@ -11,7 +11,8 @@
    aside; that they do not change is said.
 6. Without a certain shortfall: "cannot tell yet" if anything could not be told, or the skill was last filmed more than
    STALE_DAYS before the newest clip; what is certainly short in fewer than half of the goes is said there, as a slip. "Met" if
-   nothing slipped and what speaks for the day is certainly met in every detail.
+   nothing slipped and what speaks for the day is certainly met in every detail. Where every body line was read, none so roughly that
+   its interval reaches from met to not yet, filming again would tell no more (`Focus.seen`): what is close is left to the coach's eye.
 
 Everything is worked out anew from the readings each time, so it is the same from run to run. Source: common practice, no source.
 """
@@ -28,7 +29,8 @@ import pandas as pd
 from pipeline.practice.changes import Changes
 from pipeline.practice.evidence import Day, Evidence, Key, Tolerances, certain_shortfall, days_of, shortfall, surely_met
 from pipeline.practice.pins import Pin
-from pipeline.vocabulary import DETAILS, Skill
+from pipeline.scoring.verdicts import decide
+from pipeline.vocabulary import DETAILS, Skill, Verdict
 
 WORKED_ON = 3  # sessions with a focus before it may be set aside, and sessions for which it then is
 STALE_DAYS = 56  # older than that, a reading says little of a growing beginner
@@ -74,6 +76,7 @@ class Focus:
     aside: tuple[str, ...] = ()  # details set aside now after three sessions without change
     latest: str = ""  # ISO date on which the skill was last filmed
     stale: bool = False
+    seen: bool = False  # nothing certain, though every body line was read well enough for a verdict
     until: str = ""  # of a pin
 
     @property
@@ -189,20 +192,29 @@ def focus_of(athlete: str, skill: str, days: Sequence[Day], tolerances: Toleranc
 
 def _none(athlete: str, skill: str, day: Day, tolerances: Tolerances, aside: tuple[str, ...]) -> Focus:
     """No certain shortfall: all met, or the detail that came nearest to one: a slip, else what lies furthest from what is wanted."""
+    nothing = Focus(athlete, skill, Why.CANNOT_TELL, aside=aside, latest=day.date, seen=_seen(skill, day, tolerances))
     if day.slips:
         sizes = {key: certain_shortfall(one.low, one.high, tolerances[skill, key.detail]) for key, one in day.slips.items()}
         key = max(sizes, key=lambda k: (sizes[k][0], -ORDER.get((skill, k.detail), 99)))
-        return Focus(athlete, skill, Why.CANNOT_TELL, key, sizes[key][1], day.slips[key], aside=aside, latest=day.date)
+        return replace(nothing, key=key, direction=sizes[key][1], evidence=day.slips[key])
     known = {key: one for key, one in day.details.items() if one.known}
     open_ = {key: one for key, one in known.items() if not surely_met(one, tolerances[skill, key.detail])}
     if known and not open_:
-        return Focus(athlete, skill, Why.MET, aside=aside, latest=day.date)
+        return replace(nothing, why=Why.MET, seen=False)
     sizes = {key: shortfall(one.value, tolerances[skill, key.detail]) for key, one in open_.items()}
     beyond = {key: size for key, size in sizes.items() if not _within_met(open_[key], tolerances[skill, key.detail])}
     if not beyond:
-        return Focus(athlete, skill, Why.CANNOT_TELL, aside=aside, latest=day.date)
+        return nothing
     key = max(beyond, key=lambda k: (beyond[k][0], -ORDER.get((skill, k.detail), 99)))
-    return Focus(athlete, skill, Why.CANNOT_TELL, key, beyond[key][1], known[key], aside=aside, latest=day.date)
+    return replace(nothing, key=key, direction=beyond[key][1], evidence=known[key])
+
+
+def _seen(skill: str, day: Day, tolerances: Tolerances) -> bool:
+    """Whether every body line of the day was read, and none so roughly that its interval reaches from met to not yet."""
+    lines = [(one, tolerances[skill, key.detail]) for key, one in day.details.items() if (skill, key.detail) not in FURTHER]
+    return bool(lines) and all(
+        one.known and decide(one.value, one.low, one.high, tolerance)[0] != Verdict.CANNOT_TELL for one, tolerance in lines
+    )
 
 
 def _within_met(one: Evidence, tolerance) -> bool:  # the value itself, without its interval
@@ -217,7 +229,7 @@ def _pinned(pin: Pin, ruled: Focus | None, days: Sequence[Day], tolerances: Tole
     tolerance = tolerances.get((pin.skill, pin.detail))
     base = replace(
         ruled or Focus(pin.athlete, pin.skill, Why.PINNED), why=Why.PINNED, key=Key(pin.detail, pin.side), direction="", evidence=None,
-        size=0.0, loads=SAFETY.get((pin.skill, pin.detail), ""), worked=0, unchanged=False, again=False, aside=(), stale=False, until=pin.until,
+        size=0.0, loads=SAFETY.get((pin.skill, pin.detail), ""), worked=0, unchanged=False, again=False, aside=(), stale=False, seen=False, until=pin.until,
     )  # fmt: skip
     if not keys or tolerance is None:
         return base

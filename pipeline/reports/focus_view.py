@@ -9,7 +9,7 @@ from pipeline.practice.focus import SKILLS, Focus, Why
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, in_units
 from pipeline.reports.numbers import half_width, quantity
-from pipeline.reports.practice_words import BOTH_SIDES, CUES, FILM, FILM_CUES, KEEP, LOADS, Cue
+from pipeline.reports.practice_words import BOTH_SIDES, CUES, FILM, FILM_CUES, KEEP, LOADS, SEEN, Cue
 from pipeline.reports.reading_view import column_title, detail_words, full_value, skill_title
 from pipeline.reports.words import SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerance
@@ -38,6 +38,8 @@ def cue_words(tr: Translations, focus: Focus) -> str:
     """What to say to the child, in five words at most."""
     if focus.why is Why.MET:
         return tr.gettext(KEEP)
+    if focus.seen:
+        return tr.gettext(SEEN)
     if not focus.certain or focus.key is None:
         return tr.gettext(FILM_CUES[Skill(focus.skill)] if focus.skill in set(Skill) else FILM)
     skill = Skill(focus.skill)
@@ -55,7 +57,8 @@ def focus_view(tr: Translations, focus: Focus, tolerances: Tolerances) -> FocusV
     title = column_title(tr, (focus.skill, *focus.key)) if focus.key else ""
     words = detail_words(focus.skill, focus.key.detail) if focus.key else None
     does = (words.next_over if focus.direction == "over" else words.next_under) if words and focus.certain else ""
-    film = SKILL_WORDS[Skill(focus.skill)].film if focus.why is Why.CANNOT_TELL and focus.skill in set(Skill) else ""
+    dark = focus.why is Why.CANNOT_TELL and not focus.seen
+    film = SKILL_WORDS[Skill(focus.skill)].film if dark and focus.skill in set(Skill) else ""
     one = focus.evidence
     return FocusView(
         skill=tr.gettext(skill_title(focus.skill)),
@@ -140,11 +143,8 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
     tolerance = tolerances[focus.skill, focus.key.detail]
     half = half_width(one.low, one.high)
     end, gap = (one.low, one.low - tolerance.met[1]) if focus.direction == "over" else (one.high, tolerance.met[0] - one.high)
-    facts = {
-        **read,
-        "end": in_units(tr, quantity(end, one.unit, half=half)),
-        "gap": in_units(tr, quantity(gap, one.unit, half=0.5 if gap < 1 else half)),
-    }
+    fine = 0.5 if gap < 1 else half  # 165° would look met where 164.7° is 0.3° short of it
+    facts = {**read, "end": in_units(tr, quantity(end, one.unit, half=fine)), "gap": in_units(tr, quantity(gap, one.unit, half=fine))}
     shown = tr.gettext("%(value)s on %(day)s, and even %(end)s is %(gap)s beyond what is met") % facts
     if one.goes > 1:
         shown = tr.gettext("%(shown)s, in %(short)d of %(goes)d goes") % {"shown": shown, "short": one.short, "goes": one.goes}

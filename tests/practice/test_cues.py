@@ -1,12 +1,14 @@
 """Every cue has five words at most, in every direction that counts, and fits beside its boxes."""
 
+import numpy as np
 import pytest
 
 from pipeline.practice.evidence import Evidence, Key
 from pipeline.practice.focus import Focus, Why, choose_focus
+from pipeline.practice.pins import Pin
 from pipeline.reports.focus_view import cue_words, focus_view
 from pipeline.reports.language import translations
-from pipeline.reports.practice_words import BOTH_SIDES, BY_EYE, CUES, FILM, FILM_CUES, KEEP, MOST_WORDS, NOT_FILMED, STATIONS
+from pipeline.reports.practice_words import BOTH_SIDES, BY_EYE, CUES, FILM, FILM_CUES, KEEP, MOST_WORDS, NOT_FILMED, SEEN, STATIONS
 from pipeline.scoring.tolerances import Kind, load_tolerances
 from pipeline.vocabulary import DETAILS, Skill
 from tests.practice.making import TOLERANCES, row, table
@@ -20,7 +22,7 @@ def said():
         for direction in ("under", "over"):
             for side in ("", "left", "right"):
                 yield cue_words(TR, Focus("OT-01", skill, Why.LARGEST, Key(detail, side), direction)), (skill, detail, direction, side), cue
-    for words in (*FILM_CUES.values(), FILM, KEEP, NOT_FILMED, BY_EYE, *BOTH_SIDES.values()):
+    for words in (*FILM_CUES.values(), FILM, KEEP, SEEN, NOT_FILMED, BY_EYE, *BOTH_SIDES.values()):
         yield words, (), None
 
 
@@ -73,12 +75,34 @@ def test_safety_says_what_it_loads():
     assert view.sentence.startswith("Safety first, as this loads the neck: 25° ± 5° on 2 March 2026, and even 20° is 5° beyond")
 
 
+def test_the_end_that_is_just_beyond_is_not_rounded_onto_the_limit():
+    view = focus_view(TR, one(150, 164.7), TOLERANCES)
+    assert view.sentence.endswith("and even 164.7° is 0.3° beyond what is met.")
+
+
 def test_a_doubtful_reading_is_said_to_be_doubtful_and_how_to_film_it():
-    view = focus_view(TR, one(150, 170), TOLERANCES)
-    assert view.sentence == "Cannot tell yet: nothing is certainly short; nearest is Hips, 160° ± 10° on 2 March 2026."
+    view = focus_view(TR, one(140, 170), TOLERANCES)
+    assert view.sentence == "Cannot tell yet: nothing is certainly short; nearest is Hips, 155° ± 15° on 2 March 2026."
     assert (view.cue, view.perhaps, view.certain) == ("Film side-on again", "Hips?", False) and view.film.startswith(
         "Film from the side, phone"
     )
+
+
+def test_where_every_line_was_read_well_nobody_is_sent_to_film_again():
+    close = row("hip_angle", 152, 168)  # across the limit of 165, and above the 150 below which it is not yet
+    seen = focus_view(TR, choose_focus(table(close, row("knee_angle", 172, 180)), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
+    assert (seen.cue, seen.perhaps, seen.film, seen.certain) == ("Your eye decides", "Hips?", "", False)
+    for other in (row("knee_angle", 150, 180), row("knee_angle", np.nan, np.nan)):  # from not yet to met, and not read at all
+        view = focus_view(TR, choose_focus(table(close, other), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
+        assert view.cue == "Film side-on again" and view.film
+    further = focus_view(TR, one(14, 40, "standing_sway", "backward_roll"), TOLERANCES)
+    assert further.cue == "Film side-on again", "no body line was read at all"
+
+
+def test_what_the_coach_pinned_is_said_also_where_every_line_was_read_well():
+    pin = Pin("OT-01", "lunge", "hip_angle")
+    view = focus_view(TR, choose_focus(table(row("hip_angle", 152, 168)), TOLERANCES, pins=[pin])["OT-01", "lunge"], TOLERANCES)
+    assert (view.cue, view.why) == ("Squeeze seat, hips forward", "pinned")
 
 
 def test_what_is_pinned_met_stale_or_set_aside_says_so():
