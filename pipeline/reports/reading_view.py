@@ -109,8 +109,6 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)
     decided = row.verdict in (Verdict.CLOSE, Verdict.NOT_YET)
     by_chance = has_value and tolerance is not None and row.low <= tolerance.target <= row.high  # a fault that the range swallows
-    dark = row.verdict == Verdict.CANNOT_TELL and row.reason in ("", TOO_WIDE)  # other reasons say themselves what to do
-    film = SKILL_WORDS[Skill(row.skill)].film if row.skill in set(Skill) and dark else ""
     return ReadingView(
         anchor=row.anchor,
         title=column_title(tr, row.column),
@@ -121,13 +119,19 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
         reason=said(tr, row.reason),
         ribbon=_ribbon(tr, row, tolerance, shown) if has_value and tolerance else Markup(""),
         next=(words.next_under if under else words.next_over if over else "") if decided and not by_chance else "",
-        film=film,
+        film=film_again(row),
         what=known.what if known else "",
         good=words.good,
         wanted=_wanted(tr, row.unit, tolerance),
         how=words.how,
         range=_range(tr, row, tolerance),
     )
+
+
+def film_again(row: ReadingRow) -> str:
+    """How to film the skill so that a reading can be told, untranslated; nothing where its reason says so itself, or it is told."""
+    dark = row.verdict == Verdict.CANNOT_TELL and row.reason in ("", TOO_WIDE)
+    return SKILL_WORDS[Skill(row.skill)].film if dark and row.skill in set(Skill) else ""
 
 
 def _faults(row: ReadingRow, tolerance: Tolerance) -> tuple[bool, bool, float]:
@@ -146,6 +150,8 @@ def _meaning(tr: Translations, row: ReadingRow, words: DetailWords, under: bool,
     amount = in_units(tr, quantity(apart, row.unit, half=half_width(row.low, row.high)))
     of_what = f" {tr.gettext(OF_WHAT[row.unit])}" if row.unit in OF_WHAT else ""
     doubt = tr.gettext(", which is less than can be told") if by_chance else ""
+    if row.verdict == Verdict.CANNOT_TELL and not by_chance:
+        doubt = tr.gettext(", at a guess")
     return f"{amount}{of_what} {tr.gettext(fault)}{doubt}."
 
 

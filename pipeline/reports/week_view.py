@@ -15,6 +15,7 @@ from pipeline.reports.reading_view import (
     VERDICTS,
     VerdictView,
     column_title,
+    film_again,
     full_value,
     is_further,
     known_detail,
@@ -92,9 +93,10 @@ class Place:
 
 @dataclass(frozen=True)
 class GapView:
-    """One reason for missing readings and where it happened."""
+    """One reason for missing readings, how to film where it does not say so itself, and where it happened."""
 
     reason: str
+    film: str
     places: list[Place]
     more: str
 
@@ -164,7 +166,7 @@ def week_view(tr: Translations, week: Week, root: str, pages: Mapping[str, str],
     return WeekView(
         key=week.key,
         title=week_words(tr, week.date),
-        summary=_summary(tr, len(week.clips), len(week.attempts), rows),
+        summary=_summary(tr, week, rows),
         table=_table(tr, lines, root, pages, tolerances),
         further=_table(tr, further, root, pages, tolerances),
         gaps=_gaps(tr, rows, pages),
@@ -182,9 +184,10 @@ def latest_week(records: Records) -> Week:
     return week
 
 
-def _summary(tr: Translations, clips: int, attempts: int, rows: Sequence[ReadingRow]) -> str:
+def _summary(tr: Translations, week: Week, rows: Sequence[ReadingRow]) -> str:
+    clips, attempts = len(week.clips), len(week.attempts)
     if not rows:
-        return tr.gettext("Nothing was measured in this week.")
+        return tr.gettext("Nothing was measured in this week.") if week.date else tr.gettext("None of them was measured.")
     told = sum(r.verdict != Verdict.CANNOT_TELL for r in rows)
     athletes = len({r.athlete for r in rows})
     return " ".join((
@@ -235,13 +238,13 @@ def _rows(
 
 
 def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]) -> list[GapView]:
-    found: dict[str, list[ReadingRow]] = defaultdict(list)
+    found: dict[tuple[str, str], list[ReadingRow]] = defaultdict(list)
     for row in rows:
         own = row.reason in NOT_JUDGED and math.isfinite(row.value)  # measured, and there is nothing to tell
         if (row.verdict == Verdict.CANNOT_TELL or not math.isfinite(row.value)) and not own:
-            found[row.reason].append(row)
+            found[row.reason, film_again(row)].append(row)
     out = []
-    for reason, where in sorted(found.items(), key=lambda item: -len(item[1])):
+    for (reason, film), where in sorted(found.items(), key=lambda item: -len(item[1])):
         places = [
             Place(
                 f"athletes/{pages.get(r.link, athlete_file(r.athlete))}#{r.anchor}",
@@ -250,7 +253,8 @@ def _gaps(tr: Translations, rows: Sequence[ReadingRow], pages: Mapping[str, str]
             for r in where[:MOST_PLACES]
         ]
         more = tr.gettext("and %d more") % (len(where) - MOST_PLACES) if len(where) > MOST_PLACES else ""
-        out.append(GapView(said(tr, reason) if reason else tr.gettext("No reason was given."), places, more))
+        said_of = said(tr, reason) if reason else tr.gettext("No reason was given.")
+        out.append(GapView(said_of, tr.gettext(film) if film else "", places, more))
     return out
 
 

@@ -2,12 +2,13 @@
 
 import gettext
 import math
+from types import SimpleNamespace
 
 import pytest
 
 from pipeline.reports.reading_view import reading_view
 from pipeline.reports.records import ClipRow, ReadingRow, Week
-from pipeline.reports.week_view import mark_of, problems_of
+from pipeline.reports.week_view import mark_of, problems_of, week_view
 from pipeline.scoring.tolerances import Kind, Tolerance
 from pipeline.scoring.verdicts import TOO_WIDE
 
@@ -33,13 +34,37 @@ def test_a_fault_beyond_the_range_is():
     assert view.meaning == "20° bent." and view.next != ""
 
 
+def test_what_cannot_be_told_is_at_best_a_guess():
+    view = reading_view(TR, row(166.0, 93.0, 176.0, "cannot tell", TOO_WIDE), STRAIGHT)
+    assert view.meaning == "14° bent, at a guess."
+
+
 @pytest.mark.parametrize(
     ("reason", "how"),
     [(TOO_WIDE, True), ("", True), ("Two people move much alike in this clip, so it is not sure who was measured.", False)],
 )
 def test_how_to_film_is_said_once(reason, how):
     """Where the reason names its own remedy, the skill's usual one would only lead away from it."""
-    assert bool(reading_view(TR, row(math.nan, math.nan, math.nan, "cannot tell", reason), STRAIGHT).film) is how
+    unread = row(math.nan, math.nan, math.nan, "cannot tell", reason)
+    assert bool(reading_view(TR, unread, STRAIGHT).film) is how
+    week = Week("2026-W10", "2026-03-02", attempts=[SimpleNamespace(readings=[unread])])
+    (gap,) = week_view(TR, week, "", {}, {}).gaps
+    assert gap.film.startswith("Film from the side") is how, "and so on the week's page"
+
+
+def test_a_reason_that_needs_another_view_for_each_skill_is_said_once_a_skill():
+    unread = row(math.nan, math.nan, math.nan, "cannot tell", TOO_WIDE)
+    wheel = unread._replace(skill="cartwheel", detail="knee_angle", side="left")
+    week = Week("2026-W10", "2026-03-02", attempts=[SimpleNamespace(readings=[unread, wheel, unread])])
+    assert [(gap.film[:16], len(gap.places)) for gap in week_view(TR, week, "", {}, {}).gaps] == [
+        ("Film from the si", 2),
+        ("Film from the fr", 1),
+    ]
+
+
+def test_undated_clips_are_no_week():
+    dated, undated = (week_view(TR, Week(key, date), "", {}, {}).summary for key, date in (("2026-W10", "2026-03-02"), ("undated", "")))
+    assert dated == "Nothing was measured in this week." and undated == "None of them was measured."
 
 
 def test_a_mark_names_its_range():

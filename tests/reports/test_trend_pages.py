@@ -240,6 +240,25 @@ def test_pages_open_without_a_complaint_and_nothing_sticks_out(season, open_page
     assert page.evaluate("getComputedStyle(document.body).maxWidth") != "none", "the style sheet passed the page's own policy"
 
 
+@pytest.mark.chromium
+@pytest.mark.parametrize("width", [1180, 1280])
+def test_a_table_in_a_card_is_not_cut_off_on_a_wide_screen(season, open_page, width):
+    page = open_page(season[1] / "cohorts/index.html", width=width)
+    over = page.eval_on_selector_all(".term .scroll", "all => all.map(one => one.scrollWidth - one.clientWidth)")
+    assert over == [0, 0, 0]
+
+
+@pytest.mark.chromium
+@pytest.mark.parametrize("name", ["trends/OT-02.html", "cohorts/index.html"])
+def test_the_mark_that_unfolds_stands_before_its_heading_on_a_phone(season, open_page, name):
+    page = open_page(season[1] / name, width=390)
+    lines = page.eval_on_selector_all(
+        ".detail .fold > summary",
+        "all => all.map(one => one.querySelector('h2').getBoundingClientRect().top - one.getBoundingClientRect().top)",
+    )
+    assert lines and max(lines) < 16, "a line lower than the mark"
+
+
 def test_the_style_sheet_reaches_the_page_unescaped(season):
     style = re.search(r"<style>(.*?)</style>", text(season[1], "cohorts/index.html"), re.S).group(1)
     assert "&gt;" not in style and ".term>div" in style
