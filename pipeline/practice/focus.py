@@ -76,7 +76,7 @@ class Focus:
     aside: tuple[str, ...] = ()  # details set aside now after three sessions without change
     latest: str = ""  # ISO date on which the skill was last filmed
     stale: bool = False
-    seen: bool = False  # nothing certain, though every body line was read well enough for a verdict
+    seen: bool = False  # nothing certain, though every body line was read well enough for a verdict; without a key all of them are met
     until: str = ""  # of a pin
 
     @property
@@ -203,6 +203,8 @@ def _none(athlete: str, skill: str, day: Day, tolerances: Tolerances, aside: tup
         return replace(nothing, why=Why.MET, seen=False)
     sizes = {key: shortfall(one.value, tolerances[skill, key.detail]) for key, one in open_.items()}
     beyond = {key: size for key, size in sizes.items() if not _within_met(open_[key], tolerances[skill, key.detail])}
+    if not beyond and nothing.seen:  # the lines that are not surely met are named, without one there is nothing to name
+        beyond = {key: size for key, size in sizes.items() if (skill, key.detail) not in FURTHER}
     if not beyond:
         return nothing
     key = max(beyond, key=lambda k: (beyond[k][0], -ORDER.get((skill, k.detail), 99)))

@@ -9,7 +9,7 @@ from pipeline.practice.focus import SKILLS, Focus, Why
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, in_units
 from pipeline.reports.numbers import half_width, quantity
-from pipeline.reports.practice_words import BOTH_SIDES, CUES, FILM, FILM_CUES, KEEP, LOADS, SEEN, Cue
+from pipeline.reports.practice_words import BOTH_SIDES, CUES, FILM, FILM_CUES, KEEP, KEEP_LINES, LOADS, SEEN, Cue
 from pipeline.reports.reading_view import column_title, detail_words, full_value, skill_title
 from pipeline.reports.words import SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerance
@@ -39,7 +39,7 @@ def cue_words(tr: Translations, focus: Focus) -> str:
     if focus.why is Why.MET:
         return tr.gettext(KEEP)
     if focus.seen:
-        return tr.gettext(SEEN)
+        return tr.gettext(SEEN if focus.key else KEEP_LINES)
     if not focus.certain or focus.key is None:
         return tr.gettext(FILM_CUES[Skill(focus.skill)] if focus.skill in set(Skill) else FILM)
     skill = Skill(focus.skill)
@@ -129,6 +129,8 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
     if focus.why is Why.CANNOT_TELL:
         if focus.stale:
             return tr.gettext("Cannot tell yet: last filmed on %s, which is too long ago") % latest
+        if focus.seen and not focus.key:
+            return tr.gettext("Every body line read on %s is met; not all else is certain") % latest
         if not one or not focus.key:
             return tr.gettext("Cannot tell yet: nothing read on %s is certainly short of what is wanted") % latest
         title = column_title(tr, (focus.skill, *focus.key))

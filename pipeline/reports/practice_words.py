@@ -81,7 +81,7 @@ BOTH_SIDES: dict[str, str] = {  # where left and right are both short; the same 
 FILM_CUES: dict[Skill, str] = {
     **dict.fromkeys((L, T, S, R), _("Film side-on again")), C: _("Film front-on again"),
 }  # fmt: skip
-FILM, KEEP, SEEN = _("Film it again"), _("Met: keep it"), _("Your eye decides")
+FILM, KEEP, SEEN, KEEP_LINES = _("Film it again"), _("Met: keep it"), _("Your eye decides"), _("Lines met: keep them")
 NOT_FILMED, BY_EYE = _("Not filmed yet"), _("By eye: no filming consent")
 LOADS = {NECK: _("the neck"), WRISTS: _("the wrists")}
 

@@ -8,7 +8,19 @@ from pipeline.practice.focus import Focus, Why, choose_focus
 from pipeline.practice.pins import Pin
 from pipeline.reports.focus_view import cue_words, focus_view
 from pipeline.reports.language import translations
-from pipeline.reports.practice_words import BOTH_SIDES, BY_EYE, CUES, FILM, FILM_CUES, KEEP, MOST_WORDS, NOT_FILMED, SEEN, STATIONS
+from pipeline.reports.practice_words import (
+    BOTH_SIDES,
+    BY_EYE,
+    CUES,
+    FILM,
+    FILM_CUES,
+    KEEP,
+    KEEP_LINES,
+    MOST_WORDS,
+    NOT_FILMED,
+    SEEN,
+    STATIONS,
+)
 from pipeline.scoring.tolerances import Kind, load_tolerances
 from pipeline.vocabulary import DETAILS, Skill
 from tests.practice.making import TOLERANCES, row, table
@@ -22,7 +34,7 @@ def said():
         for direction in ("under", "over"):
             for side in ("", "left", "right"):
                 yield cue_words(TR, Focus("OT-01", skill, Why.LARGEST, Key(detail, side), direction)), (skill, detail, direction, side), cue
-    for words in (*FILM_CUES.values(), FILM, KEEP, SEEN, NOT_FILMED, BY_EYE, *BOTH_SIDES.values()):
+    for words in (*FILM_CUES.values(), FILM, KEEP, KEEP_LINES, SEEN, NOT_FILMED, BY_EYE, *BOTH_SIDES.values()):
         yield words, (), None
 
 
@@ -95,8 +107,18 @@ def test_where_every_line_was_read_well_nobody_is_sent_to_film_again():
     for other in (row("knee_angle", 150, 180), row("knee_angle", np.nan, np.nan)):  # from not yet to met, and not read at all
         view = focus_view(TR, choose_focus(table(close, other), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
         assert view.cue == "Film side-on again" and view.film
+    within = choose_focus(table(row("hip_angle", 160, 175), row("knee_angle", 172, 180)), TOLERANCES)["OT-01", "lunge"]
+    assert focus_view(TR, within, TOLERANCES).perhaps == "Hips?", "met by its value, though not surely"
     further = focus_view(TR, one(14, 40, "standing_sway", "backward_roll"), TOLERANCES)
     assert further.cue == "Film side-on again", "no body line was read at all"
+
+
+def test_where_every_line_is_surely_met_that_is_said_whatever_else_is_open():
+    lines = row("knee_contact_time", 0, 0.04, skill="backward_roll")
+    open_ = row("standing_sway", 5, 20, skill="backward_roll")
+    view = focus_view(TR, choose_focus(table(lines, open_), TOLERANCES)["OT-01", "backward_roll"], TOLERANCES)
+    assert (view.cue, view.perhaps, view.film) == ("Lines met: keep them", "", "")
+    assert view.sentence == "Every body line read on 2 March 2026 is met; not all else is certain."
 
 
 def test_what_the_coach_pinned_is_said_also_where_every_line_was_read_well():
