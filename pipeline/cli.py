@@ -4,6 +4,8 @@ stand in the other *_cli.py."""
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -194,9 +196,24 @@ def _options(
     pass
 
 
+PATH_OPTIONS, FLAGS = ("--out", "--roster", "--settings", "--tolerances"), ("--wait", "--again")
+
+
+def refuse_empty_paths(words: Sequence[str]) -> None:
+    """Raise WrongCommandLine where a folder or file is an empty word, which would mean the current folder: a script's variable is not set."""
+    for before, word in pairwise((*words, "end")):
+        option, equals, given = before.partition("=")
+        empty_option = option in PATH_OPTIONS and not (given if equals else word).strip()
+        empty_folder = word == "" and words[0] == "run" and (before in FLAGS or before[:1] != "-")
+        if empty_option or empty_folder:
+            name = option if empty_option else "run"
+            raise WrongCommandLine(f"{name}: expected the name of a folder or file, but got ''. A dot means the current folder.")
+
+
 def main() -> None:
     """Entry point: our errors become one line on stderr and an exit code; anything else is a fault of ours and shows itself."""
     try:
+        refuse_empty_paths(sys.argv[1:])
         app()
     except MatsideError as error:
         print(f"matside: {error}", file=sys.stderr)
