@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
+import numpy as np
 import pandas as pd
 
 from pipeline.practice.changes import Changes
@@ -215,7 +216,8 @@ def _seen(skill: str, day: Day, tolerances: Tolerances) -> bool:
     """Whether every body line of the day was read, and none so roughly that its interval reaches from met to not yet."""
     lines = [(one, tolerances[skill, key.detail]) for key, one in day.details.items() if (skill, key.detail) not in FURTHER]
     return bool(lines) and all(
-        one.known and decide(one.value, one.low, one.high, tolerance)[0] != Verdict.CANNOT_TELL for one, tolerance in lines
+        one.known and decide(*np.array([[one.value], [one.low], [one.high]]), tolerance)[0] != Verdict.CANNOT_TELL
+        for one, tolerance in lines
     )
 
 
