@@ -27,13 +27,15 @@ FEET_TOGETHER = 0.75  # trunks; nearer than this at some moment, or the legs fol
 FEET_DOWN = 0.45  # trunks; the back heel is lifted, its toes are not
 SLOPES = 0.12  # trunks a trunk between the feet: a floor seen from above and off square slopes in the picture, by up to seven degrees more
 FROM_THE_SIDE, SQUARE = 0.42, 0.25  # trunks the hips may appear wide: a straddle seen from the front is no lunge
-# What tells a loaded lunge from a straight one: the back knee is bent, and with it the heel comes up over the toes and the hips come
-# forward. The knee decides; the others tip the scale where it is near its limit. Fitted on computed lunges of both kinds.
-BACK_BENT, BENT_WIDTH = 147.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
-HEEL_UP, HEEL_WIDTH = 0.26, 0.30  # trunks of the heel over the toes
-WEIGHT_AHEAD, AHEAD_WIDTH = 0.56, 0.50  # share of the way from the back ankle to the front one at which the hips are
-BENT_FURTHER, FURTHER_COUNTS = 10.0, 1.5  # degrees the knee is bent more than in a straight hold of the same step, and what that adds
+# What tells a loaded lunge from a straight one: the back knee is bent, and the heel is up over the toes. The knee decides; where it is
+# near its limit the heel does. Fitted on drawn lunges of both kinds.
+BACK_BENT, BENT_WIDTH = 146.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
+HEEL_UP, HEEL_WIDTH = 0.22, 0.15  # trunks of the heel over the toes
+PITCHED, PITCH_WIDTH = 32.0, 15.0  # degrees of the foot from heel to toes, down from level
+HEEL_COUNTS = 8.0 / BENT_WIDTH  # at most: a knee further than 8 degrees from its limit decides alone
+BENT_FURTHER, FURTHER_COUNTS = 10.0, 2.0  # degrees the knee is bent more than in a straight hold of the same step, and what that adds
 STRAIGHTER = 20.0  # degrees the knee is straighter than in a bent hold of the same step, which takes as much off
+DIFFERS = 1.0  # in degrees of the knee by BENT_WIDTH: so much more loaded is another lunge
 KNEE_NEAR, KNEE_FAR = 5.0, 15.0  # degrees the knee has left its angle in a hold: above jitter, and plainly on the way
 KNEE_GROWS = 0.35 * KNEE_NEAR**0.5 / (KNEE_FAR**0.5 - KNEE_NEAR**0.5)  # of the time between the two that it began before, as in `rest`
 KIND_S = 0.25  # a kind lasts at least this within a hold, or it is the way in or out
@@ -95,17 +97,18 @@ def loaded(s: Signals) -> np.ndarray:
     """
     out = np.full(len(s.t), np.nan)
     ankle = s.p("ankle")[..., 0]
-    hips = s.p("hip")[..., 0].mean(axis=1)
     heel = s.h("heel") - s.h("foot_index")
+    foot = s.p("foot_index") - s.p("heel")
     for a, b in runs(_stance(s)):
         here = slice(a, b + 1)
         direction, _ = facing(s.xy[here])
         back = (direction * (ankle[here, 1] - ankle[here, 0]) <= 0).astype(int)
         rows = np.arange(a, b + 1)
-        ahead = (hips[here] - ankle[rows, back]) / (ankle[rows, 1 - back] - ankle[rows, back])
         knee = s.knee[rows, back]
         score = (BACK_BENT - knee) / BENT_WIDTH
-        score += np.nan_to_num((heel[rows, back] - HEEL_UP) / HEEL_WIDTH) + np.nan_to_num((ahead - WEIGHT_AHEAD) / AHEAD_WIDTH)
+        pitch = np.degrees(np.arctan2(foot[rows, back, 1], np.abs(foot[rows, back, 0])))  # a foot turned out may seem to point back
+        up = np.nan_to_num((heel[rows, back] - HEEL_UP) / HEEL_WIDTH) + np.nan_to_num((pitch - PITCHED) / PITCH_WIDTH)
+        score += np.clip(up, -HEEL_COUNTS, HEEL_COUNTS)
         straightest, most_bent = _held(s, a, b, knee)
         with np.errstate(invalid="ignore"):
             out[here] = score + FURTHER_COUNTS * ((knee < straightest - BENT_FURTHER).astype(float) - (knee > most_bent + STRAIGHTER))
@@ -130,24 +133,25 @@ def _kinds(s: Signals, held: list[tuple[int, int]]) -> list[tuple[int, int, bool
     out: list[tuple[int, int, bool]] = []
     for a, b in held:
         part = score[a : b + 1]
-        known = part[np.isfinite(part)]
+        more = max(0, least - len(part) // 2)  # a moment is not enough to go by
+        known = score[max(0, a - more) : b + 1 + more]
+        known = known[np.isfinite(known)]
         whole = bool(len(known) and np.median(known) > 0)
         pieces = [(x, y, k) for k in (False, True) for x, y in runs((part > 0) == k) if y - x + 1 >= least]
-        if len({k for _, _, k in pieces}) < 2 or not _knee_differs(s, a, b, pieces):
+        if len({k for _, _, k in pieces}) < 2 or not _differ(part, pieces):
             out.append((a, b, whole))
         else:
             out += [(a + x, a + y, k) for x, y, k in sorted(pieces)]
     return out
 
 
-def _knee_differs(s: Signals, a: int, b: int, pieces: list[tuple[int, int, bool]]) -> bool:
-    """Whether the back knee is bent further in the loaded pieces of a still stretch than in the straight ones: one hold near the limit
-    between them is one lunge."""
-    knee = s.knee[a : b + 1, _back(s, a, b)]
-    bent, straight = (np.concatenate([knee[x : y + 1] for x, y, k in pieces if k == kind]) for kind in (True, False))
+def _differ(score: np.ndarray, pieces: list[tuple[int, int, bool]]) -> bool:
+    """Whether the loaded pieces of a still stretch are plainly more loaded than the straight ones: one hold near the limit between them
+    is one lunge."""
+    bent, straight = (np.concatenate([score[x : y + 1] for x, y, k in pieces if k == kind]) for kind in (True, False))
     if not (np.isfinite(bent).any() and np.isfinite(straight).any()):
         return True
-    return bool(np.nanmedian(straight) - np.nanmedian(bent) > BENT_FURTHER)
+    return bool(np.nanmedian(bent) - np.nanmedian(straight) > DIFFERS)
 
 
 def _join(held: list[tuple[int, int, bool]], s: Signals) -> list[tuple[int, int, bool]]:

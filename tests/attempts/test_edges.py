@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pipeline.attempts.find import find_attempts
+from pipeline.attempts.lunges import lunge_candidates
 from pipeline.attempts.rest import hips_sink, legs_upright, standing
 from pipeline.attempts.signals import signals
 from pipeline.landmarks.track import INDEX, Track
@@ -75,6 +76,40 @@ def test_a_straight_hold_bent_into_a_loaded_one_is_two_lunges_however_straight_e
 def test_one_bent_hold_stays_one_loaded_lunge(knee: float) -> None:
     (found,) = find_attempts(film(loaded_lunge(knee=knee)))
     assert found.skill is Skill.LOADED_LUNGE
+
+
+def _heel_at(degrees: float, *, knee: float) -> bodies.Motion:
+    """A lunge whose back foot stands on its toes, from heel to toes down from level by so much."""
+    motion = loaded_lunge(knee=knee)
+    joints = motion.joints.copy()
+    heel, toes = (joints[:, INDEX[f"right_{part}"]] for part in ("heel", "foot_index"))
+    long = np.linalg.norm(heel - toes, axis=-1)
+    there = np.clip((motion.t - 0.8) / 0.7, 0, 1) * np.clip((3.4 - motion.t) / 0.7, 0, 1)
+    down = np.radians(degrees) * there
+    ahead = np.sign((toes - heel)[:, 0])
+    joints[:, INDEX["right_heel"]] = toes + (long * np.stack([-ahead * np.cos(down), 0 * down, np.sin(down)])).T
+    return replace(motion, joints=joints)
+
+
+@pytest.mark.parametrize(
+    ("knee", "heel", "skill"),
+    [(142.0, 5.0, Skill.LUNGE), (150.0, 48.0, Skill.LOADED_LUNGE), (164.0, 60.0, Skill.LUNGE), (128.0, 0.0, Skill.LOADED_LUNGE)],
+)
+def test_the_heel_tells_the_kind_of_a_lunge_only_where_the_knee_is_near_its_limit(knee: float, heel: float, skill: Skill) -> None:
+    (found,) = find_attempts(film(_heel_at(heel, knee=knee), noise=1.0))
+    assert found.skill is skill
+
+
+def test_a_moment_s_mistake_makes_no_lunge_of_another_kind() -> None:
+    s = signals(film(bodies.lunge()))
+    assert s is not None
+    (hold,) = lunge_candidates(s)
+    middle = int(np.searchsorted(s.t, (hold.key_start_s + hold.key_end_s) / 2))
+    knee, speed = s.knee.copy(), s.speed.copy()
+    knee[middle - 2 : middle + 3] = 100.0  # for a fifth of a second the back knee is seen bent, and the leg leaps before and after
+    speed[middle - 5 : middle - 2] = speed[middle + 3 : middle + 6] = 3.0
+    again = lunge_candidates(replace(s, knee=knee, speed=speed))
+    assert [(c.skill, c.key_start_s, c.key_end_s) for c in again] == [(Skill.LUNGE, hold.key_start_s, hold.key_end_s)]
 
 
 def test_a_lunge_begins_with_the_step_not_with_arms_that_shift_the_trunk_before() -> None:
