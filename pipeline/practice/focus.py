@@ -24,13 +24,12 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
-import numpy as np
 import pandas as pd
 
 from pipeline.practice.changes import Changes
 from pipeline.practice.evidence import Day, Evidence, Key, Tolerances, certain_shortfall, days_of, shortfall, surely_met
 from pipeline.practice.pins import Pin
-from pipeline.scoring.verdicts import decide
+from pipeline.scoring.verdicts import verdict_of
 from pipeline.vocabulary import DETAILS, Skill, Verdict
 
 WORKED_ON = 3  # sessions with a focus before it may be set aside, and sessions for which it then is
@@ -216,8 +215,7 @@ def _seen(skill: str, day: Day, tolerances: Tolerances) -> bool:
     """Whether every body line of the day was read, and none so roughly that its interval reaches from met to not yet."""
     lines = [(one, tolerances[skill, key.detail]) for key, one in day.details.items() if (skill, key.detail) not in FURTHER]
     return bool(lines) and all(
-        one.known and decide(*np.array([[one.value], [one.low], [one.high]]), tolerance)[0] != Verdict.CANNOT_TELL
-        for one, tolerance in lines
+        one.known and verdict_of(one.value, one.low, one.high, tolerance) is not Verdict.CANNOT_TELL for one, tolerance in lines
     )
 
 

@@ -45,6 +45,11 @@ def decide(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance: Tole
     return WORDS[decide_codes(value, low, high, tolerance)]
 
 
+def verdict_of(value: float, low: float, high: float, tolerance: Tolerance) -> Verdict:
+    """The same for one reading."""
+    return decide(np.array([value]), np.array([low]), np.array([high]), tolerance)[0]
+
+
 def decide_codes(value: np.ndarray, low: np.ndarray, high: np.ndarray, tolerance: Tolerance) -> np.ndarray:
     """The same as (n,) int8 places in `Verdict`, for millions of readings."""
     value, low, high = (np.atleast_1d(np.asarray(a, dtype=float)) for a in (value, low, high))
