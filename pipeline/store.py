@@ -5,26 +5,22 @@ herself (notes, verdicts by eye) is never replaced by a run."""
 from __future__ import annotations
 
 import json
-import re
 import sqlite3
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import count
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
-from pipeline.coach_tables import CoachTables
+from pipeline.erasing import Erasing
 from pipeline.errors import MatsideError
+from pipeline.lean_readings import LeanReadings
 from pipeline.measures.reading import Curve, Reading
 from pipeline.store_schema import READ_VERSIONS, SCHEMA, SCHEMA_VERSION
 from pipeline.vocabulary import READING_COLUMNS, Setting, Side, Skill
 
-LEAN_COLUMNS = ("athlete", "cohort", "date", "skill", "setting", "detail", "side", "value", "low", "high", "lead_side")
-LEAN_OF_ATTEMPT = ("c.athlete", "c.cohort", "c.date", "a.skill", "a.setting", "a.lead_side")
 INVENTED = "invented"  # the fact that every page shows: why these readings are not of real children
 
 
@@ -82,20 +78,11 @@ class Known:
     made_with: str
 
 
-def mentions(code: str) -> re.Pattern[str]:
-    """Finds an athlete's code in a text or a file name, in any capitals; not inside a longer code.
-
-    >>> [bool(mentions("OT-1").search(text)) for text in ("ot-1_2026-03-02_1.mp4", "OT-11", "HOT-1")]
-    [True, False, False]
-    """
-    return re.compile(rf"(?<![^\W_])(?<!-){re.escape(code)}(?![^\W_])(?!-)", re.IGNORECASE)
-
-
 def _number(value: float | None) -> float | None:
     return None if value is None or not np.isfinite(value) else float(value)
 
 
-class Store(CoachTables):
+class Store(Erasing, LeanReadings):
     """The database in one file. Use as a context manager; every write is a transaction."""
 
     def __init__(self, path: Path) -> None:
@@ -184,43 +171,6 @@ class Store(CoachTables):
             db.execute("UPDATE clips SET clip = ? WHERE clip = ?", (new, old))
             db.execute("UPDATE attempts SET clip = ? WHERE clip = ?", (new, old))
 
-    def erase(self, clips: Sequence[str], *, about: str = "") -> None:
-        """Remove clips, all that was measured in them, what the coach said of them, and an athlete's notes, pins and row of the roster,
-        so that nothing is left in the file's free pages either. What she said of a clip that was given to another athlete since then
-        becomes that athlete's."""
-        self._db.execute("PRAGMA secure_delete = ON")
-        with self._transaction() as db:
-            others = "FROM clips c WHERE c.content = eye.content AND c.athlete <> '' AND upper(c.athlete) <> upper(eye.athlete)"
-            db.execute(
-                f"UPDATE eye SET link = (SELECT c.athlete {others}) || substr(link, length(athlete) + 1), athlete = (SELECT c.athlete {others}) "
-                f"WHERE athlete <> '' AND athlete = ? AND EXISTS (SELECT 1 {others})",
-                (about,),
-            )
-            db.executemany("DELETE FROM eye WHERE content IN (SELECT content FROM clips WHERE clip = ?)", [(clip,) for clip in clips])
-            db.executemany("DELETE FROM clips WHERE clip = ?", [(clip,) for clip in clips])
-            db.execute("DELETE FROM notes WHERE about = ? AND about <> ''", (about,))
-            db.execute("DELETE FROM pins WHERE upper(athlete) = upper(?)", (about,))
-            db.execute("DELETE FROM roster WHERE upper(athlete) = upper(?)", (about,))
-            db.execute("DELETE FROM eye WHERE athlete = ? AND athlete <> ''", (about,))
-            said = [(row["id"],) for row in db.execute("SELECT id, text FROM notes") if about and mentions(about).search(row["text"])]
-            db.executemany("DELETE FROM notes WHERE id = ?", said)
-        self._vacuum()
-
-    def erase_before(self, day: str) -> None:
-        """Remove notes and pins that ended before an ISO day, and what the coach said before it of clips that are gone."""
-        self._db.execute("PRAGMA secure_delete = ON")
-        before = self._db.total_changes
-        with self._transaction() as db:
-            db.execute("DELETE FROM notes WHERE date < ?", (day,))
-            db.execute("DELETE FROM pins WHERE until <> '' AND until < ?", (day,))
-            db.execute("DELETE FROM eye WHERE said < ? AND content NOT IN (SELECT content FROM clips)", (day,))
-        if self._db.total_changes > before:
-            self._vacuum()
-
-    def _vacuum(self) -> None:
-        self._db.execute("VACUUM")
-        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-
     def picture_files(self, clips: Sequence[str]) -> list[str]:
         """The key pictures of these clips, relative to the data folder."""
         found: set[str] = set()
@@ -261,62 +211,6 @@ class Store(CoachTables):
         )  # fmt: skip
         assert tuple(table.columns[: len(READING_COLUMNS)]) == READING_COLUMNS
         return table
-
-    def lean_readings(
-        self, *, athletes: Sequence[str] | None = None, since: str | None = None, until: str | None = None, skill: str | None = None,
-        setting: str | None = None, lead_side: str | None = None, in_cohorts: bool = False,
-    ) -> pd.DataFrame:  # fmt: skip
-        """Readings of many athletes for trends and cohorts, in no order, words kept as categories so that millions fit:
-        LEAN_COLUMNS. `since` and `until` are ISO dates, both included; clips without a date then fall out, and with
-        `in_cohorts` those without a cohort."""
-        asked = {"c.date >= ?": since, "c.date <= ?": until, "a.skill = ?": skill, "a.setting = ?": setting, "a.lead_side = ?": lead_side}
-        where, args = [k for k, v in asked.items() if v is not None], [v for v in asked.values() if v is not None]
-        if since or until:
-            where.append("c.date <> ''")
-        if in_cohorts:
-            where.append("c.cohort <> ''")
-        if athletes is not None:
-            where.append(f"c.athlete IN ({','.join('?' * len(athletes))})")
-            args.extend(athletes)
-        chosen = "FROM clips c CROSS JOIN attempts a ON a.clip = c.clip"
-        condition = f"WHERE {' AND '.join(where)}" if where else ""
-        # The words of an attempt are fetched once, not with each of its readings.
-        of_attempt = self._columns(f"SELECT a.id, {', '.join(LEAN_OF_ATTEMPT)} {chosen} {condition}", args, 1)
-        # So are those of a reading where they can be: its detail and its side come as one word.
-        *fetched, both = self._columns(
-            "SELECT r.attempt, r.value, r.low, r.high, r.detail || ' ' || r.side "
-            f"{chosen} CROSS JOIN readings r ON r.attempt = a.id {condition}",
-            args,
-            4,
-        )
-        ids, order = np.asarray(of_attempt[0], np.int64), np.argsort(of_attempt[0])
-        row = order[np.searchsorted(ids[order], np.asarray(fetched[0], np.int64))] if len(ids) else np.zeros(0, int)
-        out: dict[str, object] = {}
-        for name, words in zip(LEAN_OF_ATTEMPT, of_attempt[1:], strict=True):
-            out[name.split(".")[1]] = pd.Categorical.from_codes(words.codes[row], words.categories)
-        pairs = [word.rsplit(" ", 1) for word in both.categories]
-        for i, name in enumerate(("detail", "side")):
-            codes, categories = pd.factorize(np.array([pair[i] for pair in pairs], dtype=object))
-            out[name] = pd.Categorical.from_codes(codes[both.codes], categories)
-        out.update(zip(("value", "low", "high"), fetched[1:], strict=True))
-        return pd.DataFrame({name: out[name] for name in LEAN_COLUMNS})
-
-    def _columns(self, query: str, args: Sequence[object], numbers: int) -> list:
-        """A query's columns: the first `numbers` as float arrays, the rest as categories; fetched piece by piece."""
-        cursor = self._db.cursor()
-        cursor.row_factory = None
-        cursor.execute(query, args)
-        width = len(cursor.description)
-        codes: list[defaultdict[str, int]] = [defaultdict(count().__next__) for _ in range(width)]  # a new word gets the next code
-        parts: list[list[np.ndarray]] = [[] for _ in range(width)]
-        while rows := cursor.fetchmany(300):  # few, so that Python does not go looking for garbage among them
-            for i, column in enumerate(zip(*rows, strict=True)):
-                if i < numbers:
-                    parts[i].append(np.array(column, dtype=float))  # None becomes NaN
-                else:
-                    parts[i].append(np.fromiter(map(codes[i].__getitem__, column), np.int32, len(column)))
-        joined = [np.concatenate(p) if p else np.zeros(0, float if i < numbers else np.int32) for i, p in enumerate(parts)]
-        return [c if i < numbers else pd.Categorical.from_codes(c, list(codes[i])) for i, c in enumerate(joined)]
 
     def athletes(self) -> pd.DataFrame:
         """One row an athlete of whom attempts with a date are known: athlete, first, last (ISO dates), clips."""

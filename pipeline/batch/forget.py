@@ -14,12 +14,13 @@ from pipeline.batch.pages import write_pages
 from pipeline.clips.clip_list import BESIDE_NAME
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.tables import decoded
+from pipeline.erasing import mentions
 from pipeline.errors import MatsideError, one_line, shown
 from pipeline.files import write_whole
 from pipeline.reports.points_files import forget_sheets
 from pipeline.reports.sheets import UNASSIGNED
 from pipeline.scoring.tolerances import Tolerances
-from pipeline.store import Known, Store, mentions
+from pipeline.store import Known, Store
 
 FOLDERS = "clips folders"  # the store's fact with the folders that runs have looked into
 LAST_RUN = "last run"

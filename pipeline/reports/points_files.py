@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from pipeline.store import mentions
+from pipeline.erasing import mentions
 
 FOLDER = "points"
 BLANK = "blank"

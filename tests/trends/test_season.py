@@ -3,7 +3,8 @@ import pandas as pd
 import pytest
 
 from pipeline.errors import MatsideError
-from pipeline.store import INVENTED, LEAN_COLUMNS, Store
+from pipeline.lean_readings import LEAN_COLUMNS
+from pipeline.store import INVENTED, Store
 from pipeline.trends.notes import add_note, drill_starts, remove_note
 from pipeline.trends.season import demo_club, write_season
 from pipeline.vocabulary import READING_COLUMNS
