@@ -7,6 +7,8 @@ expected to be.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from pipeline.landmarks.crops import SIZE
@@ -25,8 +27,9 @@ LIMBS = tuple(
         ("shoulder", "elbow", 0.7), ("elbow", "wrist", 0.6), ("wrist", "index", 0.5), ("hip", "knee", 1.0), ("knee", "ankle", 0.8), ("heel", "foot_index", 0.6),
     )
 )  # fmt: skip
-TRUNK = np.array([INDEX[n] for n in ("left_shoulder", "right_shoulder", "right_hip", "left_hip")])
-NOSE, EARS = INDEX["nose"], np.array([INDEX["left_ear"], INDEX["right_ear"]])
+TRUNK = [INDEX[n] for n in ("left_shoulder", "right_shoulder", "right_hip", "left_hip")]
+LINES = (*((a, b, 1.0) for a, b in zip(TRUNK, TRUNK[-1:] + TRUNK[:-1], strict=True)), *LIMBS)
+NOSE, EARS, ANKLE = INDEX["nose"], (INDEX["left_ear"], INDEX["right_ear"]), INDEX["left_ankle"]
 
 
 def paint_out(pixels: np.ndarray, others: list[np.ndarray], own: np.ndarray | None, *, wide: float = 1.0) -> np.ndarray:
@@ -78,16 +81,17 @@ def _draw(mask: np.ndarray, body: np.ndarray, width: float, value: int) -> None:
 
     if not np.isfinite(body).all():
         return
-    size = max(float(torso(body)), 0.25 * float(np.linalg.norm(body[TRUNK[[0, 1]]].mean(0) - body[INDEX["left_ankle"]])))
-    points = np.round(np.clip(body, -2000, 2000)).astype(int)
-    places = points.tolist()
-    trunk = TRUNK.tolist()
-    cv2.fillConvexPoly(mask, cv2.convexHull(points[TRUNK]), value)
-    for a, b in zip(trunk, trunk[-1:] + trunk[:-1], strict=True):
-        cv2.line(mask, places[a], places[b], value, max(int(width * size), 1))
-    for a, b, share in LIMBS:
-        cv2.line(mask, places[a], places[b], value, max(int(width * share * size), 1))
-    head = (body[EARS].mean(0) + body[NOSE]) / 2
-    middle, neck = np.round(np.clip([head, body[TRUNK[:2]].mean(0)], -2000, 2000)).astype(int).tolist()
+    at = body.tolist()  # a few points of one body: plain numbers are several times as fast
+    left, right = at[TRUNK[0]], at[TRUNK[1]]
+    neck = (left[0] + right[0]) / 2, (left[1] + right[1]) / 2
+    head = [((at[EARS[0]][axis] + at[EARS[1]][axis]) / 2 + at[NOSE][axis]) / 2 for axis in (0, 1)]
+    size = max(float(torso(body)), 0.25 * math.hypot(neck[0] - at[ANKLE][0], neck[1] - at[ANKLE][1]))
+    places = np.round(np.clip(body, -2000, 2000)).astype(int)
+    trunk = cv2.convexHull(places[TRUNK])
+    points = places.tolist()
+    cv2.fillConvexPoly(mask, trunk, value)
+    for a, b, share in LINES:
+        cv2.line(mask, points[a], points[b], value, max(int(width * share * size), 1))
+    middle, top = ([round(min(max(v, -2000), 2000)) for v in point] for point in (head, neck))
     cv2.circle(mask, middle, max(int(HEAD * width / OTHERS_WIDTH * size), 1), value, -1)
-    cv2.line(mask, neck, middle, value, max(int(0.7 * width * size), 1))
+    cv2.line(mask, top, middle, value, max(int(0.7 * width * size), 1))
