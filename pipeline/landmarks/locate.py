@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -71,9 +71,8 @@ def track_athlete(
     """
     video = probe(path)
     model = models.landmark_model(settings.model)
-    net, detector = LandmarkNet(models.fast_file(model)), Detector(models.detector_path())
     second = models.second_model(model, settings.second_look)
-    again = net if second == model else LandmarkNet(models.fast_file(second)) if second else None
+    net, again, detector = _networks(models.fast_file(model), models.fast_file(second) if second else None, models.detector_path())
     times: list[float] = []
     followed: list[_Followed] = []
     scale, notes = 1.0, []
@@ -94,6 +93,14 @@ def track_athlete(
             raise
         notes.append(str(error))
     return _finished(followed, np.array(times), scale, (video.width, video.height), source, notes)
+
+
+@lru_cache(maxsize=1)
+def _networks(first: Path, second: Path | None, detector: Path) -> tuple[LandmarkNet, LandmarkNet | None, Detector]:
+    """The networks of these files, kept from clip to clip: a worker's next clip mostly needs the same, and to load them costs as long as
+    ten looks."""
+    net = LandmarkNet(first)
+    return net, net if second == first else LandmarkNet(second) if second else None, Detector(detector)
 
 
 def _room(settings: LandmarkSettings, frame_bytes: int) -> int:

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.errors import MatsideError
 from pipeline.landmarks import models
+from pipeline.landmarks.locate import _networks
 from pipeline.landmarks.net import LandmarkNet
 
 
@@ -85,3 +86,13 @@ def test_the_second_look_is_the_other_model_s_where_it_is_installed(tmp_path, mo
     assert models.second_model(models.landmark_model("wheel"), "other") == models.landmark_model(
         "wheel"
     )  # marks other points: not beside the tuned one
+
+
+def test_the_next_clip_of_a_process_finds_the_networks_loaded():
+    first, second = (models.fast_file(models.landmark_model(name)) for name in ("tuned", "wheel"))
+    net, again, detector = _networks(first, first, models.detector_path())
+    assert again is net, "the same model looks twice"
+    assert _networks(first, first, models.detector_path()) == (net, again, detector)
+    other = _networks(first, second, models.detector_path())
+    assert other[1] is not None and other[1] is not other[0]
+    assert _networks(first, None, models.detector_path())[1] is None
