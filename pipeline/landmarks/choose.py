@@ -74,7 +74,7 @@ def bystanders(paths: list[Path], t: np.ndarray, camera: np.ndarray) -> list[Pat
         looks = np.flatnonzero(path.valid & path.looked)
         steps = np.linalg.norm(np.diff(path.hips[looks], axis=0), axis=1) / np.median(torso(path.xy[rows]))
         fast = steps / np.diff(t[looks]) >= BYSTANDER_SPEED
-        if lean.max() < BYSTANDER_LEAN and steps.max(initial=0.0) < BYSTANDER_STEP and fast.mean() < 0.02:
+        if lean.max() < BYSTANDER_LEAN and steps.max(initial=0.0) < BYSTANDER_STEP and fast.sum() < 0.02 * len(rows):
             out.append(path)
     return out
 

@@ -34,9 +34,11 @@ SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, rad
 AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were expected
 CLEAR = 0.6  # mean height of the main joints' heatmaps of a clear sight
 BESIDE = 1.2  # torsos beside somebody followed, where somebody unfound is looked for
-SURE_PRESENCE, SURE_PEAK, TWO_BODIES = 0.7, 0.45, 0.45  # what such a look must show, and torsos to anybody known
+NOBODY = 0.05  # presence in a first such look below which no second one is taken
+SURE_PRESENCE, SURE_PEAK, TWO_BODIES = 0.7, 0.45, 0.45  # what the second look must show, and torsos to anybody known
 CALM_EVERY, CALM_S = 3, 0.1  # frames from look to look at someone who stands about, more where they come fast:
 CALM_LEAN, CALM_SPEED, CALM_TURN = np.radians(25), 0.8, np.radians(40)  # trunk upright; torsos a second; radians a second
+STILL, STILL_LOOKS, STILL_EVERY = 0.1, 2, 2  # torsos from look to look; after so many looks without more, so many times as rarely
 STILL_THERE = 0.4  # torsos: mean distance of the joints from where they were filled in
 AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
 
@@ -72,6 +74,7 @@ class _Followed:
     body_crop: Crop  # the crop that body fits
     seen_t: float
     every: int = 1  # looked at in every so many frames
+    still: int = 0  # looks in a row at which nothing had moved since the one before
     waited: int = 0  # frames since the last look
     motion: Motion = field(default_factory=Motion)
     guess: Guess | None = None
@@ -106,7 +109,8 @@ def follow_everyone(
     found   : frame number -> people the detector found there. Someone who is not yet followed where found is followed from there.
     other_way : passes of the other direction; where a crop would be the same as one they saw clearly, their result is taken over.
     scenery : those of them on people who only stand by; these are painted out and not followed again.
-    Who stands about is looked at ten times a second, at most in every third frame; the frames between are filled with straight lines and marked.
+    Who stands about is looked at ten times a second, at most in every third frame, who stands still half as often; the frames between are
+    filled with straight lines and marked.
     """
     live: list[_Followed] = []
     done: list[Path] = []
@@ -148,7 +152,7 @@ def follow_everyone(
         before = number
     paths = done + [o.path for o in live]
     for path in paths:
-        path.fill(most=calm)
+        path.fill(most=STILL_EVERY * calm)
     return paths
 
 
@@ -276,6 +280,8 @@ def _unfound(net: LandmarkNet, spool: Spool, number: int, step: int, live: list[
         for beside in (-BESIDE * size, BESIDE * size):
             crop = Crop(one.body_crop.x + beside, one.body_crop.y, one.body_crop.side, one.body_crop.angle)
             first = _glance(net, spool[number], crop, bodies, None)
+            if first.presence < NOBODY:
+                continue
             guess = _glance(net, spool[number], between(first.centre, first.top), bodies, first.xy)
             sure = recognised(guess) and guess.presence >= SURE_PRESENCE and guess.peak[CORE].mean() >= SURE_PEAK
             if sure and all(limbs_apart(guess.xy, b, max(float(torso(guess.xy)), size)) > TWO_BODIES for b in bodies):
@@ -331,7 +337,7 @@ def _settle_disputes(live: list[_Followed], around: list[np.ndarray]) -> None:
 def _take(one: _Followed, spool: Spool, number: int, calm: int) -> None:
     """Keep what was seen and learn from it, or carry on unseen."""
     row, t, longest = number - one.path.first, spool.t[number - spool.first], max(spool.size)
-    one.waited, one.every = 0, 1
+    waited, one.waited, one.every = one.waited, 0, 1
     if one.used is not None:
         one.path.crop[row] = one.used.x, one.used.y, one.used.side, one.used.angle
     if one.guess is None:
@@ -342,10 +348,12 @@ def _take(one: _Followed, spool: Spool, number: int, calm: int) -> None:
     now = between(one.guess.centre, one.guess.top)
     now = Crop(now.x, now.y, float(np.clip(now.side, 24, 1.6 * longest)), now.angle)
     one.motion.learn(one.body_crop, now, max(abs(t - one.seen_t), 1e-3))
+    one.path.spared += max(waited // calm - 1, 0)
+    size = max(float(torso(one.guess.xy)), 1.0)
+    one.still = one.still + 1 if waited >= calm and limbs_apart(one.guess.xy, one.body, size) < STILL else 0
     one.crop, one.body, one.body_crop, one.seen_t = now, one.guess.xy, now, t
-    size = max(float(torso(one.body)), 1.0)
     if abs(now.angle) < CALM_LEAN and np.hypot(one.motion.x, one.motion.y) < CALM_SPEED * size and abs(one.motion.turn) < CALM_TURN:
-        one.every = calm
+        one.every = calm * (STILL_EVERY if one.still >= STILL_LOOKS else 1)
 
 
 def _is_on(body: np.ndarray, found: Found) -> bool:

@@ -95,7 +95,7 @@ def people_of(paths: list[Path], sightings: list[Sighting], t: np.ndarray) -> li
     for k, path in enumerate(paths):  # who is close to someone else all the time has no find of their own
         seen = path.looked & path.valid
         known = np.any([_near(p.xy[seen], path.xy[seen]) for p in out], axis=0)
-        if seen.sum() < LONG_PASS * len(t) or np.mean(known) > KNOWN:
+        if seen.sum() + path.spared < LONG_PASS * len(t) or np.mean(known) > KNOWN:
             continue
         person = _joined(paths, passes, best_chain(passes, [], sightings, seed=k))
         if person.valid.any() and not any(_same_person(person, p) for p in out):

@@ -35,6 +35,7 @@ class Path:
     shared: np.ndarray  # (n,) bool: taken over from the pass of the other direction, whose crop was the same
     step: int = 1  # +1 forwards, -1 backwards
     looks: int = 0  # calls of the network
+    spared: int = 0  # looks that who stands still was spared beside who stands about
 
     @classmethod
     def empty(cls, first: int, n: int, step: int) -> Path:
