@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.geometry import joint_angle, length, middle, offset_from_chord, signed_angle
+from pipeline.measures import words
 from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
@@ -57,6 +58,16 @@ def back_hip(scene: Scene, leg: Side) -> np.ndarray:
 def arms_by_ears(scene: Scene, arm: Side) -> np.ndarray:
     """(n,) degrees between the upper arm and the line hip-shoulder carried on."""
     return 180.0 - joint_angle(scene.p(arm, "elbow"), scene.p(arm, "shoulder"), scene.p(arm, "hip"))
+
+
+def arm_hangs(scene: Scene) -> bool:
+    """Whether the arm that is read, or the other one where it was not seen, hangs by the side over the key window. A lunge has its arms
+    overhead: where somebody stands close behind, limbs as long and as still as the athlete's were taken for hers."""
+    for side in (scene.near, other(scene.near)):
+        angles = angle_of(scene, (side, "elbow"), (side, "shoulder"), (side, "hip"))[scene.key]
+        if np.isfinite(angles).any():
+            return bool(np.nanmedian(angles) < words.ARM_HANGS)
+    return False
 
 
 def readings(scene: Scene, table: Table) -> list[Reading]:

@@ -26,7 +26,7 @@ from pipeline.measures.curves import FrameTable, curves, frame_errors, further_c
 from pipeline.measures.learnt import Corrections
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve, Reading
-from pipeline.measures.scene import make_scene
+from pipeline.measures.scene import Scene, make_scene
 from pipeline.measures.uncertainty import Table, error_table
 from pipeline.vocabulary import Side, Skill
 
@@ -67,12 +67,22 @@ def measure_attempt(
     found = _READINGS[attempt.skill](scene, table)
     for further in _FURTHER[attempt.skill]:
         found += further(look, table)
-    if open_choice(track.notes):
-        return [_untold(reading) for reading in found], []
+    contradicted = _contradicted(scene, track)
+    if contradicted:
+        return [_untold(reading, contradicted) for reading in found], []
     return found, curves(scene, table, frame_errors() if frames is None else frames) + further_curves(look, table)
 
 
-def _untold(reading: Reading) -> Reading:
-    """The same detail without its value: it may be somebody else's."""
+def _contradicted(scene: Scene, track: Track) -> str:
+    """Why what was seen may be somebody else's, whatever the joints say; an empty string where nothing speaks for it."""
+    if open_choice(track.notes):
+        return words.open_choice()
+    if scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) and lunge.arm_hangs(scene):
+        return words.arm_hangs()
+    return ""
+
+
+def _untold(reading: Reading, reason: str) -> Reading:
+    """The same detail without its value."""
     nothing = float("nan")
-    return replace(reading, value=nothing, low=nothing, high=nothing, reason=words.open_choice(), at_s=nothing, line=())
+    return replace(reading, value=nothing, low=nothing, high=nothing, reason=reason, at_s=nothing, line=())

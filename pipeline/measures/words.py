@@ -4,6 +4,7 @@ from __future__ import annotations
 
 FEW_SEEN = 0.5  # less of the window seen than this: no reading
 SAME_LENGTH = 0.68  # of the legs' length elsewhere in the clip; a body this much shorter is somebody else's, or one limb taken for another
+ARM_HANGS = 75.0  # degrees between the upper arm and the trunk: drawn lunges with all their faults have 112 and more, hanging arms below 65
 TOO_SMALL = 28.0  # pixels a trunk; below, a joint's error of a few pixels is over 10 degrees
 TOO_TURNED = 40.0  # degrees off square beyond which no correction was checked
 TOO_TURNED_FRONT = 62.0  # the same for a view from the front, where apparent widths tell the angle less well
@@ -35,6 +36,11 @@ def another_body(share: float, where: str) -> str:
 def open_choice() -> str:
     """It is not clear which of two people is the athlete."""
     return "Two people move much alike in this clip, so it is not sure who was measured. Film one child at a time, with nobody else moving beside her."
+
+
+def arm_hangs() -> str:
+    """The shape seen in a lunge's hold is not the one a lunge is known by."""
+    return "In the hold the nearer arm was seen hanging, where a lunge has both overhead, so somebody else was probably measured. Lift both arms beside the ears, with nobody close by while you film."
 
 
 def no_floor() -> str:

@@ -35,6 +35,10 @@ REASONS = (
         "Two people move much alike in this clip, so it is not sure who was measured. "
         "Film one child at a time, with nobody else moving beside her."
     ),
+    _(
+        "In the hold the nearer arm was seen hanging, where a lunge has both overhead, so somebody else was probably measured. "
+        "Lift both arms beside the ears, with nobody close by while you film."
+    ),
     _("The athlete is too small in the picture to measure; come closer or zoom in so that she fills about half of its height."),
     _(
         "The floor could not be found, because feet and hands were hardly seen resting on it. "

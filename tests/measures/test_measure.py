@@ -13,8 +13,10 @@ from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.cartwheel import BELOW, smallest
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Curve, Reading
+from pipeline.measures.scene import make_scene, other
 from pipeline.measures.uncertainty import error_table
 from pipeline.vocabulary import DETAIL, Side, Skill
+from tests.attempts.routines import loaded_lunge
 from tests.measures import bodies
 from tests.measures.bodies import film
 
@@ -230,3 +232,59 @@ def test_where_two_people_move_alike_nothing_is_read_and_why_is_said() -> None:
     assert [(r.detail, r.side, r.unit) for r in readings] == [(r.detail, r.side, r.unit) for r in known] and curves == []
     assert any(np.isfinite(r.value) for r in known)
     assert all(np.isnan([r.value, r.low, r.high, r.at_s]).all() and "one child at a time" in r.reason for r in readings)
+
+
+def with_arms_at(track: Track, degrees: float, sides: tuple[str, ...] = ("left", "right")) -> Track:
+    """The track with the arms of somebody whose trunk is hers: stretched, and so far from it."""
+    xy = track.xy.copy()
+    for side in sides:
+        shoulder, elbow, wrist, hip = (INDEX[f"{side}_{part}"] for part in ("shoulder", "elbow", "wrist", "hip"))
+        down = xy[:, hip] - xy[:, shoulder]
+        down = down / np.linalg.norm(down, axis=-1, keepdims=True)
+        a = np.radians(degrees)
+        along = down @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+        for part in (elbow, wrist, INDEX[f"{side}_index"], INDEX[f"{side}_pinky"]):
+            xy[:, part] = xy[:, shoulder] + along * np.linalg.norm(xy[:, part] - xy[:, shoulder], axis=-1, keepdims=True)
+    return replace(track, xy=xy)
+
+
+@pytest.mark.parametrize("motion", [bodies.lunge(), loaded_lunge()], ids=["lunge", "loaded lunge"])
+@pytest.mark.parametrize("both", [True, False])
+def test_a_hanging_arm_contradicts_a_lunge_so_nothing_is_read_of_it(motion: bodies.Motion, both: bool) -> None:
+    track = film(motion)
+    (attempt,) = find_attempts(track)
+    near = str(make_scene(track, attempt).near)
+    readings, curves = measure_attempt(with_arms_at(track, 30.0, ("left", "right") if both else (near,)), attempt, table=UNBIASED)
+    assert readings and curves == []
+    assert all(np.isnan([r.value, r.low, r.high]).all() and "arm was seen hanging" in r.reason for r in readings)
+
+
+@pytest.mark.parametrize(("degrees", "far"), [(30.0, True), (90.0, False)])
+def test_the_farther_arm_or_arms_held_level_are_a_fault_and_no_contradiction(degrees: float, far: bool) -> None:
+    track = film(bodies.lunge())
+    (attempt,) = find_attempts(track)
+    sides = (str(other(make_scene(track, attempt).near)),) if far else ("left", "right")
+    readings, curves = measure_attempt(with_arms_at(track, degrees, sides), attempt, table=UNBIASED)
+    read = {r.detail: r.value for r in readings}
+    assert read["knee_angle"] == pytest.approx(180.0, abs=1.0) and curves
+    assert read["shoulder_angle"] == pytest.approx(175.0 if far else degrees, abs=2.0)
+
+
+def test_the_arm_that_was_seen_speaks_where_the_nearer_was_not() -> None:
+    track = film(bodies.lunge())
+    (attempt,) = find_attempts(track)
+    near = make_scene(track, attempt).near
+    hanging = with_arms_at(track, 30.0)
+    hanging.xy[:, INDEX[f"{near}_elbow"]] = np.nan
+    assert "arm was seen hanging" in measure_attempt(hanging, attempt, table=UNBIASED)[0][0].reason
+    unseen = replace(hanging, xy=hanging.xy.copy())
+    unseen.xy[:, INDEX[f"{other(near)}_elbow"]] = np.nan
+    read = {r.detail: r for r in measure_attempt(unseen, attempt, table=UNBIASED)[0]}
+    assert np.isfinite(read["knee_angle"].value) and "could be seen in only 0 %" in read["shoulder_angle"].reason
+
+
+def test_arms_that_hang_say_nothing_of_a_shoulder_stand() -> None:
+    track = film(bodies.shoulder_stand())
+    (attempt,) = find_attempts(track)
+    readings, _ = measure_attempt(with_arms_at(track, 30.0), attempt, table=UNBIASED)
+    assert np.isfinite({r.detail: r.value for r in readings}["hip_angle"])
