@@ -78,6 +78,8 @@ def train(
     pool: Annotated[Path, typer.Option(help="Folder for drawn crops, 196 kB a slot.")] = Path("build/tuning/pool"),
     anchors: Annotated[Path | None, typer.Option(help="Real crops made by `anchors`.")] = None,
     taught: Annotated[Path | None, typer.Option(help="Teachers' answers made by `teach`.")] = None,
+    staged: Annotated[Path | None, typer.Option(help="Folder made by `python -m pipeline.bench staged-crops`.")] = None,
+    staged_share: Annotated[float, typer.Option(help="Of a step's drawn crops.")] = 0.3,
     start: Annotated[Path | None, typer.Option(help="tuned.tflite of a run to go on from; give another --seed.")] = None,
     minutes: float = 9.0,
     steps: Annotated[int, typer.Option(help="Stop after so many steps instead of minutes.")] = 0,
@@ -106,7 +108,7 @@ def train(
     from .train import train as run
 
     settings = TrainSettings(
-        base=base, bodies=bodies, out=out, pool=pool, anchors=anchors, taught=taught, start=start, minutes=minutes, steps=steps, batch=batch,
+        base=base, bodies=bodies, out=out, pool=pool, anchors=anchors, taught=taught, staged=staged, staged_share=staged_share, start=start, minutes=minutes, steps=steps, batch=batch,
         real_batch=real_batch, real_weight=real_weight, in_front=in_front, borrowed=borrowed, restyled=restyled, rate=rate, pull=pull, workers=workers, slots=slots, first_crops=first_crops, check=check, seed=seed,
         device=device, fill=fill, mask=mask, half=half, world_weight=world_weight, shape_weight=shape_weight,
     )  # fmt: skip

@@ -118,7 +118,7 @@ class Artist:
         world = (seen3 - seen3[[23, 24]].mean(0)) @ into_crop.T
         per_metre = SIZE / crop.side / seen3[[23, 24], 2].mean()
         label["xy"], label["world"], label["z"] = crop.pixels(flat), world, world[:, 2] * per_metre
-        label["framed"] = framed
+        label["framed"], label["marked"] = framed, 1
         label["seen"] = np.where(framed, self._seen(picture, crop.pixels(flat) * scale, seen3[:, 2], height), 0)
         up = flat[[11, 12]].mean(0) - hips
         up = up / (np.linalg.norm(up) + 1e-12) if np.linalg.norm(up) > 0.02 * radius else np.array([0.0, -1.0])

@@ -12,6 +12,7 @@ LABEL = np.dtype(
         ("xy", "f4", (33, 2)),  # crop pixels, the first pixel's middle at 0.5; the JOINTS are anatomical centres
         ("z", "f4", (33,)),  # depth from the middle of the hips in crop pixels, away from the camera positive
         ("seen", "f4", (33,)),  # 1 seen, 0 hidden, -1 too close to tell
+        ("marked", "f4", (33,)),  # 1 where xy, z and world are known
         ("framed", "f4", (33,)),  # 1 inside the phone's picture, 0 beyond its edge
         ("world", "f4", (33, 3)),  # metres from the middle of the hips, in the crop's axes
         ("aux", "f4", (2, 2)),  # points 33 and 34: middle of the hips; where the next crop's radius and "up" come from

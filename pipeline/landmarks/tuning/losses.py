@@ -83,11 +83,14 @@ def drawn_loss(
     b, device = len(points), points.device
     points, points0, world, world0 = points.reshape(b, 39, 5), points0.reshape(b, 39, 5), world.reshape(b, 39, 3), world0.reshape(b, 39, 3)
     xy, seen, framed, somebody = known["xy"], known["seen"], known["framed"], known["person"][:, None]
+    steered = somebody * known["marked"].amin(1, keepdim=True)  # the steering points come from the whole body
     easy = (known["easy"] * known["whole"] * known["person"])[:, None]
     within = ((xy > -12) & (xy < SIZE + 12)).all(-1).float()
     in_crop = ((xy > 0) & (xy < SIZE)).all(-1)
     hidden = torch.where(seen == 0, 0.5, 1.0)
-    weight = _WEIGHT.to(device) * somebody * torch.where(within > 0, 1.0, 0.15) * hidden * torch.where(framed > 0, 1.0, 0.3)
+    weight = (
+        _WEIGHT.to(device) * known["marked"] * somebody * torch.where(within > 0, 1.0, 0.15) * hidden * torch.where(framed > 0, 1.0, 0.3)
+    )
 
     refined, used, _ = refine(points.float(), heatmap.float())
     out = {
@@ -95,8 +98,8 @@ def drawn_loss(
         "refined": (_near(refined[:, :33], xy, 2.0).sum(-1) * weight * used[:, :33].float()).sum() / (weight.sum() + 1e-6),
         "z": 0.15 * _mean(_near(points[:, :33, 2] / DEPTH_GAIN, known["z"], 4.0), weight),
         "heatmap": 0.6
-        * _heatmap_loss(heatmap, _discs(torch.cat([xy, known["aux"]], 1)), torch.cat([weight * framed, somebody.expand(-1, 2) * 0.3], 1)),
-        "aux": 0.5 * (_near(points[:, 33:35, :2], known["aux"], 2.0).sum(-1) * somebody).mean(),
+        * _heatmap_loss(heatmap, _discs(torch.cat([xy, known["aux"]], 1)), torch.cat([weight * framed, steered.expand(-1, 2) * 0.3], 1)),
+        "aux": 0.5 * (_near(points[:, 33:35, :2], known["aux"], 2.0).sum(-1) * steered).mean(),
         "angle": 12 * _angles_loss(refined[:, :33], xy, within * hidden * somebody),
     }
 

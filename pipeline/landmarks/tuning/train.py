@@ -22,6 +22,7 @@ from .labels import split
 from .losses import drawn_loss, real_loss, whole_mask
 from .network import HEATMAP, MASK, PERSON, POINTS, WORLD, LandmarkNet, mixed
 from .pool import Pool
+from .staged import Staged
 from .teach import Taught, teach
 from .views import borrow_light, look_again, restyle, scrambled, stand_in_front
 
@@ -34,6 +35,8 @@ class TrainSettings:
     pool: Path  # folder for the drawn crops; 196 kB a slot
     anchors: Path | None = None  # real crops; without them real pictures get worse (see the model card)
     taught: Path | None = None  # what `teach` made of them; None: the base itself is asked
+    staged: Path | None = None  # folder of crops that the benchmark's renderer drew
+    staged_share: float = 0.3  # of the drawn crops of a step
     start: Path | None = None  # tuned.tflite of an earlier run to go on from
     minutes: float = 9.0  # wall time, all included
     steps: int = 0  # instead of minutes, for tests
@@ -153,6 +156,7 @@ class _Trainer:
             known = Taught.load(s.taught) if s.taught else teach(self.anchors, [(s.base, False)], views=2, device=device)
             self.taught, self.wide = known.tensors(device), torch.from_numpy(self.anchors.pictures()).to(device)
             self.shown = torch.tensor(self.anchors.share, device=device)
+        self.staged = Staged.load(s.staged) if s.staged else None
         self.rng = np.random.default_rng(s.seed)
         self.scaler = torch.amp.GradScaler("cuda", enabled=self._half, init_scale=2.0**8)
 
@@ -175,7 +179,12 @@ class _Trainer:
         return tensor.pin_memory() if self.device.startswith("cuda") else tensor
 
     def _drawn_batch(self, seed: int, drawn: np.ndarray) -> tuple[torch.Tensor, torch.Tensor]:
-        pictures, labels = self.pool.batch(np.random.default_rng([self.s.seed, seed]), self.s.batch, drawn)
+        rng = np.random.default_rng([self.s.seed, seed])
+        staged = round(self.s.batch * self.s.staged_share) if self.staged else 0
+        pictures, labels = self.pool.batch(rng, self.s.batch - staged, drawn)
+        if self.staged:
+            also = self.staged.batch(rng, staged)
+            pictures, labels = np.concatenate([pictures, also[0]]), np.concatenate([labels, also[1]])
         return self._pinned(pictures), self._pinned(labels)
 
     def _real_batch(self, size: int) -> tuple[torch.Tensor, dict[str, torch.Tensor]]:
@@ -271,7 +280,7 @@ class _Trainer:
         card = torch.cuda.get_device_name() if self.device.startswith("cuda") else "cpu"
         report = {
             "settings": {k: v if isinstance(v, int | float | tuple) else str(v) for k, v in asdict(s).items()}, "card": card, "steps": step,
-            "training_s": round(seconds), "drawn_crops": int(self.pool.drawn().sum()), "real_crops": len(self.anchors) if self.anchors else 0,
+            "training_s": round(seconds), "drawn_crops": int(self.pool.drawn().sum()), "staged_crops": len(self.staged.labels) if self.staged else 0, "real_crops": len(self.anchors) if self.anchors else 0,
             "credits": self.anchors.credits if self.anchors else [], "drawn_bodies_never_trained_on": figures,
         }  # fmt: skip
         (s.out / "run.json").write_text(json.dumps(report, indent=1) + "\n")

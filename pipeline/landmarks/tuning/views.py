@@ -132,7 +132,7 @@ def look_again(x: torch.Tensor, known: dict) -> tuple[torch.Tensor, dict]:
     view = View.random(len(x), x.device, degrees=9, zoom=0.08, shift=4)
     out = dict(known, xy=view.points(known["xy"]), aux=view.points(known["aux"]), world=view.world(known["world"]))
     out["z"], out["torso"] = known["z"] * view.zoom[:, None], known["torso"] * view.zoom
-    for name in ("xy", "z", "seen", "framed", "world"):
+    for name in ("xy", "z", "seen", "marked", "framed", "world"):
         out[name] = view.sides(out[name])
     beyond = ((out["xy"] < 0) | (out["xy"] >= SIZE)).any(-1)
     out["seen"] = torch.where(beyond, torch.zeros_like(out["seen"]), out["seen"])
