@@ -2,7 +2,7 @@
 
 Measured against the person's own size and the scene held still: how far the trunk turns, how long it is upside down or in the
 lunge's shape, how far the hips travel and how the limbs move. A spotter walks and reaches, but stays upright, the hands below
-the head; a child behind waits.
+the head; a child behind waits. Others do skills of their own: whoever films is near the one filmed, and holds the phone on her.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ HELD = 9  # frames of a running median of the shape
 BYSTANDER, BYSTANDER_LEAN = 0.4, 35.0  # share of the most active one's score; degrees
 BYSTANDER_STEP, BYSTANDER_SPEED = 0.3, 4.0  # torsos from look to look; torsos a second, but for jitter
 NEARNESS = 0.5  # power of the size beside the largest person's
+ASIDE = 0.3  # of the picture's width from its middle: who mostly is so far from where the phone is held counts half
 CLOSE_CALL = 0.6  # runner-up's activity per winner's, above which the choice is in doubt
 POSSIBLE, MOST_POSSIBLE = 0.35, 3  # share of the winner's activity from which somebody may be the athlete after all; so many are kept
 OPEN_CHOICE = "Two people move much alike"  # how the note of such a clip begins
@@ -43,10 +44,11 @@ class Activity:
     size: float = 1.0  # torso length, pixels
     lunge_s: float = 0.0  # seconds on the feet, legs apart and both arms up
     clear: float = 1.0  # 0..1 how clearly the body was seen: what jumps about between two people moves a lot, but unclearly
+    aside: float = 0.0  # picture widths: how far the hips mostly are from the picture's middle, to a side
 
     def among(self, largest: float) -> float:
-        """The score beside others, the largest torso being so long: who is filmed is near, who waits behind is small."""
-        return self.score * min(1.0, self.size / max(largest, 1e-6)) ** NEARNESS
+        """The score beside others, the largest torso being so long: who is filmed is near and in the middle, who waits behind is small."""
+        return self.score * min(1.0, self.size / max(largest, 1e-6)) ** NEARNESS * held_on(self.aside)
 
     @property
     def score(self) -> float:
@@ -58,6 +60,11 @@ class Activity:
             + 0.25 * min(self.travelled, FAR)
             + 0.8 * min(self.limbs, 2.5)
         ) * (min(1.0, self.seen_s / 0.5) * self.clear**2)
+
+
+def held_on(aside: float) -> float:
+    """1 for somebody in the middle of the picture, half as much ASIDE from it."""
+    return 1.0 / (1.0 + (aside / ASIDE) ** 2)
 
 
 def bystanders(paths: list[Path], t: np.ndarray, camera: np.ndarray) -> list[Path]:
@@ -79,8 +86,8 @@ def bystanders(paths: list[Path], t: np.ndarray, camera: np.ndarray) -> list[Pat
     return out
 
 
-def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activity:
-    """`t` (n,) seconds and `camera` (n, 2) shift of the scene for the person's frames."""
+def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray, *, width: float | None = None) -> Activity:
+    """`t` (n,) seconds and `camera` (n, 2) shift of the scene for the person's frames; where in a picture so wide is not asked without it."""
     ok = person.valid & np.isfinite(person.xy[:, CORE].sum((1, 2)))
     if ok.sum() < 3:
         return Activity(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -103,7 +110,8 @@ def activity(person: Person | Path, t: np.ndarray, camera: np.ndarray) -> Activi
     )
     spread = np.percentile(local, 95, axis=0) - np.percentile(local, 5, axis=0)
     moved = float(np.linalg.norm(spread, axis=1).mean() / size)
-    return Activity(turned, inverted, travelled, moved, float(dt.sum()), size, float(dt[_lunging(xy, size)].sum()), clear)
+    aside = float(np.median(np.abs(hips[:, 0] / width - 0.5))) if width else 0.0
+    return Activity(turned, inverted, travelled, moved, float(dt.sum()), size, float(dt[_lunging(xy, size)].sum()), clear, aside)
 
 
 def _lunging(xy: np.ndarray, size: float) -> np.ndarray:

@@ -130,13 +130,13 @@ def _stretch(
     standing_by = bystanders(ahead, t, camera)
     paths = ahead + follow_everyone(net, spool, found, -1, other_way=ahead, scenery=standing_by)
     people = people_of(paths, sightings, t)
-    did = [activity(person, t, camera) for person in people]
+    did = [activity(person, t, camera, width=spool.size[0]) for person in people]
     worn = wardrobes(people)
     active = scores(did)
     for k, score in enumerate(active):
         if score > CLOSE_CALL * max(active) and not people[k].valid.all():
             fill_gaps(net, spool, people, k, worn, t)
-            did[k] = activity(people[k], t, camera)
+            did[k] = activity(people[k], t, camera, width=spool.size[0])
     active = scores(did)
     for person, score in zip(people, active, strict=True):
         if score > CLOSE_CALL * max(active):

@@ -57,11 +57,45 @@ def test_who_moved_most_and_alone_does_a_skill_is_no_longer_in_doubt() -> None:
     assert chosen.notes == (BREAKS_OFF,)
 
 
+def seen_from(track: Track, *, pixels: float, share: float = 1.0) -> Track:
+    """The track so many pixels further to a side, and so much smaller."""
+    middle = np.nanmean(track.xy, axis=(0, 1))
+    return replace(track, xy=middle + (track.xy - middle) * share + np.array([pixels, 0.0]))
+
+
+def put(track: Track, where: float) -> Track:
+    """The track with its hips mostly at this share of the picture's width."""
+    return seen_from(track, pixels=where * track.size[0] - float(np.nanmedian(track.xy[:, 23:25, 0])))
+
+
 def test_two_who_both_do_a_skill_stay_an_open_choice() -> None:
-    there = replace(lunging(), xy=lunging().xy + 300.0)
+    there = seen_from(lunging(), pixels=60.0)
     chosen = whose.athlete(beside(lunging(), walking(lunging()), there))
-    np.testing.assert_array_equal(chosen.xy, lunging().xy)
+    assert whose.filmed(lunging()) != pytest.approx(whose.filmed(there), rel=0.01)
+    best = max((lunging(), there), key=whose.filmed)
+    np.testing.assert_array_equal(chosen.xy, best.xy)
     assert open_choice(chosen.notes) and BREAKS_OFF in chosen.notes and chosen.others == ()
+
+
+def test_of_two_who_do_skills_the_one_filmed_is_the_athlete_and_beyond_doubt_before_who_is_small_and_aside() -> None:
+    """A child at the other end rolls while one lunges: more movement, but the phone is held on the lunge."""
+    small = seen_from(rolling(), pixels=0.0, share=0.6)
+    hers, beside_her, behind, far = put(lunging(), 0.5), put(rolling(), 0.75), put(small, 0.6), put(small, 0.75)
+    assert all(find_attempts(one) for one in (hers, beside_her, behind, far))
+    for other, is_open in ((beside_her, True), (behind, True), (far, False)):
+        chosen = whose.athlete(beside(other, hers))
+        np.testing.assert_array_equal(chosen.xy, hers.xy)
+        assert open_choice(chosen.notes) == is_open
+    sure = whose.athlete(beside(far, hers, notes=(BREAKS_OFF,)))  # who moved far more, and did a skill, stays
+    np.testing.assert_array_equal(sure.xy, far.xy)
+
+
+def test_how_much_somebody_is_filmed_falls_with_the_size_and_the_way_to_the_middle() -> None:
+    still = put(lunging(), 0.5)
+    whole = whose.filmed(still)
+    assert whose.filmed(seen_from(still, pixels=0.0, share=0.5)) == pytest.approx(whole / 2, rel=0.05)
+    assert whose.filmed(seen_from(still, pixels=0.3 * still.size[0])) == pytest.approx(whole / 2, rel=0.1)  # half at ASIDE
+    assert whose.filmed(replace(still, xy=np.full_like(still.xy, np.nan))) == 0.0
 
 
 @pytest.mark.parametrize(("frames", "stays"), [(0, False), (5, False), (40, True)])
@@ -75,11 +109,19 @@ def test_two_tracks_on_one_body_stay_an_open_choice(frames: int, stays: bool) ->
     np.testing.assert_array_equal(chosen.xy, first.xy)
 
 
-def test_who_moved_far_less_is_taken_only_where_her_skill_was_told() -> None:
+@pytest.mark.parametrize(("share", "taken"), [(1.0, True), (0.4, False)])
+def test_who_moved_far_less_is_taken_only_where_she_is_filmed_as_much_or_her_skill_was_told(share: float, taken: bool) -> None:
     """What somebody who hardly moves does may only look like a skill: on one of 480 drawn clips it was a bystander's."""
-    clear = beside(walking(lunging()), lunging(), notes=(BREAKS_OFF,))
-    np.testing.assert_array_equal(whose.athlete(clear).xy, walking(lunging()).xy)
-    np.testing.assert_array_equal(whose.athlete(clear, told=Skill.LUNGE).xy, lunging().xy)
+    walker, other = walking(lunging()), seen_from(lunging(), pixels=0.0, share=share)
+    assert (whose.filmed(other) >= whose.filmed(walker)) == taken and find_attempts(other)
+    clear = beside(walker, other, notes=(BREAKS_OFF,))
+    np.testing.assert_array_equal(whose.athlete(clear).xy, (other if taken else walker).xy)
+    np.testing.assert_array_equal(whose.athlete(clear, told=Skill.LUNGE).xy, other.xy)
+
+
+def test_two_who_moved_far_less_and_do_skills_change_nothing() -> None:
+    track = beside(walking(lunging()), lunging(), put(rolling(), 0.65), notes=(BREAKS_OFF,))
+    np.testing.assert_array_equal(whose.athlete(track).xy, walking(lunging()).xy)
 
 
 def test_nobody_who_does_a_skill_leaves_it_open() -> None:

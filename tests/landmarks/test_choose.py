@@ -108,6 +108,23 @@ def test_of_two_who_move_alike_the_nearer_one_is_filmed():
     assert by_size[1] == near.score and by_size[0] < 0.7 * by_size[1]
 
 
+def test_of_two_who_move_alike_the_one_in_the_middle_of_the_picture_is_filmed():
+    left = cartwheeling()  # at x = 300 to 420
+    middle, edge = (activity(left, T, STILL, width=width) for width in (720, 3000))
+    assert middle.score == edge.score == activity(left, T, STILL).score
+    assert middle.aside == pytest.approx(30 / 720, abs=0.01) and edge.aside == pytest.approx(0.38, abs=0.01)
+    by_place = scores([edge, middle])
+    assert by_place[1] == pytest.approx(middle.score, rel=0.03) and by_place[0] < 0.45 * by_place[1]
+    assert activity(left, T, STILL).aside == 0.0  # where the picture's width is not known it does not count
+
+
+def test_who_turns_over_at_the_side_still_beats_who_stands_in_the_middle():
+    turns = activity(cartwheeling(), T, STILL, width=1400)
+    waits = activity(standing(700.0), T, STILL, width=1400)
+    assert turns.aside > 0.2 and waits.aside < 0.01
+    assert scores([turns, waits])[0] > 2 * scores([turns, waits])[1]
+
+
 def followed(person: Person) -> _Followed:
     return _Followed([person], [activity(person, T, STILL)], [(person.clothes, size_of(person.xy))])
 
