@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.trends.precision import Precision, learn
+from pipeline.trends.reliability import minimal_detectable_change
 from pipeline.trends.sessions import SERIES, Z95, sessions
 from pipeline.trends.slope import Slope, slope
 from pipeline.trends.student import t_quantile
@@ -128,7 +129,7 @@ def _trend(athlete: str, key: tuple[str, ...], rows: pd.DataFrame, table: pd.Dat
     skill, detail, side, setting = key
     return Trend(
         athlete, skill, detail, side, setting, unit=str(rows["unit"].iloc[0]), attempts=rows, sessions=table, slope=line,
-        change=change_since_start(table, line), sem=sem, mdc=quantile * np.sqrt(2.0) * sem, df=df,
+        change=change_since_start(table, line), sem=sem, mdc=minimal_detectable_change(sem, quantile=quantile), df=df,
     )  # fmt: skip
 
 

@@ -4,8 +4,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from pipeline.trends.precision import learn, learn_kind
-from pipeline.trends.reliability import reliability
 from pipeline.trends.sessions import sessions
+from tests.trends.intraclass import reliability
 from tests.trends.making import readings, sessions_of
 
 KEY = ("shoulder_stand", "hip_angle", "alone")

