@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from pipeline.clips.video import Frame
 from pipeline.landmarks.crops import Crop
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess
-from pipeline.landmarks.refine import aligned_crop, look_mirrored, mix
+from pipeline.landmarks.refine import MOST_APART, aligned_crop, look_mirrored, mix, spread
 from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.spool import Spool
 from pipeline.landmarks.track import INDEX, N
@@ -102,3 +104,62 @@ def test_only_the_frames_asked_for_are_looked_at_a_second_time() -> None:
     look_mirrored(Net(), spool, one, [], np.array([False, True, True, False, False, True]))  # type: ignore[arg-type]
     assert one.xy[:, 0, 1] - way[:, 0, 1] == pytest.approx([0, 1, 1, 0, 0, 1])
     assert one.disagreement[:, 0] == pytest.approx([0, 2, 2, 0, 0, 2])
+
+
+def test_of_frames_in_which_she_hardly_moves_one_in_a_few_is_looked_at() -> None:
+    still = np.repeat(body()[None], 2 * MOST_APART + 1, axis=0)
+    assert spread(still, np.ones(len(still), bool))[0] == [0, MOST_APART, 2 * MOST_APART]
+    assert spread(still, np.ones(len(still), bool))[1][1] == (0, MOST_APART)
+    way = still + np.arange(len(still))[:, None, None] * [0.04 * SIZE, 0.0]  # two steps are less than the limit, three are more
+    assert spread(way, np.ones(len(way), bool))[0] == list(range(0, len(way), 2))
+    quick = still + np.arange(len(still))[:, None, None] * [0.2 * SIZE, 0.0]
+    assert spread(quick, np.ones(len(quick), bool))[0] == list(range(len(quick)))
+
+
+def test_a_frame_not_asked_for_and_limbs_named_the_other_way_round_end_a_stretch_of_stillness() -> None:
+    still = np.repeat(body()[None], 9, axis=0)
+    chosen = np.ones(9, bool)
+    chosen[2] = False
+    assert spread(still, chosen)[0] == [0, 1, 3, 7, 8]
+    left, right = LEGS
+    still[2:, [*left, *right]] = still[2:, [*right, *left]]
+    assert spread(still, np.ones(9, bool))[0] == [0, 1, 2, 6, 8]
+
+
+class Looks:
+    """A second network that sees the body `by` so many pixels lower in each frame, nobody where that is None; keeps which it was asked for."""
+
+    def __init__(self, by: dict[int, float | None]) -> None:
+        self.by, self.rows = by, list[int]()
+
+    def read(self, pixels: np.ndarray, crop: Crop, *, mirrored: bool) -> Guess:
+        row = round(int(pixels[128, 128, 0]) / 20)
+        self.rows.append(row)
+        by = self.by.get(row, 0.0)
+        seen = guess(body() + np.array([0.0, by or 0.0]))
+        return seen if by is not None else replace(seen, presence=0.0)
+
+
+def filmed(n: int) -> Spool:
+    """Frames whose grey tells their number."""
+    spool = Spool()
+    for i in range(n):
+        spool.append(Frame(i, i / 30, np.full((300, 300, 3), 20 * i, np.uint8), 1.0))
+    return spool
+
+
+def test_between_two_looks_points_move_as_they_moved_there() -> None:
+    net, one = Looks({0: 8.0, 4: 16.0}), person_of(np.repeat(body()[None], 5, axis=0))
+    one.disagreement[3] = 15.0
+    look_mirrored(net, filmed(5), one, [], np.ones(5, bool))  # type: ignore[arg-type]
+    assert net.rows == [0, 4]
+    assert one.xy[:, 0, 1] - body()[0, 1] == pytest.approx([4, 5, 6, 7, 8])
+    assert one.disagreement[:, 0] == pytest.approx([8, 10, 12, 15, 16]), "a larger doubt from the passes is not forgotten"
+    assert one.z[:, 0] == pytest.approx(one.z[0, 0])
+
+
+def test_where_the_look_before_or_after_saw_nobody_each_frame_between_is_looked_at() -> None:
+    net, one = Looks({**dict.fromkeys(range(5), 8.0), 4: None}), person_of(np.repeat(body()[None], 5, axis=0))
+    look_mirrored(net, filmed(5), one, [], np.ones(5, bool))  # type: ignore[arg-type]
+    assert net.rows == [0, 4, 1, 2, 3]
+    assert one.xy[:, 0, 1] - body()[0, 1] == pytest.approx([4, 4, 4, 4, 0])
