@@ -11,16 +11,18 @@ import numpy as np
 from pipeline.attempts.attempt import Attempt
 from pipeline.batch.pool import Beat, Outcome
 from pipeline.batch.process import MEASURED, Task, attempt_link, process_clip, quiet
+from pipeline.batch.run import run_folder
 from pipeline.errors import MatsideError
 from pipeline.measures.reading import Curve, Reading
 from pipeline.store import AttemptResult, ClipResult
 from pipeline.vocabulary import Setting, Side, Skill
 
 TODAY = date(2026, 3, 9)
+ONE, TWO, THREE = "OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_2026-03-04_1.mp4"
 ROSTER = "athlete,cohort,lead_side,consent_until\nOT-01,Otters,left,2027-01-01\nHE-02,Herons,right,2027-01-01\nCU-03,Curlews,,2027-01-01\n"
 
 
-def clips_folder(tmp_path: Path, names=("OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_2026-03-04_1.mp4")) -> Path:
+def clips_folder(tmp_path: Path, names=(ONE, TWO, THREE)) -> Path:
     """A folder with a roster and clips that only the stand-in engine can "measure": each file's bytes are its name."""
     folder = tmp_path / "clips"
     folder.mkdir(exist_ok=True)
@@ -112,3 +114,10 @@ def rows_of(out: Path) -> dict[str, tuple[str, str]]:
     rows = {clip: (status, reason) for clip, status, reason in database.execute("SELECT clip, status, reason FROM clips")}
     database.close()
     return rows
+
+
+def night(folder: Path, out: Path, engine: StandIn | None = None, **options):
+    """One run with a stand-in engine; returns what was measured."""
+    engine = engine or StandIn()
+    done = run_folder(folder, out, engine=engine, today=options.pop("today", TODAY), **options)
+    return engine.asked, done

@@ -20,11 +20,6 @@ ONE, TWO, THREE = "OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_202
 
 
 @pytest.fixture
-def folder(tmp_path):
-    return clips_folder(tmp_path)
-
-
-@pytest.fixture
 def out(folder, tmp_path, monkeypatch):
     """The output of a night, with landmark files, pictures and a note as real nights leave them."""
     plain = nights.made_up

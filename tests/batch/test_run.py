@@ -1,9 +1,6 @@
-"""Nights: every clip one row, nothing done twice, nothing lost, nobody without consent looked at."""
+"""Nights: every clip one row, nothing done twice, nothing lost."""
 
 import logging
-import os
-import shutil
-import sqlite3
 import threading
 import time
 from datetime import date
@@ -13,31 +10,11 @@ import pytest
 from pipeline.batch.lock import AnotherRun, only_run
 from pipeline.batch.pool import Outcome
 from pipeline.batch.run import run_folder
-from pipeline.errors import MatsideError
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.settings import Settings
 from pipeline.store import Store
-from tests.batch.nights import ROSTER, TODAY, StandIn, clips_folder, contents, rows_of
+from tests.batch.nights import ONE, ROSTER, THREE, TODAY, TWO, StandIn, clips_folder, contents, night, rows_of
 from tests.clips.filming import film, record_sound
-
-ONE, TWO, THREE = "OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_2026-03-04_1.mp4"
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return clips_folder(tmp_path)
-
-
-@pytest.fixture
-def out(tmp_path):
-    return tmp_path / "out"
-
-
-def night(folder, out, engine=None, **options):
-    """One run with a stand-in engine; returns what was measured."""
-    engine = engine or StandIn()
-    done = run_folder(folder, out, engine=engine, today=options.pop("today", TODAY), **options)
-    return engine.asked, done
 
 
 def test_a_first_night_measures_all_and_writes_the_pages(folder, out):
@@ -138,104 +115,6 @@ def test_faults_become_rows_and_what_may_pass_is_tried_the_next_night(folder, ou
     assert night(folder, out)[0] == [ONE]
 
 
-def test_clips_nobody_has_assigned_are_asked_for_once_and_then_measured(folder, out):
-    (folder / "IMG_1.MOV").write_bytes(b"whose")
-    asked, done = night(folder, out)
-    assert "IMG_1.MOV" not in asked and done.asked == folder / "clips.csv" and done.needs_somebody
-    assert rows_of(out)["IMG_1.MOV"] == ("needs you", "whose clip is it? Fill in athlete in clips.csv")
-    text = (folder / "clips.csv").read_text()
-    assert night(folder, out)[1].asked and (folder / "clips.csv").read_text() == text
-    (folder / "clips.csv").write_text(text.replace("IMG_1.MOV,,", "IMG_1.MOV,OT-01,2026-03-02"))
-    assert night(folder, out)[0] == ["IMG_1.MOV"]
-
-
-def test_without_consent_a_clip_is_not_measured_and_what_was_is_kept_and_said(folder, out):
-    night(folder, out)
-    (folder / "OT-01_2026-03-09_1.mp4").write_bytes(b"new")
-    late = date(2028, 1, 1)
-    asked, done = night(folder, out, today=late)
-    assert asked == []
-    assert rows_of(out)["OT-01_2026-03-09_1.mp4"] == ("skipped", "not opened: consent for OT-01 ran out on 2027-01-01")
-    assert rows_of(out)[ONE][0] == "measured"
-    assert any(ONE in notice and "matside forget OT-01" in notice for notice in done.notices)
-
-
-def test_consent_that_runs_out_is_said_once_for_all_of_an_athletes_clips_and_none_is_decoded(tmp_path, out, monkeypatch):
-    folder = clips_folder(tmp_path, [f"OT-01_2026-03-02_{n}.mp4" for n in range(5)])
-    night(folder, out)
-    before = contents(out)
-    for opened in ("probe", "frames", "glimpses", "recorded_on"):
-        monkeypatch.setattr(f"pipeline.clips.video.{opened}", lambda *_, **__: pytest.fail("a clip was decoded"))
-    monkeypatch.setattr("pipeline.clips.content.content_hash", lambda _: pytest.fail("a clip was read"))
-    asked, done = night(folder, out, today=date(2028, 1, 1), again=True)
-    assert asked == [] and contents(out) == before
-    said = [notice for notice in done.notices if "consent" in notice]
-    assert len(said) == 1 and said[0].startswith(
-        "5 clips, first OT-01_2026-03-02_0.mp4: not opened: consent for OT-01 ran out on 2027-01-01"
-    )
-    assert said[0].endswith("what was measured before is kept until `matside forget OT-01`")
-    assert said[0] in (out / "data" / "run.log").read_text("utf-8")
-
-
-def test_who_waits_past_midnight_is_asked_about_consent_again(folder, out, monkeypatch):
-    """The day counts from when the run may begin, not from when it began to wait."""
-    import pipeline.batch.run as run_module
-
-    class Clock(date):
-        day = date(2027, 1, 1)
-
-        @classmethod
-        def today(cls):
-            return cls.day
-
-    def midnight(*_, **__):
-        Clock.day = date(2027, 1, 2)
-        return only_run(out / "data")
-
-    monkeypatch.setattr(run_module, "date", Clock)
-    monkeypatch.setattr(run_module, "only_run", midnight)
-    engine = StandIn()
-    run_folder(folder, out, engine=engine)
-    assert engine.asked == [] and {status for status, _ in rows_of(out).values()} == {"skipped"}
-
-
-def test_a_disk_that_cannot_be_read_tonight_loses_no_results(folder, out, monkeypatch):
-    night(folder, out)
-    before = contents(out)
-    (folder / "OT-01_2026-03-09_1.mp4").write_bytes(b"new")
-
-    def broken(path):
-        raise OSError(5, "Input/output error")
-
-    monkeypatch.setattr("pipeline.clips.content.content_hash", broken)
-    os.utime(folder / ONE, (1, 1))  # looks changed, so that it is read again
-    asked, done = night(folder, out)
-    assert asked == [] and [row for row in contents(out) if "2026-03-09" not in str(row)] == before
-    assert any(ONE in notice and "Input/output error" in notice and "is kept" in notice for notice in done.notices)
-    assert done.statuses["failed"] == 2 and done.needs_somebody
-
-
-def test_a_typing_mistake_in_clips_csv_loses_no_results(folder, out):
-    night(folder, out)
-    before = contents(out)
-    (folder / "clips.csv").write_text(f"clip,skill\n{ONE},handstand\n")
-    asked, done = night(folder, out)
-    assert asked == [] and contents(out) == before and done.statuses["needs you"] == 1
-    assert any("column skill" in notice and "is kept" in notice for notice in done.notices)
-    (folder / "clips.csv").write_text(f"clip,athlete\n{ONE},OT-01\n{ONE},HE-02\n")
-    night(folder, out)
-    assert rows_of(out)[ONE][0] == "needs you", "whose it is, is in doubt: it is nobody's until that is settled"
-    assert not [row for row in contents(out) if ONE in row and row[0] > 0]
-
-
-def test_a_clip_that_is_new_and_not_opened_is_said_at_once_and_once(folder, out):
-    for name in ("OT-1_2026-03-09_1.mp4", "OT-1_2026-03-09_2.mp4"):
-        (folder / name).write_bytes(name.encode())
-    said = [notice for notice in night(folder, out)[1].notices if "not on the roster" in notice]
-    assert said == ["OT-1_2026-03-09_1.mp4 and 1 more: not opened: OT-1 is not on the roster"]
-    assert not [notice for notice in night(folder, out)[1].notices if "OT-1_" in notice]
-
-
 def test_the_longest_clips_come_first(folder, out):
     """So that the night does not end with one worker on the longest clip while the others wait."""
     (folder / TWO).write_bytes(b"x" * 1000)
@@ -278,77 +157,6 @@ def test_a_second_run_says_so_or_waits(folder, out):
         assert waiting.is_alive()
     waiting.join(60)
     assert len(rows_of(out)) == 3
-
-
-def test_a_full_disk_stops_the_night_and_the_next_goes_on(folder, out, monkeypatch):
-    full = shutil._ntuple_diskusage(10**9, 10**9, 1000)
-    usage = shutil.disk_usage
-
-    class FillsUp(StandIn):
-        def __call__(self, tasks, *args, **kwargs):
-            for number, event in enumerate(super().__call__(tasks, *args, **kwargs)):
-                if number == 3:  # the second clip's outcome
-                    monkeypatch.setattr(shutil, "disk_usage", lambda _: full)
-                    event = Outcome(event.task, fault="unexpected OSError: [Errno 28] No space left on device")
-                yield event
-
-    with pytest.raises(MatsideError, match=r"0 MB free on the disk.*what is done stays done"):
-        night(folder, out, FillsUp())
-    assert sorted(status for status, _ in rows_of(out).values()) == ["failed", "measured"]
-    monkeypatch.setattr(shutil, "disk_usage", usage)
-    asked, done = night(folder, out)
-    assert len(asked) == 2 and dict(done.statuses) == {"measured": 3}
-
-
-@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), sqlite3.OperationalError("database or disk is full")])
-def test_a_disk_that_fills_up_while_a_result_is_stored_is_one_line(folder, out, monkeypatch, error):
-    put = Store.put
-
-    def full(self, result):
-        if result.clip == ONE:
-            raise error
-        put(self, result)
-
-    monkeypatch.setattr(Store, "put", full)
-    with pytest.raises(MatsideError, match="the disk is full"):
-        night(folder, out)
-    monkeypatch.setattr(Store, "put", put)
-    assert dict(night(folder, out)[1].statuses) == {"measured": 3}
-
-
-@pytest.mark.skipif(os.name == "nt" or os.getuid() == 0, reason="the administrator may write everywhere")
-def test_an_output_folder_that_may_not_be_written(folder, tmp_path):
-    locked = tmp_path / "locked"
-    locked.mkdir(mode=0o500)
-    with pytest.raises(MatsideError, match="cannot be written"):
-        night(folder, locked / "out")
-
-
-def test_a_file_where_the_output_should_be(folder, tmp_path):
-    (tmp_path / "out").write_text("mine")
-    with pytest.raises(MatsideError, match="cannot be written"):
-        night(folder, tmp_path / "out")
-    assert (tmp_path / "out").read_text() == "mine"
-
-
-def test_a_broken_database_is_told_and_left_alone(folder, out):
-    night(folder, out)
-    path = out / "data" / "matside.sqlite"
-    path.write_bytes(b"not a database" * 1000)
-    for extra in out.glob("data/matside.sqlite-*"):
-        extra.unlink()
-    with pytest.raises(MatsideError, match=r"matside\.sqlite: cannot be used"):
-        night(folder, out)
-    assert path.read_bytes().startswith(b"not a database")
-
-
-def test_wrong_tolerances_are_told_before_any_clip_is_opened(folder, out, tmp_path):
-    wrong = tmp_path / "mine.toml"
-    wrong.write_text("[lunge.hip_angle]\nmet_within = 'ten'\n")
-    engine = StandIn()
-    with pytest.raises(MatsideError, match=r"mine\.toml, line 2"):
-        night(folder, out, engine, tolerances=[wrong])
-    assert engine.asked == []
 
 
 def test_the_output_may_lie_inside_the_clips_folder(folder):
