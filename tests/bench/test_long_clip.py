@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.testing import assert_allclose
 
-from pipeline.bench.speed import play_again
+from pipeline.bench.made_up_clips import play_again
 from pipeline.clips.video import frames
 from tests.clips.filming import film
 
