@@ -2,7 +2,7 @@
 
 A hold is read as a median over many frames, so jitter hardly counts there and what the networks that follow are steadily off does.
 Another network errs otherwise: the heavy one of the family, tuned on the same drawn and real people, is 13.8 M weights instead of 3.2 M,
-far too slow for every frame, but FRAMES a hold cost less than a second. What it sees is told in the trunk's own frame, so that it holds
+far too slow for every frame, but FRAMES a hold cost a quarter of a second. What it sees is told in the trunk's own frame, so that it holds
 however the athlete and the phone sway, and every joint of the hold moves SHARE of the way. On 381 drawn holds of 31 bodies a lunge's
 hip and a stand's flat hips are read a tenth better so (8 and 5 % once they are put right at poses), toes and a loaded knee more, nothing
 worse; on real upright people 72 % of joints lie within a fifth of the trunk instead of 70 %. Knees in tucks and cartwheels it sees no better (models/CARD_CLOSER.md).
@@ -25,7 +25,7 @@ from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
 from pipeline.landmarks.sides import as_named
 from pipeline.landmarks.track import N, Track
 
-FRAMES = 4  # looked at in a hold, each one plain and mirrored
+FRAMES = 4  # looked at in a hold, plain and mirrored in turn; each both ways where it has no more frames than that
 LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
 SHARE = 0.4  # of the way from where a point is held to where it is seen
 EASE_S = 0.3  # before and after a hold, over which points move gradually: nothing jumps
@@ -51,7 +51,8 @@ def offsets(net: LandmarkNet, path: Path, track: Track, window: Window, *, longe
         if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
             continue
         frame = moment.frame(longest_side)
-        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5))
+        ways = (bool(number % 2),) if len(rows) == FRAMES else (False, True)
+        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, ways))
     if not seen:
         return None
     each = np.array(seen)
@@ -60,14 +61,14 @@ def offsets(net: LandmarkNet, path: Path, track: Track, window: Window, *, longe
     return np.where(sure[:, None], middle, 0.0)
 
 
-def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray) -> np.ndarray:
-    """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of a plain and a mirrored
-    look; NaN where neither shows this body, or has the point on another limb."""
+def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, ways: Sequence[bool]) -> np.ndarray:
+    """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of looks that are plain
+    or mirrored, as `ways` says; NaN where none shows this body, or has the point on another limb."""
     crop, size = aligned_crop(body), float(torso(body))
     if not (crop.side > 0 and size > 0):
         return np.full((N, 2), np.nan)
     pixels, looks = cut(image, crop), []
-    for mirrored in (False, True):
+    for mirrored in ways:
         guess = net.read(pixels, crop, mirrored=mirrored)
         if recognised(guess) and limbs_apart(guess.xy, body, max(size, 1.0)) < SAME_BODY:
             beside = guess.xy[as_named(body, guess.xy, size)] - body

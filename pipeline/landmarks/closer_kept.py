@@ -21,7 +21,7 @@ from pipeline.landmarks.net import LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
-METHOD = 1  # raise when the code sees something else in the same frames
+METHOD = 2  # raise when the code sees something else in the same frames
 COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
 DIGITS = 6  # of offsets, in trunks
 

@@ -53,8 +53,8 @@ class Sees:
         self.bodies, self.presence, self.looks = list(bodies), presence, 0
 
     def read(self, pixels, crop, *, mirrored):
-        assert mirrored == bool(self.looks % 2), "each frame is looked at plain, then mirrored"
-        seen = self.bodies[self.looks // 2 % len(self.bodies)] - 0.5  # the working picture's pixels are counted from their middles
+        assert mirrored == bool(self.looks % 2), "plain and mirrored in turn"
+        seen = self.bodies[self.looks % len(self.bodies)] - 0.5  # the working picture's pixels are counted from their middles
         self.looks += 1
         return Guess(seen, np.zeros(N), np.ones(N), np.ones(N), self.presence, np.zeros(2), np.zeros(2))
 
@@ -96,6 +96,16 @@ def test_one_frame_in_which_the_network_errs_does_not_count(clip):
     wrong = track.xy[0].copy()
     wrong[INDEX["nose"]] += [6.0, 0.0]
     assert look(Sees([wrong] + [track.xy[0]] * (FRAMES - 1)), clip, track) == pytest.approx(0.0)
+
+
+def test_each_frame_of_a_short_hold_is_looked_at_both_ways(clip):
+    track, one, other = held(), body(), body()
+    one[INDEX["nose"]] += [2.4, 0.0]
+    other[INDEX["nose"]] += [0.0, -2.4]
+    net = Sees([one, other])
+    found = look(net, clip, track, (0.3, 0.34))
+    assert net.looks == 4, "two frames"
+    assert found[INDEX["nose"]] == pytest.approx([0.05, 0.05])
 
 
 def test_legs_named_the_other_way_round_are_turned_back(clip):
@@ -162,26 +172,26 @@ def net(monkeypatch):
 def test_a_second_run_looks_at_no_hold_twice_and_moves_points_by_the_same(clip, tmp_path, net):
     at = (clip, "c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
     first = closer_track(*at)
-    assert first.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0])) and net.looks == 2 * FRAMES
+    assert first.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0])) and net.looks == FRAMES
     assert_array_equal(closer_track(*at).xy, first.xy)
-    assert net.looks == 2 * FRAMES
+    assert net.looks == FRAMES
     (file,) = (tmp_path / "kept").iterdir()
     assert file == closer_file("c" * 64, LandmarkSettings(), tmp_path / "kept")
     assert file.name.split("_")[0] == "c" * 32, "as the track's name begins, by which a forgotten clip's files are found"
     file.write_bytes(b"half")
     assert_array_equal(closer_track(*at).xy, first.xy)
-    assert net.looks == 4 * FRAMES
+    assert net.looks == 2 * FRAMES
 
 
 def test_another_track_or_hold_is_looked_at_anew(clip, tmp_path, net):
     at = ("c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
     closer_track(clip, *at)
     closer_track(clip, "c" * 64, replace(held(), xy=held().xy + 0.25), [HOLD], *at[3:])
-    assert net.looks == 4 * FRAMES
+    assert net.looks == 2 * FRAMES
     closer_track(clip, "c" * 64, held(), [HOLD, (0.1, 0.2)], *at[3:])
-    assert net.looks == 6 * FRAMES
+    assert net.looks == 3 * FRAMES
     closer_track(clip, *at)
-    assert net.looks == 6 * FRAMES
+    assert net.looks == 3 * FRAMES
 
 
 def test_without_holds_a_chosen_or_installed_network_or_a_readable_clip_the_track_stays(clip, tmp_path, net, monkeypatch, caplog):
