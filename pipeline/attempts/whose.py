@@ -59,8 +59,9 @@ def athlete(track: Track, *, told: Skill | None = None) -> Track:
 
 
 def filmed(track: Track) -> float:
-    """How much the phone is held on somebody: the trunk's length in pixels, less the farther from the picture's middle to a side."""
-    return trunk_length(track) * held_on(_aside(track)) if track.seen.any() else 0.0
+    """How much the phone is held on somebody: the trunk's length in pixels, less the farther from the picture's middle to a side, and the
+    less of the clip is seen of this one."""
+    return trunk_length(track) * held_on(_aside(track)) * float(track.seen.mean()) if track.seen.any() else 0.0
 
 
 def _aside(track: Track) -> float:

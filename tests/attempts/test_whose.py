@@ -90,11 +90,13 @@ def test_of_two_who_do_skills_the_one_filmed_is_the_athlete_and_beyond_doubt_bef
     np.testing.assert_array_equal(sure.xy, far.xy)
 
 
-def test_how_much_somebody_is_filmed_falls_with_the_size_and_the_way_to_the_middle() -> None:
+def test_how_much_somebody_is_filmed_falls_with_the_size_the_way_to_the_middle_and_what_is_not_seen() -> None:
     still = put(lunging(), 0.5)
     whole = whose.filmed(still)
     assert whose.filmed(seen_from(still, pixels=0.0, share=0.5)) == pytest.approx(whole / 2, rel=0.05)
     assert whose.filmed(seen_from(still, pixels=0.3 * still.size[0])) == pytest.approx(whole / 2, rel=0.1)  # half at ASIDE
+    half = np.arange(len(still)) < len(still) / 2
+    assert whose.filmed(replace(still, xy=np.where(half[:, None, None], np.nan, still.xy))) == pytest.approx(whole / 2, rel=0.1)
     assert whose.filmed(replace(still, xy=np.full_like(still.xy, np.nan))) == 0.0
 
 
