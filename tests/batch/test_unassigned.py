@@ -1,5 +1,7 @@
 """Contact sheets: only of clips that may be anybody's, three blurred moments each, taken once."""
 
+from datetime import UTC, datetime
+
 import cv2
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from tests.clips.filming import film
 @pytest.fixture
 def folder(tmp_path):
     folder = clips_folder(tmp_path, ())
-    film(folder / "IMG_1.mp4", [i / 10 for i in range(36)])
+    film(folder / "IMG_1.mp4", [i / 10 for i in range(36)], made_on=datetime(2026, 3, 2, 17, 5, tzinfo=UTC))
     (folder / "<b>IMG_2.mov").write_bytes(b"not a video")
     film(folder / "OT-01/IMG_3.mp4")  # whose is known, when is not
     film(folder / "ZZ-09_2026-03-02_1.mp4")  # not on the roster
@@ -26,6 +28,7 @@ def test_the_page_shows_what_needs_the_coach(folder, tmp_path):
     done = run_folder(folder, out, engine=StandIn(), today=TODAY)
     page = done.unassigned.read_text("utf-8")
     assert page.count("<img") == 3
+    assert "filmed on 2 March 2026, says the camera, 3.5 s long" in page
     assert f"in {folder.name}/clips.csv and run again" in page, "there is another clips.csv beside the pages"
     assert "&lt;b&gt;IMG_2.mov" in page and "<b>IMG_2" not in page and "not a video" in page
     assert "OT-01/IMG_3.mp4" in page and "when was it filmed?" in page
@@ -47,7 +50,7 @@ def test_sheets_are_taken_once_and_go_when_they_are_answered(folder, tmp_path, m
     (folder / "clips.csv").write_text("clip,athlete,date\nIMG_1.mp4,OT-01,2026-03-02\n<b>IMG_2.mov,skip,\nOT-01/IMG_3.mp4,,2026-03-02\n")
     done = run_folder(folder, out, engine=StandIn(), today=TODAY)
     assert done.unassigned is None and not (out / "unassigned.html").exists()
-    assert not list((out / "data" / "sheets").glob("*.jpg"))
+    assert not list((out / "data" / "sheets").iterdir())
 
 
 def test_no_pictures_where_the_settings_say_so(folder, tmp_path):
