@@ -52,7 +52,7 @@ def opened(path: Path, *, threads: int) -> Iterator[tuple[av.container.InputCont
         raise UnreadableClip(f"{path.name}: this user may not read the file. Change its permissions.") from error
     except (av.FFmpegError, OSError, ValueError) as error:
         raise UnreadableClip(
-            f"{path.name}: not a video that can be read ({words(error)}). Expected mp4, mov, m4v, avi, webm or mkv."
+            f"{path.name}: not a video that can be read ({words(error)}). Expected mp4, mov, m4v, avi, webm, mkv, 3gp, mts or mpg."
         ) from error
     with container:
         moving = [s for s in container.streams.video if not s.disposition & av.stream.Disposition.attached_pic]

@@ -111,7 +111,7 @@ CLIPS = (
     _("the file is empty (0 bytes). Copy it from the phone again."),
     _("this user may not read the file. Change its permissions."),
     _("cannot be read (%(why)s); change its permissions or copy it again"),
-    _("not a video that can be read (%(why)s). Expected mp4, mov, m4v, avi, webm or mkv."),
+    _("not a video that can be read (%(why)s). Expected mp4, mov, m4v, avi, webm, mkv, 3gp, mts or mpg."),
     _("holds only sound. Expected a video; copy it from the phone again."),
     _("holds no moving picture, or was cut off. Expected a video; copy it from the phone again."),
     _("the video is packed in a way this Matside cannot decode. Export it again as H.264."),
