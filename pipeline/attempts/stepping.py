@@ -11,7 +11,8 @@ from pipeline.attempts.rest import TURNED, heading, hips_sink, standing
 from pipeline.attempts.signals import Signals, runs, smooth, velocity
 from pipeline.vocabulary import Skill
 
-STEPS, STEP_ENDS = 0.7, 0.35  # trunks a second of one ankle against the other: a step is taken above the first, and lasts above the second
+STEPS, STEP_ENDS = 0.7, 0.35  # trunks a second of one ankle against the other: a step is taken above the first, and lasts above the
+# second, each by twice the jitter more
 QUIET = 0.25  # quantile of the feet's speed while standing that is the landmarks' jitter: a child may step most of the time
 STEP_S = 0.08  # a step lasts at least this
 SOON_S = 0.4  # steps that follow this soon are the skill's own; later ones are a child walking off
@@ -31,7 +32,7 @@ def bursts(s: Signals) -> list[tuple[float, float]]:
     known = speed[stood & np.isfinite(speed)]
     jitter = float(np.quantile(known, QUIET)) if len(known) else 0.0
     with np.errstate(invalid="ignore"):
-        moving = (speed > STEP_ENDS) & stood
+        moving = (speed > STEP_ENDS + 2 * jitter) & stood
         fast = speed > STEPS + 2 * jitter
     found = [(a, b) for a, b in runs(moving) if (fast[a : b + 1]).any() and s.t[b] - s.t[a] >= STEP_S]
     return [(float(s.t[a]), float(s.t[b])) for a, b in found]

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipeline.attempts import stepping
 from pipeline.attempts.find import find_attempts
 from pipeline.attempts.lunges import lunge_candidates
 from pipeline.attempts.rest import hips_sink, legs_upright, standing
@@ -34,6 +35,17 @@ def test_a_roll_or_stand_begins_where_the_hips_sink_not_with_the_step_before(mot
     track = closing_a_foot(film(motion), motion.span[0] - 0.45, 0.35, 40.0)
     (attempt,) = find_attempts(track)
     assert attempt.start_s == pytest.approx(motion.span[0], abs=0.15)
+
+
+@pytest.mark.parametrize(("jitter", "end"), [(0.15, 1.4), (0.02, 1.9)])
+def test_a_step_ends_where_the_foot_rests_as_far_as_landmarks_jitter(monkeypatch: pytest.MonkeyPatch, jitter: float, end: float) -> None:
+    s = signals(film(bodies.backward_roll()))
+    assert s is not None
+    speed = np.full(len(s.t), jitter)
+    speed[s.between(1.0, 1.4)], speed[s.between(1.41, 1.9)] = 1.5, 0.5  # a step, and half a second in which the foot seems to go on
+    monkeypatch.setattr(stepping, "step_speed", lambda _: speed)
+    monkeypatch.setattr(stepping, "standing", lambda s: np.ones(len(s.t), bool))
+    assert stepping.bursts(s) == [(pytest.approx(1.0, abs=0.04), pytest.approx(end, abs=0.04))]
 
 
 def test_hips_that_stay_up_do_not_sink() -> None:
