@@ -93,6 +93,8 @@ def _move(person: Person, row: int, change: Sequence[np.ndarray]) -> None:
     *moved, distance = change
     for values, by in zip((person.xy, person.z, person.visibility, person.peak), moved, strict=True):
         values[row] += by
+    for share in (person.visibility[row], person.peak[row]):
+        np.clip(share, 0.0, 1.0, out=share)
     person.disagreement[row] = np.fmax(person.disagreement[row], distance)
 
 

@@ -151,11 +151,13 @@ def filmed(n: int) -> Spool:
 def test_between_two_looks_points_move_as_they_moved_there() -> None:
     net, one = Looks({0: 8.0, 4: 16.0}), person_of(np.repeat(body()[None], 5, axis=0))
     one.disagreement[3] = 15.0
+    one.visibility[[0, 4]], one.visibility[2] = 0.5, 0.9
     look_mirrored(net, filmed(5), one, [], np.ones(5, bool))  # type: ignore[arg-type]
     assert net.rows == [0, 4]
     assert one.xy[:, 0, 1] - body()[0, 1] == pytest.approx([4, 5, 6, 7, 8])
     assert one.disagreement[:, 0] == pytest.approx([8, 10, 12, 15, 16]), "a larger doubt from the passes is not forgotten"
     assert one.z[:, 0] == pytest.approx(one.z[0, 0])
+    assert one.visibility[2, 0] == 1.0, "a share stays one: 0.9 and the quarter by which its neighbours rose"
 
 
 def test_where_the_look_before_or_after_saw_nobody_each_frame_between_is_looked_at() -> None:
