@@ -132,3 +132,27 @@ def test_the_table_keeps_its_roles_when_it_is_shown_as_cards(site, open_page):
     assert page.get_by_role("table").count() == 1
     assert page.get_by_role("rowheader").count() >= 6
     assert page.get_by_role("cell").count() > 20
+
+
+def test_the_name_of_a_detail_keeps_its_distance_from_the_marks_on_a_phone(site, open_page):
+    page = open_page(site / "index.html", width=390)
+    gaps = page.eval_on_selector_all(
+        ".grid td:not(.none)",
+        "all => all.filter(one => one.offsetParent).map(one => parseFloat(getComputedStyle(one).columnGap) || 0)",
+    )
+    assert gaps and min(gaps) >= 8
+
+
+def test_a_mark_without_a_number_stands_on_a_line_of_its_own_beside_others(site, open_page):
+    """Or it would seem to belong to the number beside it."""
+    page = open_page(site / "index.html", width=1280)
+    shared = page.evaluate("""() => {
+        const marks = document.querySelector('.grid .marks:has(.num)')
+        const bare = marks.querySelector('.chip').cloneNode(true)
+        bare.querySelector('.num').remove()
+        marks.style.width = '30rem'
+        marks.prepend(bare)
+        const [first, second] = [...marks.querySelectorAll('.chip')].map(one => one.getBoundingClientRect())
+        return first.bottom > second.top + 2
+    }""")
+    assert not shared
