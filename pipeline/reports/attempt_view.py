@@ -23,14 +23,15 @@ from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, drawn_in_units
 from pipeline.reports.motion import FOLDER, line_key, read_motion
 from pipeline.reports.numbers import number
+from pipeline.reports.overlay import overlay
 from pipeline.reports.phase import WINDOW
-from pipeline.reports.plots import CurveData, curve_plot, overlay
+from pipeline.reports.plots import CurveData, curve_plot
 from pipeline.reports.reading_view import VERDICTS, ReadingView, VerdictView, full_value, is_further, reading_view, short_value, skill_title
 from pipeline.reports.records import COLUMN, AttemptRecord, ReadingRow
 from pipeline.reports.words import INTENT_WORDS, SKILL_WORDS
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Picture, Store
-from pipeline.vocabulary import ARMS_PER_S, Setting, Skill
+from pipeline.vocabulary import ARMS_PER_S, DEGREES, Setting, Skill
 
 NOTHING = Markup("")
 MEDIA_TYPES = {".jpg": "image/jpeg", ".mp4": "video/mp4"}
@@ -229,7 +230,9 @@ class Drawing:
             "athlete": reading.athlete, "detail": view.title, "at": number(reading.at_s, 2) if math.isfinite(reading.at_s) else "?",
         }  # fmt: skip
         said = short_value(self.tr, reading) or "?"
-        lines = overlay(picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation")
+        lines = overlay(
+            picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation", angle=reading.unit == DEGREES
+        )  # fmt: skip
         return PictureView(source, picture.width, picture.height, alt, lines)
 
     def _plot(self, reading: ReadingRow, view: ReadingView, record: AttemptRecord, curve: Curve, beside: Curve | None) -> Markup:

@@ -29,6 +29,7 @@ LINES = {
     ("shoulder_stand", "leg_to_vertical"): ("hip", "ankle"),
     ("shoulder_stand", "toe_point"): ("knee", "ankle", "toe"),
     ("cartwheel", "knee_angle"): ("hip", "knee", "ankle"),
+    ("backward_roll", "knee_clearance"): ("hip", "knee", "ankle"),
 }
 TYPICAL = {  # middle and spread of an invented beginner
     "line_deviation": (7, 3.5), "shoulder_angle": (163, 12), "hip_angle": (165, 14), "knee_angle": (163, 12), "arms_by_ears": (18, 9),

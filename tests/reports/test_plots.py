@@ -4,10 +4,11 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pipeline.reports.plots import CurveData, Scale, curve_plot, overlay, ribbon, ticks
+from pipeline.reports.overlay import overlay
+from pipeline.reports.plots import CurveData, Scale, curve_plot, ribbon, ticks
 from pipeline.scoring.tolerances import Kind, Tolerance
 
 HIPS = Tolerance(Kind.BOTH, 180.0, 15.0, 30.0)
@@ -40,6 +41,7 @@ def test_scale_is_linear_and_stops_at_its_ends():
 
 
 @given(st.floats(-1e4, 1e4), st.floats(0.01, 1e4), st.integers(2, 8))
+@example(2.741709851911811e-06, 4005.0, 2)
 def test_ticks_are_even_round_and_inside(low, width, about):
     found = ticks(low, low + width, about)
     assert all(low - 1e-6 <= t <= low + width + 1e-6 for t in found)
@@ -109,6 +111,10 @@ def test_labels_are_escaped():
 def test_overlay_has_one_joint_a_point_and_an_arc_for_an_angle():
     svg = overlay(((0, 0), (100, 0), (100, 100)), 960, 720, "met", "90°", chord=False)
     assert svg.count('class="joint') == 3 and svg.count('class="arc') == 1 and "chord" not in svg
+    assert 'class="arc' in svg
+    assert 'class="arc' not in overlay(((0, 0), (100, 0), (100, 100)), 960, 720, "met", "42 %", chord=False, angle=False), (
+        "no angle is read there"
+    )
     assert overlay(((0, 0),), 960, 720, "met", "", chord=True) == ""
     assert 'class="chord"' in overlay(((0, 0), (1, 1), (2, 0), (3, 1)), 960, 720, "met", "", chord=True)
     assert overlay(((1, 1), (1, 1), (1, 1)), 960, 720, "met", "", chord=False).count("nan") == 0  # all joints in one place

@@ -224,3 +224,15 @@ def test_a_folder_that_cannot_be_written_is_one_line(tmp_path):
     (tmp_path / "out").write_text("a file", encoding="utf-8")
     with Store(tmp_path / "data" / "matside.sqlite") as store, pytest.raises(MatsideError, match="cannot be written"):
         write_site(store, load_tolerances(), tmp_path / "out", tmp_path / "data")
+
+
+def test_only_where_an_angle_is_read_the_picture_shows_one(site):
+    """An arc beside 42 % would be taken for the knee's angle."""
+    arcs = {"knee_clearance": [], "hip_angle": []}
+    for path in (site / "athletes").glob("*.html"):
+        for anchor, body in re.findall(r'<article class="reading" id="([^"]+)"(.*?)</article>', path.read_text("utf-8"), re.S):
+            detail = anchor.rsplit("-", 1)[1]
+            if detail in arcs and 'class="over"' in body:
+                arcs[detail].append('class="arc' in body)
+    assert arcs["knee_clearance"] and not any(arcs["knee_clearance"])
+    assert arcs["hip_angle"] and all(arcs["hip_angle"])
