@@ -10,6 +10,7 @@ from pipeline.clips.roster import CODE, Roster
 
 DATE = r"(?P<year>20\d{2})-?(?P<month>\d{2})-?(?P<day>\d{2})"
 OURS = re.compile(rf"(?P<athlete>{CODE})_{DATE}(?:[_ -].*)?$")  # OT-01_2026-03-02_3
+FIRST = re.compile(rf"(?P<athlete>{CODE})[_ ]")  # OT-01 IMG_1234, as a coach may name a phone's clip
 PHONE = re.compile(rf"(?:^|[^\d]){DATE}(?:[^\d]|$)")  # VID_20260302_171500, 2026-03-02 17.15.00
 EARLIEST_YEAR = 2000  # cameras without a clock write 1904, 1970 or 1980
 WRITTEN = 2026  # this file; a computer's clock that says an earlier year is wrong
@@ -17,19 +18,20 @@ NOT_CODES = {"IMG", "VID", "MOV", "PXL", "DSC", "MVI", "CLIP", "VIDEO", "WHATSAP
 
 
 def athlete_in_name(name: str, roster: Roster) -> str:
-    """The athlete's code in the file name, else in the name of a folder around it that is a code on the roster; else empty.
+    """The athlete's code before a date in the file name; else what is a code on the roster: the name's first word, or a folder around it;
+    else empty.
 
     >>> athlete_in_name("week 9/OT-01_2026-03-02_3.mp4", Roster(None)), athlete_in_name("IMG_1234.MOV", Roster(None))
     ('OT-01', '')
     """
     path = PurePosixPath(name)
-    match = OURS.match(path.stem)
-    if match and match["athlete"].upper() not in NOT_CODES:
-        return match["athlete"]
-    for folder in reversed(path.parts[:-1]):
-        if one := roster.spelled(folder):
-            return one
-    return ""
+    first = FIRST.match(path.stem)
+    if first and first["athlete"].upper() in NOT_CODES:
+        first = None
+    if first and OURS.match(path.stem):
+        return first["athlete"]
+    words = ([first["athlete"]] if first else []) + list(reversed(path.parts[:-1]))
+    return next(filter(None, map(roster.spelled, words)), "")
 
 
 def possible(day: date, today: date) -> bool:

@@ -42,6 +42,17 @@ def test_names(name, athlete, day):
     assert date_in_name(name) == day
 
 
+def test_a_name_that_begins_with_a_code_on_the_roster_names_its_clip(folder, tmp_path):
+    names = ("OT-01 IMG_1234.MOV", "ot-01_lunge.mp4", "CU-03 IMG_1235.MOV", "ZZ-09 IMG_1.MOV", "OT-01-2 x.mp4", "IMG_9.MOV", "OT-01.mp4")
+    for name in names:
+        put(folder, name)
+    clips = taken(folder, tmp_path)
+    assert [clips[name].athlete for name in names] == ["OT-01", "OT-01", "CU-03", "", "", "", ""]
+    assert clips["CU-03 IMG_1235.MOV"].status == SKIPPED and not clips["CU-03 IMG_1235.MOV"].content, (
+        "nobody is shown a child without consent"
+    )
+
+
 def test_a_folder_named_by_a_code_on_the_roster_names_its_clips(folder, tmp_path):
     put(folder, "ot-01/VID_20260302_1.mp4")
     put(folder, "ZZ-09/VID_20260302_2.mp4")
