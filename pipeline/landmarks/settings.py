@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-METHOD = 9  # raise when the code changes what it gives for the same settings
+METHOD = 10  # raise when the code changes what it gives for the same settings
 
 
 class LandmarkSettings(BaseModel):
