@@ -202,13 +202,14 @@ def _none(athlete: str, skill: str, day: Day, tolerances: Tolerances, aside: tup
     if known and not open_:
         return replace(nothing, why=Why.MET, seen=False)
     sizes = {key: shortfall(one.value, tolerances[skill, key.detail]) for key, one in open_.items()}
-    beyond = {key: size for key, size in sizes.items() if not _within_met(open_[key], tolerances[skill, key.detail])}
-    if not beyond and nothing.seen:  # the lines that are not surely met are named, without one there is nothing to name
-        beyond = {key: size for key, size in sizes.items() if (skill, key.detail) not in FURTHER}
-    if not beyond:
+    if nothing.seen:  # of the lines the one that is least surely met, if any; what else is open is no matter for the eye
+        near = {key: size for key, size in sizes.items() if (skill, key.detail) not in FURTHER}
+    else:
+        near = {key: size for key, size in sizes.items() if not _within_met(open_[key], tolerances[skill, key.detail])}
+    if not near:
         return nothing
-    key = max(beyond, key=lambda k: (beyond[k][0], -ORDER.get((skill, k.detail), 99)))
-    return replace(nothing, key=key, direction=beyond[key][1], evidence=known[key])
+    key = max(near, key=lambda k: (near[k][0], -ORDER.get((skill, k.detail), 99)))
+    return replace(nothing, key=key, direction=near[key][1], evidence=known[key])
 
 
 def _seen(skill: str, day: Day, tolerances: Tolerances) -> bool:
