@@ -1,5 +1,7 @@
 """The pages in a real browser, opened from the disk as a coach opens them."""
 
+import cv2
+import numpy as np
 import pytest
 
 from tests.reports import invented
@@ -156,3 +158,20 @@ def test_a_mark_without_a_number_stands_on_a_line_of_its_own_beside_others(site,
         return first.bottom > second.top + 2
     }""")
     assert not shared
+
+
+def test_a_table_that_goes_on_to_the_right_shows_it_until_its_end(site, open_page):
+    page = open_page(site / "index.html", width=820)
+
+    def edge() -> int:
+        """How dark the table's ground is at its right edge, above the first line of words."""
+        box = page.locator(".scroll").first.bounding_box()
+        clip = {"x": box["x"] + box["width"] - 4, "y": box["y"] + 3, "width": 2, "height": 2}
+        pixels = cv2.imdecode(np.frombuffer(page.screenshot(clip=clip), np.uint8), cv2.IMREAD_COLOR)
+        return int(255 - pixels.mean())
+
+    page.locator(".scroll").first.scroll_into_view_if_needed()
+    assert page.evaluate("(() => { const s = document.querySelector('.scroll'); return s.scrollWidth - s.clientWidth })()") > 50
+    before = edge()
+    page.evaluate("document.querySelector('.scroll').scrollLeft = 9999")
+    assert before > 15 > edge()
