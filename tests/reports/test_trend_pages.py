@@ -249,6 +249,13 @@ def test_a_table_in_a_card_is_not_cut_off_on_a_wide_screen(season, open_page, wi
 
 
 @pytest.mark.chromium
+def test_what_has_changed_takes_the_whole_width_of_a_phone(season, open_page):
+    page = open_page(season[1] / "trends/index.html", width=390)
+    words = "all => all.map(one => [getComputedStyle(one).display, getComputedStyle(one, '::before').content])"
+    assert {(display, before) for display, before in page.eval_on_selector_all(".told td", words)} == {("block", "none")}
+
+
+@pytest.mark.chromium
 @pytest.mark.parametrize("name", ["trends/OT-02.html", "cohorts/index.html"])
 def test_the_mark_that_unfolds_stands_before_its_heading_on_a_phone(season, open_page, name):
     page = open_page(season[1] / name, width=390)
