@@ -27,7 +27,7 @@ from pipeline.landmarks.track import N, Track
 
 FRAMES = 4  # looked at in a hold, plain and mirrored in turn; each both ways where it has no more frames than that
 LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
-SHARE = 0.4  # of the way from where a point is held to where it is seen
+SHARE = 0.5  # of the way from where a point is held to where it is seen
 EASE_S = 0.3  # before and after a hold, over which points move gradually: nothing jumps
 SAME_MOMENT_S = 1e-3
 
