@@ -31,7 +31,7 @@ from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 20.0  # the ridge's pull towards no correction, in clips one sd off in every number
 WINDOW_STRENGTH = 10.0
-OUT_OF_PLANE = 0.7  # of a leg's weight, where its knee bends towards the camera or away: the least with which 90 % of bent knees are found
+OUT_OF_PLANE = 0.3  # of a leg's weight, where its knee bends towards the camera or away: the least with which 90 % of bent knees are found
 LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "hip_angle"), (Skill.LUNGE, "knee_angle"), (Skill.LOADED_LUNGE, "knee_angle"), (Skill.SHOULDER_STAND, "hip_angle"),
     (Skill.SHOULDER_STAND, "knee_angle"), (Skill.BACKWARD_ROLL, "hip_angle"), (Skill.BACKWARD_ROLL, "knee_angle"), (Skill.CARTWHEEL, "hip_angle"),
