@@ -129,17 +129,16 @@ def timed(work: Callable[[], Track]) -> tuple[Track, float]:
 
 def check(path: Path, truth_file: Path, settings: LandmarkSettings, *, plain: bool, cache: Path | None = None) -> dict[str, float | str]:
     """The row of one clip; with the plain loop's figures where asked for. With `cache`, tracks are kept there and the time is no measure."""
-    from pipeline.attempts.followed import attempts_of, followed
+    from pipeline.attempts.followed import follow, followed
     from pipeline.clips.content import content_hash
-    from pipeline.landmarks.locate import track_athlete
 
-    def follow() -> Track:
+    def work() -> Track:
         if cache is not None:
             return followed(path, content_hash(path), settings, cache, source=path.name)
-        return track_athlete(path, settings, source=path.name, worth=attempts_of)
+        return follow(path, settings, source=path.name)
 
     truth = read_truth(truth_file)
-    track, ms = timed(follow)
+    track, ms = timed(work)
     row: dict[str, float | str] = {"clip": path.stem, **compare(track.t, track.xy, truth), "ms": ms}
     if plain:
         other, plain_ms = timed(lambda: plain_loop(path, settings.model))

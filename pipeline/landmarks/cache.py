@@ -29,32 +29,19 @@ from pipeline.landmarks.track import NAMES, Track
 if TYPE_CHECKING:
     import pyarrow as pa
 
-    from pipeline.landmarks.locate import Worth
-
 LAYOUT = "matside-track-1"
 PER_POINT = ("x", "y", "z", "visibility", "disagreement")
 
 
-def cached_track(
-    path: Path,
-    content_hash: str,
-    settings: LandmarkSettings,
-    folder: Path,
-    *,
-    source: str,
-    worth: Worth | None,
-    progress: Callable[[float], None] | None = None,
-) -> Track:
-    """The track of a clip from `folder` where it is there, else followed now (see `locate.track_athlete`) and kept there."""
-    from pipeline.landmarks.locate import track_athlete
-
+def cached_track(content_hash: str, settings: LandmarkSettings, folder: Path, *, source: str, follow: Callable[[], Track]) -> Track:
+    """The track of a clip of these bytes from `folder` where it is there, else as `follow` follows it now, and kept there."""
     file = cache_file(content_hash, settings, folder)
     if file.is_file():
         try:
             return read_track(file, source=source)
         except MatsideError:
             file.unlink(missing_ok=True)  # half a disk or another layout: follow again
-    track = track_athlete(path, settings, source=source, progress=progress, worth=worth)
+    track = follow()
     model = models.landmark_model(settings.model)
     second = models.second_model(model, settings.second_look)
     about = {

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 METHOD = 10  # raise when the code changes what it gives for the same settings
+OTHER_MOMENTS = 1.5  # times as often, where a clip is followed once more
 
 
 class LandmarkSettings(BaseModel):
@@ -27,6 +28,10 @@ class LandmarkSettings(BaseModel):
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
     most_frames_per_second: float = Field(62.0, ge=10, le=480, description="Frames that come faster are passed over.")
     memory_mb: int = Field(240, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
+
+    def at_other_moments(self) -> LandmarkSettings:
+        """The same, but people are looked for half as often again, and so at other moments."""
+        return self.model_copy(update={"find_per_second": min(OTHER_MOMENTS * self.find_per_second, 30.0)})
 
     def key(self) -> str:
         """Short hash of the settings and the method; the models' own hashes are kept beside it (`models.used`), since a file can change."""

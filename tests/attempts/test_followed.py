@@ -1,11 +1,15 @@
-"""A clip is followed with a second look where its attempts are."""
+"""A clip is followed with a second look where its attempts are, and once more where there are none."""
+
+from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from pipeline.attempts.find import find_attempts
-from pipeline.attempts.followed import attempts_of, followed
+from pipeline.attempts.followed import attempts_of, follow, followed
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks import locate
+from pipeline.landmarks.choose import OPEN_CHOICE
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import N, Track
 from tests.landmarks.test_sample_clip import ALONE, SAMPLES
@@ -20,7 +24,53 @@ def test_following_is_told_when_the_attempts_are(tmp_path, monkeypatch):
     assert told == [[(attempt.start_s, attempt.end_s)]]
 
 
-def test_nobody_followed_does_nothing():
+def nobody():
     blank = np.full((30, N), np.nan)
-    nobody = Track(np.arange(30) / 30, np.full((30, N, 2), np.nan), blank, blank, np.zeros(30), blank, (960, 540), "clip")
-    assert attempts_of(nobody) == []
+    return Track(np.arange(30) / 30, np.full((30, N, 2), np.nan), blank, blank, np.zeros(30), blank, (960, 540), "clip")
+
+
+def test_nobody_followed_does_nothing():
+    assert attempts_of(nobody()) == []
+
+
+def cartwheel():
+    return truth_track(SAMPLES / "truth" / f"{ALONE}.csv", (960, 540))
+
+
+def standing():
+    """Who stood before the cartwheel, for all of the clip."""
+    track = cartwheel()
+    return replace(track, xy=np.repeat(track.xy[:1], len(track), axis=0), z=np.repeat(track.z[:1], len(track), axis=0))
+
+
+def beside():
+    """Who stands, taken for the athlete, and who does a cartwheel beside."""
+    other = cartwheel()
+    return replace(standing(), others=(replace(other, xy=other.xy + np.array([0.0, 400.0])),), notes=(f"{OPEN_CHOICE} (93 %)",))
+
+
+def tries(monkeypatch, *tracks):
+    """Following gives these tracks in turn; returns how often people were looked for each time."""
+    left, looked = list(tracks), []
+    monkeypatch.setattr(locate, "track_athlete", lambda path, settings, **_: looked.append(settings.find_per_second) or left.pop(0))
+    return looked
+
+
+def test_a_clip_whose_track_shows_no_skill_is_followed_once_more_at_other_moments(monkeypatch):
+    looked = tries(monkeypatch, standing(), cartwheel())
+    assert attempts_of(follow("clip.mp4", LandmarkSettings(), source="clip")) == attempts_of(cartwheel()) != []
+    assert looked == [4.0, 6.0]
+
+
+def test_where_neither_shows_one_the_first_stays(monkeypatch):
+    first, second = standing(), replace(standing(), source="again")
+    looked = tries(monkeypatch, first, second)
+    assert follow("clip.mp4", LandmarkSettings(find_per_second=25), source="clip") is first
+    assert looked == [25.0, 30.0]
+
+
+@pytest.mark.parametrize("track", [cartwheel(), nobody(), beside()], ids=["skill", "nobody", "another's skill"])
+def test_who_does_a_skill_or_is_not_there_is_followed_once(monkeypatch, track):
+    looked = tries(monkeypatch, track)
+    assert follow("clip.mp4", LandmarkSettings(), source="clip") is track
+    assert looked == [4.0]

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_array_equal
 
 from pipeline.errors import MatsideError
-from pipeline.landmarks import cache, locate
+from pipeline.landmarks import cache
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import N, Track
 
@@ -81,17 +81,21 @@ def test_the_key_changes_with_clip_model_and_settings_and_with_nothing_else(tmp_
     assert cache.cache_file("a" * 64, LandmarkSettings(model=str(other)), tmp_path) not in files
 
 
-def test_a_clip_is_followed_once_and_a_broken_file_makes_it_anew(tmp_path, monkeypatch):
+def test_a_clip_is_followed_once_and_a_broken_file_makes_it_anew(tmp_path):
     calls = []
-    monkeypatch.setattr(locate, "track_athlete", lambda *a, **k: calls.append(a) or track())
-    arguments = (tmp_path / "clip.mp4", "c" * 64, LandmarkSettings(), tmp_path / "landmarks")
-    first = cache.cached_track(*arguments, source="clip", worth=None)
-    second = cache.cached_track(*arguments, source="clip", worth=None)
+
+    def follow():
+        calls.append(1)
+        return track()
+
+    arguments = ("c" * 64, LandmarkSettings(), tmp_path / "landmarks")
+    first = cache.cached_track(*arguments, source="clip", follow=follow)
+    second = cache.cached_track(*arguments, source="clip", follow=follow)
     assert len(calls) == 1
     assert_array_equal(first.xy, second.xy)
     file = next((tmp_path / "landmarks").iterdir())
     file.write_bytes(file.read_bytes()[:200])
-    cache.cached_track(*arguments, source="clip", worth=None)
+    cache.cached_track(*arguments, source="clip", follow=follow)
     assert len(calls) == 2
 
 
