@@ -240,7 +240,8 @@ def _candidate(s: Signals, a: int, b: int, kind: bool, told: Skill | None) -> Ca
     apart = float(np.nanmedian(np.abs(s.p("ankle")[hold, 0, 0] - s.p("ankle")[hold, 1, 0]) / s.scale[hold]))
     front, sure = _front(s, around, direction)
     knee = np.nanmedian(s.knee[hold], axis=0)
-    arms = float(np.nanmedian(arms_raised(s)[hold]))
+    raised = arms_raised(s)[hold]
+    arms = float(np.nanmedian(raised)) if np.isfinite(raised).any() else np.nan
     stepped = 1.0 if _is_all(s, start_s, end_s) else max(margin(_closest(s, start_s, end_s), FEET_TOGETHER, -0.1), 0.2)
     score = loaded(s)[hold]
     score = score[np.isfinite(score)]
