@@ -13,12 +13,12 @@ from itertools import takewhile
 import numpy as np
 
 from pipeline.landmarks.clean import runs
-from pipeline.landmarks.follow import recognised
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, torso
 from pipeline.landmarks.refine import aligned_crop, without_others
 from pipeline.landmarks.sides import LEGS, as_named
+from pipeline.landmarks.sight import recognised
 from pipeline.landmarks.spool import Spool
 
 JOINTS = LEGS[:, 1:3]  # knee and ankle of either side

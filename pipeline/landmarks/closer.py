@@ -19,11 +19,11 @@ import numpy as np
 
 from pipeline.clips.video import moments_at
 from pipeline.landmarks.crops import cut
-from pipeline.landmarks.follow import recognised
 from pipeline.landmarks.net import LandmarkNet
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
 from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
 from pipeline.landmarks.sides import as_named
+from pipeline.landmarks.sight import recognised
 from pipeline.landmarks.track import N, Track
 
 FRAMES = 4  # looked at in a hold, plain and mirrored in turn; each both ways where it has no more frames than that

@@ -21,13 +21,13 @@ from itertools import pairwise, product
 import numpy as np
 
 from pipeline.landmarks.clean import drop_wild, runs, sort_sides
-from pipeline.landmarks.follow import recognised
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, torso
 from pipeline.landmarks.refine import aligned_crop, without_others
 from pipeline.landmarks.short_gaps import look_between
 from pipeline.landmarks.sides import ARMS, LEGS, as_named
+from pipeline.landmarks.sight import recognised
 from pipeline.landmarks.spool import Spool
 
 

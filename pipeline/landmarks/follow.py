@@ -12,23 +12,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.landmarks.crops import Crop, between, cut
+from pipeline.landmarks.crops import Crop, between
 from pipeline.landmarks.detector import Found
-from pipeline.landmarks.hide import paint_out, standing
+from pipeline.landmarks.hide import standing
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.looks import clothes
+from pipeline.landmarks.motion import WIDEN, Motion, wrapped
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, MAIN, Path, apart, limbs_apart, torso
+from pipeline.landmarks.sight import any_near, glance, look, recognised
 from pipeline.landmarks.spool import Spool
 
-LEAST_PRESENCE = 0.5
-LEAST_PEAK = 0.25  # mean height of the heatmaps of shoulders and hips; below it nothing was recognised
 LOST_S = 0.6  # without a sight for longer, a pass ends
-WIDEN = 1.03  # per frame while lost
-FOLLOW_MOTION = 0.6  # weight of the newest movement in the one carried on
-FADE = 0.85  # of the movement carried on, per frame while lost
-LOOK_AGAIN_TURN = np.radians(14)  # a body turned more than this in its crop is looked at again, better aligned
-LOOK_AGAIN_SHIFT = 0.10  # of the crop's side
 ONE_BODY = 0.35  # torsos: two followed people nearer than this are on one body
 SAME_PLACE, SAME_TURN, SAME_SIZE = 0.02, np.radians(3), 0.04  # of the side, radians, ratio: crops nearer than this show the same
 AS_EXPECTED = 0.2  # torsos: mean distance of the joints from where they were expected
@@ -41,27 +36,6 @@ CALM_LEAN, CALM_SPEED, CALM_TURN = np.radians(25), 0.8, np.radians(40)  # trunk 
 STILL, STILL_LOOKS, STILL_EVERY = 0.1, 2, 2  # torsos from look to look; after so many looks without more, so many times as rarely
 STILL_THERE = 0.4  # torsos: mean distance of the joints from where they were filled in
 AT_FOUND = 0.4  # of the reach: someone found nearer than this is already followed
-
-
-@dataclass
-class Motion:
-    """How a crop moves, per second."""
-
-    x: float = 0.0
-    y: float = 0.0
-    turn: float = 0.0
-
-    def carry(self, crop: Crop, dt: float) -> Crop:
-        return Crop(crop.x + self.x * dt, crop.y + self.y * dt, crop.side, crop.angle + self.turn * dt)
-
-    def learn(self, before: Crop, now: Crop, dt: float, k: float = FOLLOW_MOTION) -> None:
-        """Take in a step; `k` is the weight of the newest."""
-        self.x += k * ((now.x - before.x) / dt - self.x)
-        self.y += k * ((now.y - before.y) / dt - self.y)
-        self.turn += k * (_wrapped(now.angle - before.angle) / dt - self.turn)
-
-    def fade(self) -> None:
-        self.x, self.y, self.turn = self.x * FADE, self.y * FADE, self.turn * FADE
 
 
 @dataclass(eq=False)
@@ -177,49 +151,6 @@ def look_closer(net: LandmarkNet, spool: Spool, person: Person, others: Sequence
             person.take(int(row), guess.xy, guess.z, guess.visibility, guess.peak)
 
 
-def recognised(guess: Guess) -> bool:
-    """The model sees a person and knows where the trunk is."""
-    return guess.presence >= LEAST_PRESENCE and float(guess.peak[CORE].mean()) >= LEAST_PEAK
-
-
-def look(
-    net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray | None, path: Path | None = None
-) -> tuple[Guess | None, Crop]:
-    """One frame's best look: again with a better crop where the first one was turned or off; None where nobody is seen."""
-    guess = _glance(net, image, crop, others, own)
-    if path is not None:
-        path.looks += 1
-    if not recognised(guess):
-        return None, crop
-    better = between(guess.centre, guess.top)
-    turned = abs(_wrapped(better.angle - crop.angle)) > LOOK_AGAIN_TURN
-    shifted = np.hypot(better.x - crop.x, better.y - crop.y) > LOOK_AGAIN_SHIFT * crop.side
-    if not (turned or shifted or not 0.8 < better.side / crop.side < 1.25):
-        return guess, crop
-    again = _glance(net, image, better, others, own)
-    if path is not None:
-        path.looks += 1
-    if recognised(again) and again.peak[CORE].mean() >= 0.8 * guess.peak[CORE].mean() and torso(again.xy) > 0.4 * torso(guess.xy):
-        return again, better
-    return guess, crop
-
-
-def _glance(net: LandmarkNet, image: np.ndarray, crop: Crop, others: list[np.ndarray], own: np.ndarray | None) -> Guess:
-    pixels = cut(image, crop)
-    near = any_near(others, crop)
-    if near:
-        pixels = paint_out(pixels, near, None if own is None else crop.to_crop(own))
-    return net.read(pixels, crop)
-
-
-def any_near(others: list[np.ndarray], crop: Crop) -> list[np.ndarray]:
-    """The other bodies that reach into the crop, in its pixels."""
-    if not others:
-        return []
-    placed = crop.to_crop(np.stack(others))
-    return list(placed[((placed.max(1) > 0) & (placed.min(1) < 255)).all(1)])
-
-
 def _same_look(other_way: Sequence[Path], number: int, one: _Followed, others: list[np.ndarray]) -> tuple[Guess, Crop, np.ndarray] | None:
     """What a pass of the other direction saw in this frame, and the colours there, if it looked at the same crop and saw clearly.
 
@@ -232,7 +163,7 @@ def _same_look(other_way: Sequence[Path], number: int, one: _Followed, others: l
         if (
             not path.looked[row]
             or not np.hypot(x - crop.x, y - crop.y) < SAME_PLACE * crop.side
-            or abs(_wrapped(angle - crop.angle)) > SAME_TURN
+            or abs(wrapped(angle - crop.angle)) > SAME_TURN
         ):
             continue
         if abs(np.log(side / crop.side)) < SAME_SIZE and path.presence[row] > 0.9 and path.peak[row, MAIN].mean() > CLEAR:
@@ -259,7 +190,7 @@ def _begin(
     for _ in range(2):
         for k, f in enumerate(new):
             others = known + [b for j, b in enumerate(bodies) if j != k]
-            guess = _glance(net, spool[number], crops[k], others, bodies[k])
+            guess = glance(net, spool[number], crops[k], others, bodies[k])
             guesses[k] = guess if recognised(guess) and _is_on(guess.xy, f) else None
             if guesses[k] is not None:
                 bodies[k], crops[k] = guess.xy, between(guess.centre, guess.top)
@@ -279,10 +210,10 @@ def _unfound(net: LandmarkNet, spool: Spool, number: int, step: int, live: list[
         size = max(float(torso(one.body)), 1.0)
         for beside in (-BESIDE * size, BESIDE * size):
             crop = Crop(one.body_crop.x + beside, one.body_crop.y, one.body_crop.side, one.body_crop.angle)
-            first = _glance(net, spool[number], crop, bodies, None)
+            first = glance(net, spool[number], crop, bodies, None)
             if first.presence < NOBODY:
                 continue
-            guess = _glance(net, spool[number], between(first.centre, first.top), bodies, first.xy)
+            guess = glance(net, spool[number], between(first.centre, first.top), bodies, first.xy)
             sure = recognised(guess) and guess.presence >= SURE_PRESENCE and guess.peak[CORE].mean() >= SURE_PEAK
             if sure and all(limbs_apart(guess.xy, b, max(float(torso(guess.xy)), size)) > TWO_BODIES for b in bodies):
                 guesses.append(guess)
@@ -360,7 +291,3 @@ def _is_on(body: np.ndarray, found: Found) -> bool:
     """This body is the person found."""
     hips, shoulders = body[CORE[2:]].mean(0), body[CORE[:2]].mean(0)
     return bool(max(np.linalg.norm(hips - found.hips), np.linalg.norm(shoulders - found.shoulders)) < AT_FOUND * found.reach)
-
-
-def _wrapped(angle: float) -> float:
-    return float((angle + np.pi) % (2 * np.pi) - np.pi)

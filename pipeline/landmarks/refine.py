@@ -13,12 +13,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipeline.landmarks.crops import Crop, between, cut
-from pipeline.landmarks.follow import any_near, recognised
 from pipeline.landmarks.hide import paint_out
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, MAIN, limbs_apart, torso
 from pipeline.landmarks.sides import as_named
+from pipeline.landmarks.sight import any_near, recognised
 from pipeline.landmarks.spool import Spool
 
 SAME_BODY = 0.5  # torsos: mean distance of the joints beyond which the mirrored look shows somebody else, or nobody

@@ -15,11 +15,12 @@ import numpy as np
 from pipeline.landmarks.claims import likeness
 from pipeline.landmarks.clean import runs
 from pipeline.landmarks.crops import Crop, between
-from pipeline.landmarks.follow import WIDEN, Motion, look
 from pipeline.landmarks.join import Person
 from pipeline.landmarks.looks import Wardrobe, clothes
+from pipeline.landmarks.motion import WIDEN, Motion
 from pipeline.landmarks.net import Guess, LandmarkNet
 from pipeline.landmarks.paths import CORE, MAIN, limbs_apart, torso
+from pipeline.landmarks.sight import look
 from pipeline.landmarks.spool import Spool
 
 SOMEBODY_ELSE = -0.5  # of log-likelihood: clothes that fit another so much better
