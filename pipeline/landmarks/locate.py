@@ -221,7 +221,7 @@ def _finished(followed: list[_Followed], t: np.ndarray, scale: float, size: tupl
     possible = _possible(followed) or [([], 1.0)]
     unsure = doubt([share for _, share in possible])
     if unsure > CLOSE_CALL:
-        notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); the more active one was taken for the athlete."]
+        notes = [*notes, f"{OPEN_CHOICE} ({100 * unsure:.0f} %); which of them was filmed cannot be told."]
     first, *others = [_whole(pieces, t, scale, size, source) for pieces, _ in possible]
     return replace(first, notes=tuple(notes), others=tuple(others))
 

@@ -91,7 +91,7 @@ CLIPS = (
         "none of the skills was found: lunge, loaded lunge, cartwheel, backward roll, shoulder stand. "
         "If it is there, name it in clips.csv, column skill"
     ),
-    _("Two people move much alike (%(number)s %%); the more active one was taken for the athlete."),
+    _("Two people move much alike (%(number)s %%); which of them was filmed cannot be told."),
     _(
         "the same video as %(clip)s, but that is said to be of %(other)s and this of %(code)s: expected one athlete a video. "
         "If both are in it, cut it in two"

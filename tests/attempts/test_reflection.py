@@ -16,7 +16,7 @@ from pipeline.vocabulary import Skill
 from tests.measures import bodies
 from tests.measures.bodies import Motion, film
 
-ALIKE = f"{OPEN_CHOICE} (85 %); the more active one was taken for the athlete."
+ALIKE = f"{OPEN_CHOICE} (85 %); which of them was filmed cannot be told."
 EXCHANGED = [INDEX[n.replace("left", "*").replace("right", "left").replace("*", "right")] for n in NAMES]
 SIDE_ON, FACING = 0.0, -90.0  # how she stands to camera and mirror
 SKILLS = {

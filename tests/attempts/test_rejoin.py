@@ -75,7 +75,7 @@ def test_the_part_of_another_that_passes_into_hers_is_hers(late: bool, lost: int
 
 def test_it_is_no_longer_somebody_else_who_did_a_skill() -> None:
     _, track = exchanged(late=False)
-    told = whose.athlete(replace(track, notes=(f"{OPEN_CHOICE} (88 %); the more active one was taken for the athlete.",)))
+    told = whose.athlete(replace(track, notes=(f"{OPEN_CHOICE} (88 %); which of them was filmed cannot be told.",)))
     assert [a.skill for a in find_attempts(told)] == BOTH and not open_choice(told.notes)
 
 

@@ -15,7 +15,7 @@ from pipeline.vocabulary import Skill
 from tests.measures import bodies
 from tests.measures.bodies import film
 
-ALIKE = f"{OPEN_CHOICE} (81 %); the more active one was taken for the athlete."
+ALIKE = f"{OPEN_CHOICE} (81 %); which of them was filmed cannot be told."
 BREAKS_OFF = "the clip breaks off"
 
 

@@ -16,7 +16,7 @@ from tests.clips.filming import film
 from tests.measures import bodies
 from tests.measures.bodies import film as filmed
 
-ALIKE = "Two people move much alike (93 %); the more active one was taken for the athlete."
+ALIKE = "Two people move much alike (93 %); which of them was filmed cannot be told."
 
 
 def track(notes=(), seen=True):
