@@ -1,4 +1,4 @@
-"""A clip's track as every run and every benchmark has it: looked at twice where its attempts are, and followed twice where it shows none."""
+"""A clip's track as every run and every benchmark has it: looked at twice where its attempts are, followed twice where it shows none."""
 
 from __future__ import annotations
 

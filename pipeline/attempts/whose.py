@@ -2,8 +2,8 @@
 
 How much somebody moves is known while following; what it was that she did, only here. A spotter who kneels and reaches, or a child who
 walks through, may move as much as a child in a lunge, but does no skill. Of two children who both do one it is the one filmed: she is near
-and in the middle of the picture. Unless the other one is in the background, the choice stays open, and so it does for two tracks that lie on one body for a
-while: there either may have limbs of the other. Who does hers in a mirror is nobody else.
+and in the middle of the picture. Unless the other one is in the background, the choice stays open, and so it does for two tracks that
+lie on one body for a while: there either may have limbs of the other. Who does hers in a mirror is nobody else.
 """
 
 from __future__ import annotations

@@ -37,10 +37,8 @@ BODIES = {
     ),
 }  # fmt: skip
 TAUGHT = 2000  # scenes of "tune" from here on teach landmark models, and nothing else is learnt or judged on them
-MORE = {
-    "tune": ((240, 24), (600, 24), (TAUGHT, 60)),
-    "report": ((240, 16), (360, 16), (480, 16)),
-}  # from that scene on so many bodies of their own
+# from that scene on so many bodies of their own
+MORE = {"tune": ((240, 24), (600, 24), (TAUGHT, 60)), "report": ((240, 16), (360, 16), (480, 16))}
 SCALES = {"girl": (0.0, 1.0), "weight": (0.25, 0.65), "muscle": (0.35, 0.65), "height": (0.3, 0.7), "proportions": (0.35, 0.8)}
 WALLS = {"tune": (BRICK, PLAIN), "report": (PANEL, PLAIN)}
 FLOORS = {"tune": (WOOD, MAT), "report": (PLAIN, WOOD)}

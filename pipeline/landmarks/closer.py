@@ -5,8 +5,8 @@ Another network errs otherwise: the heavy one of the family, tuned on the same d
 far too slow for every frame, but FRAMES a hold cost a quarter of a second. What it sees is told in the trunk's own frame, so that it holds
 however the athlete and the phone sway, and every joint of the hold moves SHARE of the way. On the holds of 540 drawn clips of 55 bodies
 flat hips are read 2.2 degrees off instead of 2.4 so (both put right at poses), folds 2.9 instead of 3.3, a lunge's shoulder 2.8 instead of
-3.1, nothing worse; on real upright people 71 to 72 % of joints lie within a fifth of the trunk instead of 69 %. Knees in tucks and cartwheels it sees no
-better (models/CARD_CLOSER.md).
+3.1, nothing worse; on real upright people 71 to 72 % of joints lie within a fifth of the trunk instead of 69 %. Knees in tucks and
+cartwheels it sees no better (models/CARD_CLOSER.md).
 """
 
 from __future__ import annotations

@@ -64,9 +64,9 @@ def arm_hangs(scene: Scene) -> bool:
     """Whether the arm that is read, or the other one where it was not seen, hangs by the side over the key window. A lunge has its arms
     overhead: where somebody stands close behind, limbs as long and as still as the athlete's were taken for hers."""
     for side in (scene.near, other(scene.near)):
-        angles = angle_of(scene, (side, "elbow"), (side, "shoulder"), (side, "hip"))[scene.key]
-        if np.isfinite(angles).any():
-            return bool(np.nanmedian(angles) < words.ARM_HANGS)
+        lowered = arms_by_ears(scene, side)[scene.key]
+        if np.isfinite(lowered).any():
+            return bool(180.0 - np.nanmedian(lowered) < words.ARM_HANGS)
     return False
 
 
