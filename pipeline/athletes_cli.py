@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.asked import asked_day, asked_for
-from pipeline.cli_parts import Out, Profiles, found, results, shown_results
+from pipeline.cli_parts import Out, Profiles, file_argument, found, results, shown_results
 
 if TYPE_CHECKING:
     from pipeline.store import Store
@@ -57,7 +57,7 @@ def athlete(
 
 def share(
     code: Annotated[str, typer.Argument(help="The athlete's code, as on the roster.")],
-    file: Annotated[Path, typer.Argument(help="The HTML file to write, such as OT-01.html.", dir_okay=False)],
+    file: Annotated[Path, file_argument("FILE", "The HTML file to write, such as OT-01.html.")],
     out: Out = Path("reports"),
     tolerances: Profiles = None,
     since: Annotated[str | None, typer.Option("--since", help="First day to share, such as 2026-01-01; everything if not given.")] = None,

@@ -4,8 +4,6 @@ stand in the other *_cli.py."""
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,7 +11,7 @@ import typer
 
 from pipeline import __version__
 from pipeline.athletes_cli import add_athletes
-from pipeline.cli_parts import Out, Profiles, results
+from pipeline.cli_parts import Out, Profiles, file_option, folder_argument, results
 from pipeline.errors import CANNOT_RUN, MatsideError, WrongCommandLine, shown
 from pipeline.practice_cli import add_practice
 from pipeline.rounds_cli import eye_app, points_app, routines
@@ -32,17 +30,15 @@ app = typer.Typer(
     "Example: `matside run clips/week-09 --out reports`",
 )  # fmt: skip
 
-RosterFile = Annotated[
-    Path | None, typer.Option("--roster", help="The roster, if it is not roster.csv in the clips folder.", dir_okay=False)
-]
-SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Your own settings; see configs/settings.toml.", dir_okay=False)]
+RosterFile = Annotated[Path | None, file_option("--roster", "The roster, if it is not roster.csv in the clips folder.")]
+SettingsFile = Annotated[Path | None, file_option("--settings", "Your own settings; see configs/settings.toml.")]
 Language = Annotated[str, typer.Option("--language", help="Language of the pages, such as de; kept for the runs that follow.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, max=256, help="Worker processes; one per core if not given.")]
 
 
 @app.command()
 def run(
-    folder: Annotated[Path, typer.Argument(help="The folder with the clips, in any layout, and roster.csv.")],
+    folder: Annotated[Path, folder_argument("FOLDER", "The folder with the clips, in any layout, and roster.csv.")],
     out: Out = Path("reports"),
     roster: RosterFile = None,
     tolerances: Profiles = None,
@@ -196,24 +192,9 @@ def _options(
     pass
 
 
-PATH_OPTIONS, FLAGS = ("--out", "--roster", "--settings", "--tolerances"), ("--wait", "--again")
-
-
-def refuse_empty_paths(words: Sequence[str]) -> None:
-    """Raise WrongCommandLine where a folder or file is an empty word, which would mean the current folder: a script's variable is not set."""
-    for before, word in pairwise((*words, "end")):
-        option, equals, given = before.partition("=")
-        empty_option = option in PATH_OPTIONS and not (given if equals else word).strip()
-        empty_folder = word == "" and words[0] == "run" and (before in FLAGS or before[:1] != "-")
-        if empty_option or empty_folder:
-            name = option if empty_option else "run"
-            raise WrongCommandLine(f"{name}: expected the name of a folder or file, but got ''. A dot means the current folder.")
-
-
 def main() -> None:
     """Entry point: our errors become one line on stderr and an exit code; anything else is a fault of ours and shows itself."""
     try:
-        refuse_empty_paths(sys.argv[1:])
         app()
     except MatsideError as error:
         print(f"matside: {error}", file=sys.stderr)

@@ -2,26 +2,76 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, WrongCommandLine, shown
 
 if TYPE_CHECKING:
     from pipeline.store import Store
 
 RESULTS, DEMO = Path("data") / "matside.sqlite", "demo"  # below an output folder
 
-Out = Annotated[Path, typer.Option("--out", help="Where the pages and results are.", file_okay=False)]
+
+def file_option(name: str, help: str) -> Any:
+    """An option that takes the path of a file, for `Annotated`."""
+    return typer.Option(name, help=help, parser=_path(name, "a file"), metavar="FILE")
+
+
+def file_argument(name: str, help: str) -> Any:
+    """A word of the command line that is the path of a file, for `Annotated`; `name` as messages call it."""
+    return typer.Argument(help=help, parser=_path(name, "a file"))
+
+
+def folder_option(name: str, help: str) -> Any:
+    """An option that takes the path of a folder, for `Annotated`."""
+    return typer.Option(name, help=help, parser=_path(name, "a folder"), metavar="FOLDER")
+
+
+def folder_argument(name: str, help: str) -> Any:
+    """A word of the command line that is the path of a folder, for `Annotated`; `name` as messages call it."""
+    return typer.Argument(help=help, parser=_path(name, "a folder"))
+
+
+def _path(where: str, kind: str) -> Callable[[str | Path], Path]:
+    """What turns the word typed at `where` into a path. It raises WrongCommandLine where the word is empty (as a script leaves it whose
+    variable is not set; read as a path it would be the current folder), and where a file stands in a folder's place or the reverse."""
+
+    def given(word: str | Path) -> Path:
+        path = Path(_not_empty(where, kind, str(word)))
+        wrong = os.path.isfile(path) if kind == "a folder" else os.path.isdir(path)  # False where the system would not say
+        if wrong:
+            other = "a file" if kind == "a folder" else "a folder"
+            raise WrongCommandLine(f"{where}: expected {kind}, but {shown(str(path), 200)} is {other}. Name {kind}.")
+        return path
+
+    return given
+
+
+def _profile(word: str) -> str:
+    return _not_empty("--tolerances", "a profile or a file", word)
+
+
+def _not_empty(where: str, kind: str, word: str) -> str:
+    if not word.strip():
+        dot = " A dot means the current folder." if kind == "a folder" else ""
+        raise WrongCommandLine(f"{where}: expected the name of {kind}, but got {word!r}. Is a variable of your script not set?{dot}")
+    return word
+
+
+Out = Annotated[Path, folder_option("--out", "Where the pages and results are.")]
 Profiles = Annotated[
     list[str] | None,
     typer.Option(
         "--tolerances",
+        parser=_profile,
+        metavar="PROFILE",
         help="A shipped profile (beginners, published) or your own TOML file; given again, a later one lies over an earlier one. "
         "What run or report is given is kept for all that follows.",
     ),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli_parts import Out, results
+from pipeline.cli_parts import Out, Profiles, file_option, results
 from pipeline.errors import MatsideError
 
 if TYPE_CHECKING:
@@ -18,9 +18,6 @@ focus_app = typer.Typer(
     name="focus", no_args_is_help=True, rich_markup_mode="markdown",
     help="Choose what an athlete works on yourself, or see what is chosen.\n\nExample: `matside focus pin OT-01 lunge hip_angle --until 2027-04-01`",
 )  # fmt: skip
-Profiles = Annotated[
-    list[str] | None, typer.Option("--tolerances", help="A shipped profile (beginners, published) or your own TOML file, as for the run.")
-]
 Code = Annotated[str, typer.Argument(help="The athlete's code, as on the roster.")]
 
 
@@ -37,10 +34,9 @@ def practice(
     cohort: Annotated[str, typer.Option("--cohort", help="One cohort only, in a file of its own.")] = "",
     paper: Annotated[str | None, typer.Option("--paper", help="a4 or letter; kept for the runs that follow.")] = None,
     settings: Annotated[
-        Path | None,
-        typer.Option("--settings", help="Your own copy of configs/practice.toml; kept for the runs that follow.", dir_okay=False),
+        Path | None, file_option("--settings", "Your own copy of configs/practice.toml; kept for the runs that follow.")
     ] = None,
-    roster: Annotated[Path | None, typer.Option("--roster", help="A roster newer than that of the last run.", dir_okay=False)] = None,
+    roster: Annotated[Path | None, file_option("--roster", "A roster newer than that of the last run.")] = None,
     tolerances: Profiles = None,
     out: Out = Path("reports"),
 ) -> None:

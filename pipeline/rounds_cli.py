@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.asked import asked_day
-from pipeline.cli_parts import Out, results
+from pipeline.cli_parts import Out, Profiles, file_argument, file_option, results
 from pipeline.errors import MatsideError, WrongCommandLine
 
 if TYPE_CHECKING:
@@ -23,10 +23,7 @@ eye_app = typer.Typer(
     no_args_is_help=True, help="The coach's own verdicts beside Matside's.\n\nExample: `matside eye show`"
 )  # fmt: skip
 
-Profiles = Annotated[list[str] | None, typer.Option("--tolerances", help="As for `matside report`.")]
-RoundFile = Annotated[
-    Path | None, typer.Option("--round", help="Your own points, teams and rounds; see configs/points.toml.", dir_okay=False)
-]
+RoundFile = Annotated[Path | None, file_option("--round", "Your own points, teams and rounds; see configs/points.toml.")]
 
 
 @points_app.command()
@@ -93,7 +90,7 @@ def blank(
 
 @points_app.command()
 def enter(
-    file: Annotated[Path, typer.Argument(help="The CSV with the columns team, athlete, round and points.", dir_okay=False)],
+    file: Annotated[Path, file_argument("FILE", "The CSV with the columns team, athlete, round and points.")],
     day: Annotated[str, typer.Option("--date", help="The day of the round; today if not given.")] = "",
     plan: RoundFile = None,
     out: Out = Path("reports"),
@@ -141,9 +138,7 @@ def add(
 
 @eye_app.command()
 def read(
-    file: Annotated[
-        Path, typer.Argument(help="A CSV with the columns detail, side and eye, and either link, or clip and attempt.", dir_okay=False)
-    ],
+    file: Annotated[Path, file_argument("FILE", "A CSV with the columns detail, side and eye, and either link, or clip and attempt.")],
     out: Out = Path("reports"),
     tolerances: Profiles = None,
 ) -> None:
@@ -197,9 +192,7 @@ def show(
 
 
 def routines(
-    file: Annotated[
-        Path | None, typer.Argument(help="Your own routines; see configs/routines.toml. Not given: say which count.", dir_okay=False)
-    ] = None,
+    file: Annotated[Path | None, file_argument("FILE", "Your own routines; see configs/routines.toml. Not given: say which count.")] = None,
     out: Out = Path("reports"),
     tolerances: Profiles = None,
 ) -> None:

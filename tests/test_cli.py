@@ -1,14 +1,13 @@
 """The command: every failure is one line and has its own exit code, and what was asked is done."""
 
 import re
-import sys
 
 import pytest
 
 from pipeline import cli
 from pipeline.batch.lock import only_run
-from pipeline.errors import WrongCommandLine
 from tests.batch.nights import StandIn, clips_folder, rows_of
+from tests.command_line import matside
 
 
 @pytest.fixture
@@ -21,26 +20,6 @@ def stand_in(monkeypatch):
     monkeypatch.setattr(run_module, "run_folder", lambda *args, **kwargs: real(*args, **{**kwargs, "engine": engine}))
     monkeypatch.setenv("COLUMNS", "200")
     return engine
-
-
-def matside(*arguments, monkeypatch=None):
-    """(exit code, stdout, stderr) of the real entry point, in this process."""
-    import contextlib
-    import io
-
-    out, err = io.StringIO(), io.StringIO()
-    before = sys.argv
-    sys.argv = ["matside", *map(str, arguments)]
-    try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            try:
-                cli.main()
-                code = 0
-            except SystemExit as end:
-                code = end.code or 0
-    finally:
-        sys.argv = before
-    return code, out.getvalue(), err.getvalue()
 
 
 def test_a_good_run_ends_with_0_and_says_where_the_pages_are(tmp_path, stand_in):
@@ -219,36 +198,10 @@ def test_doctor_finds_this_machine_fit(tmp_path):
         assert words in out
 
 
-@pytest.mark.parametrize(
-    ("words", "line"),
-    [
-        (("athlete", "OT-01", "--since", "3.3.26"),
-         "--since: expected a date such as 2026-03-02 or 2.3.2026, but got '3.3.26'. Write the year in full and try again."),
-        (("compare", "--until", "2026-02-30"),
-         "--until: expected a date such as 2026-03-02 or 2.3.2026, but got '2026-02-30'. Write the year in full and try again."),
-        (("compare", "--skill", "handstand"),
-         "--skill: expected one of lunge, loaded_lunge, cartwheel, backward_roll, shoulder_stand, but got 'handstand'. Choose one and try again."),
-        (("run", ".", "--engine", "cloud"), "--engine: expected local or dask, but got 'cloud'. Leave it out for this computer alone."),
-        (("points", "fill", "--until", "2026-03-09"), "--until: expected --date, the first day, beside it. Give both."),
-        (("run", ""), "run: expected the name of a folder or file, but got ''. A dot means the current folder."),
-        (("run", ".", "--roster", ""), "--roster: expected the name of a folder or file, but got ''. A dot means the current folder."),
-        (("report", "--tolerances=",), "--tolerances: expected the name of a folder or file, but got ''. A dot means the current folder."),
-    ],
-)  # fmt: skip
-def test_an_option_that_cannot_be_meant_so_is_one_plain_line(words, line, tmp_path):
-    assert matside(*words, "--out", tmp_path) == (2, "", f"matside: {line}\n")
-
-
-@pytest.mark.parametrize("words", [("run", "--wait", ""), ("run", "--out", "pages", ""), ("report", "--out", ""), ("report", "--out=")])
-def test_an_empty_word_is_never_the_current_folder(words):
-    """What a script leaves behind whose variable is not set."""
-    with pytest.raises(WrongCommandLine):
-        cli.refuse_empty_paths(words)
-
-
-def test_empty_words_that_are_no_paths_are_left_alone():
-    for words in (("note", "OT-01", "2026-03-02", ""), ("run", "clips", "--language", ""), ("run", "clips", "--language="), ()):
-        cli.refuse_empty_paths(words)
+def test_empty_words_that_are_no_paths_are_left_alone(tmp_path, stand_in):
+    folder = clips_folder(tmp_path)
+    assert matside("run", folder, "--out", tmp_path / "out", "--language", "")[0] == 0
+    assert matside("run", folder, "--out", tmp_path / "out", "--language=")[0] == 0
 
 
 def test_days_are_typed_as_they_are_in_the_tables():
