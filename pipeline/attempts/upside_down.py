@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -185,18 +186,20 @@ def _cartwheel(s: Signals, over: Over) -> Candidate | None:
 
 
 def _crossing(t: np.ndarray, v: np.ndarray, low: int, limit: int, level: float) -> float:
-    """Going back from the sample `low`, where v is below level: the time at which v came down through it."""
-    for i in range(low, max(limit, 1) - 1, -1):
-        if v[i - 1] >= level > v[i]:
-            return float(t[i] - (level - v[i]) / (v[i - 1] - v[i]) * (t[i] - t[i - 1]))
+    """Going back from the sample `low`, where v is below level: the time at which v came down through it, seen or not."""
+    known = np.flatnonzero(np.isfinite(v[limit : low + 1])) + limit
+    for j, i in reversed(list(pairwise(known))):
+        if v[j] >= level > v[i]:
+            return float(t[i] - (level - v[i]) / (v[j] - v[i]) * (t[i] - t[j]))
     return float(t[limit])
 
 
 def _crossing_down(t: np.ndarray, v: np.ndarray, top: int, limit: int, level: float) -> float:
-    """Going on from the sample `top`, where v is high: the time at which v comes down through level."""
-    for i in range(top + 1, limit + 1):
-        if v[i - 1] >= level > v[i]:
-            return float(t[i] - (level - v[i]) / (v[i - 1] - v[i]) * (t[i] - t[i - 1]))
+    """Going on from the sample `top`, where v is high: the time at which v comes down through level, seen or not."""
+    known = np.flatnonzero(np.isfinite(v[top : limit + 1])) + top
+    for j, i in pairwise(known):
+        if v[j] >= level > v[i]:
+            return float(t[i] - (level - v[i]) / (v[j] - v[i]) * (t[i] - t[j]))
     return float(t[limit])
 
 
