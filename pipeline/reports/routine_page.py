@@ -15,7 +15,7 @@ from pipeline.reports.pages import beside_stylesheet, content_policy
 from pipeline.reports.places import athlete_file
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.reports.routine_steps import RoutineLine, routine_lines
-from pipeline.reports.routine_view import LossRow, RoutineRecords, loss_rows
+from pipeline.reports.routine_view import LossRow, RoutineRecords, first_rows, loss_rows
 from pipeline.reports.trend_page import csv_text
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
@@ -33,6 +33,7 @@ class RoutineView:
     summary: str
     said: str
     rows: list[LossRow]
+    first: int  # how many of them stand open
     routines: list[RoutineLine] = field(default_factory=list)
     more_routines: str = ""
     athletes: list[tuple[str, str, str]] = field(default_factory=list)  # code, link, what falls apart first
@@ -54,6 +55,7 @@ def write_routine(
         summary=_summary(tr, len(codes), len(records.pairs.drop_duplicates(["athlete", "day"]))),
         said=_said(tr, club),
         rows=loss_rows(tr, club, tolerances, club=True),
+        first=first_rows(club),
         routines=lines[:MOST_ROUTINES],
         more_routines=tr.gettext("and %d earlier ones, on the athletes' pages") % (len(lines) - MOST_ROUTINES) if len(lines) > MOST_ROUTINES else "",
         athletes=[

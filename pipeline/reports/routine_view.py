@@ -10,7 +10,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from pipeline.reports.language import Translations, in_units
-from pipeline.reports.numbers import half_width, quantity, span
+from pipeline.reports.numbers import half_width, plus_minus, quantity, span
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
@@ -22,6 +22,7 @@ from pipeline.vocabulary import DETAIL, Setting, Skill
 
 WEEKS = 26  # the last half year, as the trends show it
 WIDE, HIGH = 200, 18  # of a drawn loss
+HIDDEN = 0.25  # share of a level's ± from which on it is said that attempts lay on both sides of the target
 
 
 @dataclass(frozen=True)
@@ -83,13 +84,30 @@ def _row(tr: Translations, one: Loss, tolerances: Tolerances, scale: tuple[float
     size = in_units(tr, quantity(abs(one.loss), unit, half=half))
     nothing = not any(digit in size for digit in "123456789")
     words = tr.gettext("%s lost") if one.loss > 0 else tr.gettext("%s gained")
-    ends = in_units(tr, span(one.low, one.high, unit)) if math.isfinite(one.low) else ""
+    low, high = (one.low, one.high) if one.loss > 0 or nothing else (-one.high, -one.low)  # of what was gained, as the words say
+    ends = in_units(tr, span(low, high, unit)) if math.isfinite(one.low) else ""
+    target = tolerances[one.skill, one.detail].target
     return LossRow(
-        title=column_title(tr, one.column), skill=skill_title(one.skill), alone=in_units(tr, quantity(one.alone, unit, half=half)),
-        routine=in_units(tr, quantity(one.routine, unit, half=half)), lost=tr.gettext("nothing lost") if nothing else words % size, range=ends,
+        title=column_title(tr, one.column), skill=skill_title(one.skill),
+        alone=_level(tr, one.alone, one.alone_half, one.alone_off, unit, target),
+        routine=_level(tr, one.routine, one.routine_half, one.routine_off, unit, target),
+        lost=tr.gettext("nothing lost") if nothing else words % size, range=ends,
         bar=loss_bar(one, tolerances[one.skill, one.detail].close_within, scale), said=_said(tr, one), sure=one.sure and one.loss > 0,
         count=_count(tr, one, club),
     )  # fmt: skip
+
+
+def _level(tr: Translations, value: float, half: float, off: float, unit: str, target: float) -> str:
+    """A level with its ±, and beside it how far off the attempts were where their mean hides that: one piked, the next arched."""
+    level = in_units(tr, plus_minus(value, value - half, value + half, unit) if math.isfinite(half) else quantity(value, unit))
+    hidden = off - abs(value - target) > HIDDEN * half
+    return f"{level} ({tr.gettext('%s off') % in_units(tr, quantity(off, unit))})" if hidden else level
+
+
+def first_rows(losses: Sequence[Loss], least: int = 4) -> int:
+    """How many rows of a ranking stand open: all that were lost beyond doubt, in the club or in these attempts, and a few at least."""
+    first = max(min(least, len(losses)), *(i for i, one in enumerate(losses, 1) if one.low > 0), 0)
+    return len(losses) if len(losses) == first + 1 else first  # one row alone is not put away
 
 
 def _said(tr: Translations, one: Loss) -> str:

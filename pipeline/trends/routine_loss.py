@@ -53,6 +53,10 @@ class Loss:
     basis: Basis
     p: float = math.nan  # chance of such a loss, or gain, where nothing is lost; NaN where nothing can be said about what is usual
     sure: bool = False  # after Holm's correction over everything ranked together
+    alone_half: float = math.nan  # half of the 95 % interval that the readings themselves state for a level like `alone`
+    routine_half: float = math.nan
+    alone_off: float = math.nan  # mean distance from the target, where both its sides count: levels on either side hide it
+    routine_off: float = math.nan
 
     @property
     def column(self) -> tuple[str, str, str]:
@@ -61,16 +65,21 @@ class Loss:
 
 
 def paired_losses(sessions: pd.DataFrame, tolerances: Tolerances) -> pd.DataFrame:
-    """One row a pair of sessions: the columns of `pair_settings`, loss, share. Details without a tolerance are left out."""
+    """One row a pair of sessions: the columns of `pair_settings`, loss, share, and alone_off and routine_off, the distances from the
+    target where both its sides count (else NaN). Details without a tolerance are left out."""
     pairs = pair_settings(sessions)
     keep = np.array([(s, d) in tolerances for s, d in zip(pairs["skill"], pairs["detail"], strict=True)], dtype=bool)
     pairs = pairs[keep].reset_index(drop=True)
     loss, share = np.zeros(len(pairs)), np.full(len(pairs), np.nan)
+    off = {setting: np.full(len(pairs), np.nan) for setting in ("alone", "routine")}
     for key, at in pairs.groupby(["skill", "detail"], sort=False).indices.items():
         tolerance = tolerances[key]
         loss[at] = lost(pairs["alone"].to_numpy()[at], pairs["routine"].to_numpy()[at], tolerance)
         share[at] = loss[at] / tolerance.close_within if tolerance.close_within > 0 else np.nan
-    return pairs.assign(loss=loss, share=share)
+        if tolerance.kind is Kind.BOTH:
+            for setting, distances in off.items():
+                distances[at] = np.abs(pairs[setting].to_numpy()[at] - tolerance.target)
+    return pairs.assign(loss=loss, share=share, alone_off=off["alone"], routine_off=off["routine"])
 
 
 def lost(alone: np.ndarray, routine: np.ndarray, tolerance: Tolerance) -> np.ndarray:
@@ -153,10 +162,13 @@ def _group(one: Loss) -> int:
 def _loss(
     skill: str, detail: str, side: str, part: pd.DataFrame, mean: float, se: float, df: float, basis: Basis, *, athletes: int
 ) -> Loss:  # fmt: skip
-    per = part.groupby("athlete", sort=False)[["alone", "routine", "loss", "share"]].mean().mean()
+    each = part.groupby("athlete", sort=False)[["alone", "routine", "share", "alone_off", "routine_off", "alone_own", "routine_own"]].mean()
+    per = each.mean()
+    halves = Z95 * np.sqrt(each[["alone_own", "routine_own"]].mean(skipna=False))  # of levels: what all readings err alike stays in them
     quantile = Z95 if math.isinf(df) else t_quantile(df) if math.isfinite(df) else math.nan
     p = two_sided_p(mean / se, df) if basis is Basis.USUAL and se > 0 else (0.0 if mean else 1.0) if basis is Basis.USUAL else math.nan
     return Loss(
         skill, detail, side, float(per["alone"]), float(per["routine"]), mean, mean - quantile * se, mean + quantile * se, float(per["share"]), len(part),
-        athletes, basis, p,
+        athletes, basis, p, alone_half=float(halves["alone_own"]), routine_half=float(halves["routine_own"]),
+        alone_off=float(per["alone_off"]), routine_off=float(per["routine_off"]),
     )  # fmt: skip

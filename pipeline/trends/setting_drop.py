@@ -27,9 +27,9 @@ class Drop:
 
 
 def pair_settings(sessions: pd.DataFrame) -> pd.DataFrame:
-    """One row a pair: LINE, day, drop, then what it is made of: alone, routine (the medians) and own (the variance that the readings'
-    own intervals state for the difference; NaN where the sessions do not say). Each session is used once, with the nearest free
-    one of the other setting."""
+    """One row a pair: LINE, day, drop, then what it is made of: alone, routine (the medians), alone_own, routine_own (the variances that
+    the readings' own intervals state for them; NaN where the sessions do not say) and own, their sum. Each session is used once, with
+    the nearest free one of the other setting."""
     routine = (sessions["setting"] == Setting.ROUTINE.value).to_numpy()
     day, median = sessions["day"].to_numpy(float), sessions["median"].to_numpy(float)
     own = sessions["own"].to_numpy(float) if "own" in sessions else np.full(len(sessions), np.nan)
@@ -38,9 +38,10 @@ def pair_settings(sessions: pd.DataFrame) -> pd.DataFrame:
         r, a = at[routine[at]], at[~routine[at]]
         if len(r) and len(a):
             rows += [
-                (*map(str, name), day[i], median[i] - median[j], median[j], median[i], own[i] + own[j]) for i, j in _nearest(day, r, a)
+                (*map(str, name), day[i], median[i] - median[j], median[j], median[i], own[j], own[i], own[i] + own[j])
+                for i, j in _nearest(day, r, a)
             ]
-    return pd.DataFrame(rows, columns=[*LINE, "day", "drop", "alone", "routine", "own"])
+    return pd.DataFrame(rows, columns=[*LINE, "day", "drop", "alone", "routine", "alone_own", "routine_own", "own"])
 
 
 def _nearest(day: np.ndarray, r: np.ndarray, a: np.ndarray) -> list[tuple[int, int]]:

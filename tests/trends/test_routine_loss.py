@@ -94,6 +94,7 @@ def test_intervals_hold_the_built_in_loss():
         table = pd.DataFrame(
             {
                 "athlete": np.repeat([f"A{k}" for k in range(6)], 4), "skill": FLAT[0], "detail": FLAT[1], "side": "", "alone": 165.0, "own": 1.0,
+                "alone_own": 0.5, "routine_own": 0.5, "alone_off": 15.0, "routine_off": 20.0,
                 "loss": np.repeat(children, 4) + 2 * rng.standard_normal(24),
             }
         )  # fmt: skip
@@ -110,6 +111,18 @@ def test_the_club_steadies_a_childs_interval():
     pairs = pairs_of(*rows, lucky)
     by_herself, with_club = (athlete_losses(pairs, "L", scatter)[0] for scatter in (None, learn_loss_scatter(pairs)))
     assert with_club.high - with_club.low > 10 * (by_herself.high - by_herself.low)
+
+
+def test_levels_have_the_readings_own_doubt_and_say_what_their_mean_hides():
+    """Two children, one piked and one arched by 10°, both at 180° in the routine, each reading known to ± 3° (sd 3 / 1.96)."""
+    sd = 3 / 1.959964
+    (found,) = club_losses(pairs_of(*(both(FLAT, [a], [180.0], athlete=who, own=sd) for who, a in (("A", 170.0), ("B", 190.0)))))
+    assert_allclose([found.alone, found.routine, found.loss], [180, 180, -10])
+    assert_allclose([found.alone_off, found.routine_off], [10, 0])
+    assert_allclose([found.alone_half, found.routine_half], 3, rtol=1e-5, err_msg="readings may all err alike: more of them do not help")
+    (lean,) = club_losses(pairs_of(both(LEAN, [4.0, 6.0], [8.0, 8.0], own=sd)))
+    assert np.isnan([lean.alone_off, lean.routine_off]).all(), "one side counts: the level says it all"
+    assert_allclose(lean.alone_half, 3, rtol=1e-5)
 
 
 def test_without_pairs_or_tolerance_there_is_nothing_to_rank():
