@@ -213,7 +213,8 @@ def _term(tr: Translations, term: NextTerm) -> TermView:
 
     first = detail_words(tr, *term.first) if term.first else ""
     return TermView(
-        term.cohort, first, share_words(term.share_met, term.low, term.high) if term.first else "", listed(term.or_else), listed(term.film_better),
+        term.cohort, first, share_words(term.share_met, term.low, term.high) if term.first else "", listed(term.or_else),
+        listed([p for p in term.film_better if not is_further(*p)]),  # of the others one phone seldom tells more, however well it films
         said(tr, term.why),
     )  # fmt: skip
 

@@ -188,14 +188,20 @@ def _summary(tr: Translations, week: Week, rows: Sequence[ReadingRow]) -> str:
     clips, attempts = len(week.clips), len(week.attempts)
     if not rows:
         return tr.gettext("Nothing was measured in this week.") if week.date else tr.gettext("None of them was measured.")
-    told = sum(r.verdict != Verdict.CANNOT_TELL for r in rows)
+    lines = [r for r in rows if not is_further(r.skill, r.detail)]
+    further = [r for r in rows if is_further(r.skill, r.detail)]
     athletes = len({r.athlete for r in rows})
     return " ".join((
         tr.ngettext("%d clip,", "%d clips,", clips) % clips,
         tr.ngettext("%d attempt", "%d attempts", attempts) % attempts,
         tr.ngettext("by %d athlete.", "by %d athletes.", athletes) % athletes,
-        tr.gettext("%(told)d of %(all)d readings could be told.") % {"told": told, "all": len(rows)},
+        tr.gettext("%(told)d of %(all)d body lines could be told,") % _told(lines),
+        tr.gettext("and %(told)d of %(all)d further details.") % _told(further),
     ))  # fmt: skip
+
+
+def _told(rows: Sequence[ReadingRow]) -> dict[str, int]:
+    return {"told": sum(r.verdict != Verdict.CANNOT_TELL for r in rows), "all": len(rows)}
 
 
 def _table(tr: Translations, rows: Sequence[ReadingRow], root: str, pages: Mapping[str, str], tolerances: Tolerances) -> TableView:
