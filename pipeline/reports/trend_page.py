@@ -19,7 +19,7 @@ from pipeline.reports.trend_view import TrendView, trend_view
 from pipeline.reports.words import CAUTION
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import INVENTED, Store
-from pipeline.trends.athlete import athlete_trends
+from pipeline.trends.athlete import ENOUGH_SESSIONS, athlete_trends
 from pipeline.trends.filters import Filters, latest
 from pipeline.trends.precision import Precision, learn
 from pipeline.trends.sessions import sessions
@@ -147,7 +147,16 @@ def write_athletes(
     cohorts = _has_cohorts(out)
     for page, root, folder in [(out / FOLDER / "index.html", "../", ""), *([(out / "index.html", "", f"{FOLDER}/")] if front else [])]:
         write_changed(
-            page, template.render(entries=entries, root=root, folder=folder, cohorts=cohorts, beside=beside, filters=filter_words(tr, None))
+            page,
+            template.render(
+                entries=entries,
+                root=root,
+                folder=folder,
+                cohorts=cohorts,
+                beside=beside,
+                filters=filter_words(tr, None),
+                enough=ENOUGH_SESSIONS,
+            ),
         )
     return out / FOLDER / "index.html"
 

@@ -49,6 +49,7 @@ class SeriesView:
     plot: Markup
     facts: list[tuple[str, str]]  # name, figure with unit
     gist: str  # where it began and where it stands: 149° → 160°, or what it is now
+    levels: str  # the same, each with its ±
     limit: str  # up to how much of a change could be chance; nothing where that is not known
 
 
@@ -153,6 +154,7 @@ def _detail(
                 plot,
                 _facts(tr, trend),
                 _gist(tr, trend),
+                _levels(tr, trend),
                 said(tr, amount(trend.change.mdc, trend.unit)) if math.isfinite(trend.change.mdc) else "",
             )
         )
