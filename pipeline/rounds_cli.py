@@ -152,7 +152,7 @@ def read(
         said = eye.read_said(store, file)
         eye.add(store, said)
         _redraw(store, out, tolerances)
-    typer.echo(f"{len(said)} verdicts kept.")
+    typer.echo(f"{len(said)} verdict{'s' if len(said) != 1 else ''} kept.")
 
 
 @eye_app.command()

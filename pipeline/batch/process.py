@@ -99,7 +99,7 @@ def _process(task: Task, tell: Tell, began: float) -> ClipResult:
         raise UnreadableClip("; ".join(track.notes), frames=len(track), seconds=float(track.t[-1]))
     return ClipResult(
         clip=task.clip, content=task.content, athlete=task.athlete, cohort=task.cohort, date=task.date,
-        status=MEASURED if results else NOTHING_FOUND, reason=_reason(track, results), frames=len(track),
+        status=MEASURED if results else NOTHING_FOUND, reason=_reason(track, results, task.path.name), frames=len(track),
         seconds_of_work=time.perf_counter() - began, duration_s=float(track.t[-1]) if len(track) else 0.0,
         made_with=task.made_with, attempts=results,
     )  # fmt: skip
@@ -145,9 +145,9 @@ def _measured(task: Task, track, attempt) -> AttemptResult:
     return AttemptResult(attempt, link, readings, curves, pictures)
 
 
-def _reason(track, results: list) -> str:
-    """What the coach should know of a clip that could be read; empty where all went well."""
-    said = list(track.notes)
+def _reason(track, results: list, name: str) -> str:
+    """What the coach should know of a clip that could be read; empty where all went well. The clip's name stands beside it already."""
+    said = [note.removeprefix(f"{name}: ") for note in track.notes]
     if not results:
         if not track.seen.any():
             said.append("nobody was found in the picture. Film the whole body, standing upright at the start, from the side or the front")

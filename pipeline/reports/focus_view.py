@@ -138,7 +138,7 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
             return tr.gettext("Cannot tell yet: %(detail)s was certainly short in only %(short)d of %(goes)d goes, %(value)s on %(day)s") % {
                 "detail": title, "short": one.short, "goes": one.goes, **read,
             }  # fmt: skip
-        return tr.gettext("Cannot tell yet: nothing is certainly short; nearest is %(detail)s, %(value)s on %(day)s") % {
+        return tr.gettext("Cannot tell yet: nothing is certainly short; look first at %(detail)s, %(value)s on %(day)s") % {
             "detail": title, **read,
         }  # fmt: skip
     assert one is not None and focus.key is not None

@@ -114,7 +114,7 @@ def test_a_clip_that_breaks_off_is_measured_as_far_as_it_goes(tmp_path):
         return Task(clip.name, clip, f"{share}".ljust(32, "0"), "OT-01", "Otters", "2026-03-02", LandmarkSettings(), tmp_path / "data")
 
     measured = process_clip(cut(0.75))
-    assert measured.status == "measured" and "the clip breaks off after" in measured.reason
+    assert measured.status == "measured" and measured.reason.startswith("the clip breaks off after")
     assert 40 < measured.frames < 137
     with pytest.raises(UnreadableClip, match="the clip breaks off"):
         process_clip(cut(0.3))

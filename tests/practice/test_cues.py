@@ -94,7 +94,7 @@ def test_the_end_that_is_just_beyond_is_not_rounded_onto_the_limit():
 
 def test_a_doubtful_reading_is_said_to_be_doubtful_and_how_to_film_it():
     view = focus_view(TR, one(140, 170), TOLERANCES)
-    assert view.sentence == "Cannot tell yet: nothing is certainly short; nearest is Hips, 155° ± 15° on 2 March 2026."
+    assert view.sentence == "Cannot tell yet: nothing is certainly short; look first at Hips, 155° ± 15° on 2 March 2026."
     assert (view.cue, view.perhaps, view.certain) == ("Film side-on again", "Hips?", False) and view.film.startswith(
         "Film from the side, phone"
     )
