@@ -7,8 +7,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-METHOD = 10  # raise when the code changes what it gives for the same settings
-OTHER_MOMENTS = 1.5  # times as often, where a clip is followed once more
+METHOD = 11  # raise when the code changes what it gives for the same settings
+OTHER_MOMENTS = (1.5, 1.25)  # times as often, where a clip is followed once more, and a third time
 
 
 class LandmarkSettings(BaseModel):
@@ -29,9 +29,10 @@ class LandmarkSettings(BaseModel):
     most_frames_per_second: float = Field(62.0, ge=10, le=480, description="Frames that come faster are passed over.")
     memory_mb: int = Field(240, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
 
-    def at_other_moments(self) -> LandmarkSettings:
-        """The same, but people are looked for half as often again, and so at other moments."""
-        return self.model_copy(update={"find_per_second": min(OTHER_MOMENTS * self.find_per_second, 30.0)})
+    def at_other_moments(self) -> tuple[LandmarkSettings, ...]:
+        """The same, but people are looked for OTHER_MOMENTS as often, and so at other moments."""
+        often = dict.fromkeys(min(times * self.find_per_second, 30.0) for times in OTHER_MOMENTS)
+        return tuple(self.model_copy(update={"find_per_second": per_second}) for per_second in often if per_second != self.find_per_second)
 
     def key(self) -> str:
         """Short hash of the settings and the method; the models' own hashes are kept beside it (`models.used`), since a file can change."""

@@ -1,4 +1,4 @@
-"""A clip is followed with a second look where its attempts are, and once more where there are none."""
+"""A clip is followed with a second look where its attempts are, and again while its track is in doubt."""
 
 from dataclasses import replace
 
@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from pipeline.attempts.find import find_attempts
-from pipeline.attempts.followed import attempts_of, follow, followed
+from pipeline.attempts.followed import DOUBTFUL, attempts_of, doubt, follow, followed
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks import locate
 from pipeline.landmarks.choose import OPEN_CHOICE
 from pipeline.landmarks.settings import LandmarkSettings
-from pipeline.landmarks.track import N, Track
+from pipeline.landmarks.track import INDEX, N, Track
 from tests.landmarks.test_sample_clip import ALONE, SAMPLES
 
 
@@ -56,10 +56,33 @@ def tries(monkeypatch, *tracks):
     return looked
 
 
+def leaping(every):
+    """The cartwheel with a knee that leaps in one frame of so many."""
+    track = cartwheel()
+    xy = track.xy.copy()
+    xy[::every, INDEX["left_knee"]] += 200.0
+    return replace(track, xy=xy)
+
+
 def test_a_clip_whose_track_shows_no_skill_is_followed_once_more_at_other_moments(monkeypatch):
     looked = tries(monkeypatch, standing(), cartwheel())
     assert attempts_of(follow("clip.mp4", LandmarkSettings(), source="clip")) == attempts_of(cartwheel()) != []
     assert looked == [4.0, 6.0]
+
+
+def test_an_unsteady_track_that_shows_one_is_followed_once_more_too(monkeypatch):
+    looked = tries(monkeypatch, leaping(6), cartwheel())
+    track = follow("clip.mp4", LandmarkSettings(), source="clip")
+    assert np.array_equal(track.xy, cartwheel().xy)
+    assert looked == [4.0, 6.0]
+
+
+def test_and_a_third_time_where_that_is_in_doubt_too_and_the_least_doubtful_is_taken(monkeypatch):
+    first, second, third = leaping(4), leaping(8), leaping(6)
+    assert DOUBTFUL < doubt(second) < doubt(third) < doubt(first)
+    looked = tries(monkeypatch, first, second, third)
+    assert follow("clip.mp4", LandmarkSettings(), source="clip") is second
+    assert looked == [4.0, 6.0, 5.0]
 
 
 def test_where_neither_shows_one_the_first_stays(monkeypatch):
@@ -67,6 +90,11 @@ def test_where_neither_shows_one_the_first_stays(monkeypatch):
     looked = tries(monkeypatch, first, second)
     assert follow("clip.mp4", LandmarkSettings(find_per_second=25), source="clip") is first
     assert looked == [25.0, 30.0]
+
+
+def test_an_open_choice_puts_a_track_in_doubt():
+    open_one = replace(cartwheel(), notes=(f"{OPEN_CHOICE} (93 %)",))
+    assert doubt(open_one) == pytest.approx(doubt(cartwheel()) + 0.2)
 
 
 @pytest.mark.parametrize("track", [cartwheel(), nobody(), beside()], ids=["skill", "nobody", "another's skill"])
