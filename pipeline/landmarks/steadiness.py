@@ -8,7 +8,11 @@ from pipeline.landmarks.paths import CORE, torso
 from pipeline.landmarks.track import INDEX, Track
 
 LIMBS = np.array(
-    [(INDEX[f"{s}_{a}"], INDEX[f"{s}_{b}"]) for s in ("left", "right") for a, b in (("shoulder", "hip"), ("hip", "knee"), ("knee", "ankle"))]
+    [
+        (INDEX[f"{s}_{a}"], INDEX[f"{s}_{b}"])
+        for s in ("left", "right")
+        for a, b in (("shoulder", "hip"), ("hip", "knee"), ("knee", "ankle"))
+    ]
 )
 JOINTS = np.unique(LIMBS)
 AT_THE_EDGE = 0.5  # trunks from shoulders or hips to the picture's edge: who is not seen after that may have left it
