@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,21 +95,23 @@ def make_count(look: Look, detail: str, counts: tuple[int, int, int], evidence: 
     return Reading(detail, Side.NONE, float(value), low, high, unit, float(evidence.usable), "", evidence.at_s, evidence.line)
 
 
-def turned_to(look: Look, start: float, end: float) -> tuple[float, float]:
+def turned_to(look: Look, start: float, end: float, *, parts: Sequence[str] = ("shoulder", "hip")) -> tuple[float, float]:
     """(degrees, sd) which way she faces between two moments, seen from above: 0 to the picture's right, 90 away from the camera, -90
-    towards it. From the lines right to left through shoulders and hips: their length across the picture and their depth.
+    towards it. From the lines right to left through shoulders and hips (or other `parts`): their length across the picture and their
+    depth, each line's at a middle frame, so that a joint on another limb for a moment turns nothing.
     """
     s, track = look.scene, look.track
     i = np.flatnonzero((track.t >= start) & (track.t <= end))
-    xy, lines = look.placed(track.xy[i]), []
-    for part in ("shoulder", "hip"):
+    xy, lines, turns = look.placed(track.xy[i]), [], []
+    for part in parts:
         left, right = (look.in_space(xy[:, INDEX[f"{side}_{part}"]], track.z[i, INDEX[f"{side}_{part}"]]) for side in BOTH)
         g = (left - right)[np.isfinite(left - right).all(axis=-1)]
-        lines += [np.degrees(np.arctan2(-g[:, 0], g[:, 2]))] if len(g) else []
+        if len(g):
+            lines.append(np.arctan2(-g[:, 0], g[:, 2]))
+            turns.append(np.arctan2(-np.median(g[:, 0]), np.median(g[:, 2])))
     if not lines or not np.isfinite(s.unit):
         return float("nan"), float("nan")
-    every = np.radians(np.concatenate(lines))
-    mean = np.arctan2(np.sin(every).mean(), np.cos(every).mean())
-    away = np.degrees(np.angle(np.exp(1j * (every - mean))))
-    apart = [np.degrees(np.angle(np.mean(np.exp(1j * np.radians(one))) * np.exp(-1j * mean))) for one in lines]
-    return float(np.degrees(mean)), float(np.hypot(np.std(away) / 2, np.ptp(apart) / 2 if len(apart) > 1 else 0.0))
+    mean = float(np.angle(np.mean(np.exp(1j * np.array(turns)))))
+    away = np.degrees(np.angle(np.exp(1j * (np.concatenate(lines) - mean))))
+    apart = np.degrees(np.angle(np.exp(1j * (np.array(turns) - mean))))
+    return float(np.degrees(mean)), float(np.hypot(np.std(away) / 2, np.ptp(apart) / 2))

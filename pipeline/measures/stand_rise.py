@@ -23,8 +23,10 @@ TOUCH_S = 0.06
 SOLE = 0.03  # trunks that a resting foot's heel or toes lie above the floor
 FOOT = ("heel", "foot_index")
 HAND = ("wrist", "index", "pinky", "thumb")
-RISE_S = 0.25  # how long the way she faces on rising, and at the end, is looked at
+LINES = ("shoulder", "hip", "knee")  # from side to side: which way they face, she does
+RISE_S = 0.25  # about the moments at which the way she faces, before and at the end, is looked at, either way
 TURN_S = 0.9  # a quarter turn that begins when she has risen is over by then
+SAME_WAY = 25.0  # degrees between two looks at the way she stands at the end, less than which she has not turned on
 SAME_SPOT = 0.6  # trunks
 UNCLEAR = 60.0  # degrees of doubt beyond which a turn is not read
 
@@ -127,11 +129,15 @@ def _finish(look: Look) -> Evidence:
         problem = NO_LEAD
     if problem:
         return Evidence(float("nan"), usable=share, line=SHOULDERS, problem=problem)
-    first, first_sd = turned_to(look, a.start_s - 2 * RISE_S, a.start_s + RISE_S / 2)
-    last, last_sd = turned_to(look, stood - RISE_S, stood + RISE_S)
+    first, first_sd = turned_to(look, a.start_s - RISE_S, a.start_s + RISE_S, parts=LINES)
+    last, last_sd = turned_to(look, stood - RISE_S, stood + RISE_S, parts=LINES)
     if _still_there(look, stood, stood + TURN_S):  # a turn on the spot that follows belongs to the finish
-        late, late_sd = turned_to(look, stood + TURN_S - RISE_S, stood + TURN_S + RISE_S)
-        last, last_sd = (late, late_sd) if np.isfinite(late) else (last, last_sd)
+        late, late_sd = turned_to(look, stood + TURN_S - RISE_S, stood + TURN_S + RISE_S, parts=LINES)
+        further = _wrapped(late - last)
+        if abs(further) < SAME_WAY:  # she does not turn any more: two looks at one way
+            last, last_sd = last + further / 2, (last_sd + late_sd) / 2
+        elif np.isfinite(late):
+            last, last_sd = late, late_sd
     sideways = 0.0 if a.direction > 0 else 180.0
     if not np.isfinite(first) or first_sd > 25 or abs(_wrapped(first - sideways)) > 40:
         first, first_sd = sideways, 12.0
