@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import os
+import errno
+import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from datetime import date
@@ -45,8 +46,15 @@ def _path(where: str, kind: str) -> Callable[[str | Path], Path]:
 
     def given(word: str | Path) -> Path:
         path = Path(_not_empty(where, kind, str(word)))
-        wrong = os.path.isfile(path) if kind == "a folder" else os.path.isdir(path)  # False where the system would not say
-        if wrong:
+        try:
+            found = path.stat().st_mode
+        except OSError as error:
+            if error.errno in (errno.ENAMETOOLONG, errno.ELOOP):
+                raise WrongCommandLine(
+                    f"{where}: expected {kind}, but got {shown(str(path))}, which the system refuses ({error.strerror}). Name another."
+                ) from error
+            return path  # not there yet, or not to be looked at: whoever opens it says so
+        if stat.S_ISREG(found) if kind == "a folder" else stat.S_ISDIR(found):
             other = "a file" if kind == "a folder" else "a folder"
             raise WrongCommandLine(f"{where}: expected {kind}, but {shown(str(path), 200)} is {other}. Name {kind}.")
         return path

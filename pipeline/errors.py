@@ -27,6 +27,15 @@ def one_line(text: str) -> str:
     return plain(text).replace("\n", "\\n")
 
 
+def said_of(name: str, message: str) -> str:
+    r"""What a message says of a file whose name stands beside it already: the message without that name in front.
+
+    >>> said_of("a\udcff.mp4", plain("a\udcff.mp4: the file is empty"))
+    'the file is empty'
+    """
+    return message.removeprefix(f"{name}: ").removeprefix(f"{plain(name)}: ")
+
+
 def _harmless(text: str, i: int) -> bool:
     """A character that only shows itself; the joiner that makes one sign of two (a person and what she does) is, between signs."""
     if text[i] == JOINER:

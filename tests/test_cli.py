@@ -171,6 +171,12 @@ def test_share_writes_one_file_where_it_is_told_to_and_over_nobody_elses(tmp_pat
     file.write_text("a letter")
     code, _, err = matside("share", "OT-01", file, *where)
     assert code == 4 and "another file is there" in err and file.read_text() == "a letter"
+    for name in ("x.txt", "-", "x"):
+        code, _, err = matside("share", "OT-01", tmp_path / name, *where)
+        assert code == 4 and err.endswith(
+            ": expected a name that ends in .html, as only so a family's browser opens it. Add it to the name.\n"
+        )
+        assert not (tmp_path / name).exists()
     code, _, err = matside("share", "XX-99", tmp_path / "x.html", *where)
     assert code == 4 and "on record: " in err and not (tmp_path / "x.html").exists()
 
@@ -196,6 +202,9 @@ def test_doctor_finds_this_machine_fit(tmp_path):
     assert code == 0 and "WRONG" not in out
     for words in ("Python: 3.1", "pose_landmark_full.tflite, sha256 e9a5c5cb", "cores:", "memory:", "disk:"):
         assert words in out
+    (tmp_path / "letter.txt").touch()
+    code, out, _ = matside("doctor", "--out", tmp_path / "letter.txt" / "pages")
+    assert code == 4 and f"WRONG  pages: {tmp_path / 'letter.txt' / 'pages'}: no folder can be made" in out
 
 
 def test_empty_words_that_are_no_paths_are_left_alone(tmp_path, stand_in):

@@ -22,6 +22,8 @@ from tests.command_line import matside
         (("run", ".", "--engine", "cloud"), "--engine: expected local or dask, but got 'cloud'. Leave it out for this computer alone."),
         (("points", "fill", "--until", "2026-03-09"), "--until: expected --date, the first day, beside it. Give both."),
         (("run", "README.md"), "FOLDER: expected a folder, but 'README.md' is a file. Name a folder."),
+        (("run", ".", "--roster", "a" * 300),
+         f"--roster: expected a file, but got '{'a' * 60}…', which the system refuses (File name too long). Name another."),
         (("points", "fill", "--round", "configs"), "--round: expected a file, but 'configs' is a folder. Name a file."),
     ],
 )  # fmt: skip

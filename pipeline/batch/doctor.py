@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import platform
 import shutil
 import sys
@@ -127,6 +128,8 @@ def _disk(out: Path) -> Iterator[Finding]:
     hours = free * 1000 / LANDMARKS_MB_PER_CLIP_MINUTE / 60
     room = f"room for the landmarks of about {hours:,.0f} hours of clips"
     yield Finding("disk", f"{free:.1f} GB free at {place}: {room}", free >= LEAST_FREE_GB)
+    if not (place.is_dir() and os.access(place, os.W_OK)):
+        yield Finding("pages", f"{out}: no folder can be made or written there; expected one of your own, give it with --out", False)
 
 
 def _not_needed() -> Iterator[Finding]:

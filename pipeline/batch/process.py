@@ -10,7 +10,7 @@ from pathlib import Path
 
 from pipeline import __version__
 from pipeline.clips.content import stamp_of
-from pipeline.errors import MatsideError
+from pipeline.errors import MatsideError, said_of
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.store import AttemptResult, ClipResult
 from pipeline.vocabulary import Setting, Side, Skill
@@ -147,7 +147,7 @@ def _measured(task: Task, track, attempt) -> AttemptResult:
 
 def _reason(track, results: list, name: str) -> str:
     """What the coach should know of a clip that could be read; empty where all went well. The clip's name stands beside it already."""
-    said = [note.removeprefix(f"{name}: ") for note in track.notes]
+    said = [said_of(name, note) for note in track.notes]
     if not results:
         if not track.seen.any():
             said.append("nobody was found in the picture. Film the whole body, standing upright at the start, from the side or the front")

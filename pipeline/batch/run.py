@@ -24,7 +24,7 @@ from pipeline.batch.unassigned import show_unassigned
 from pipeline.clips.clip_list import ask
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.intake import FAILED, NEEDS_YOU, READY, SKIPPED, Clip, take_in
-from pipeline.errors import MatsideError, one_line
+from pipeline.errors import MatsideError, one_line, said_of
 from pipeline.settings import Settings
 from pipeline.store import ClipResult, Store
 
@@ -178,7 +178,7 @@ def _result(outcome: Outcome) -> ClipResult:
     task: Task = outcome.task
     if not outcome.fault:
         return outcome.value
-    fault = outcome.fault.removeprefix(f"{task.path.name}: ")
+    fault = said_of(task.path.name, outcome.fault)
     reason = fault if outcome.tries == 1 else f"{fault} (tried {outcome.tries} times)"
     return ClipResult(
         clip=task.clip, content=task.content, athlete=task.athlete, cohort=task.cohort, date=task.date, status=FAILED, reason=" ".join(reason.split()),

@@ -9,6 +9,7 @@ from pathlib import Path
 from pipeline.batch.pool import Outcome
 from pipeline.clips.content import stamp_of
 from pipeline.clips.intake import NEEDS_YOU, Clip
+from pipeline.errors import said_of
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,6 @@ def show_unassigned(
             key, asked = rows[event.task.clip]
             rows[event.task.clip] = (
                 key,
-                f"{asked}. No picture of it can be shown: {event.fault.removeprefix(event.task.path.name + ': ')}",
+                f"{asked}. No picture of it can be shown: {said_of(event.task.path.name, event.fault)}",
             )
     return write_sheets(out, data, rows, list_name=list_name, language=language)

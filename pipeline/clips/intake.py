@@ -12,7 +12,7 @@ from pipeline.clips.content import ContentHashes, stamp_of
 from pipeline.clips.naming import EARLIEST_YEAR, athlete_in_name, date_in_name, possible
 from pipeline.clips.roster import Roster, load_roster
 from pipeline.clips.scan import clip_name, find_clips, linked_folders, still_away
-from pipeline.errors import MatsideError, one_line
+from pipeline.errors import MatsideError, one_line, said_of
 from pipeline.vocabulary import Setting, Side, Skill
 
 READY, SKIPPED, NEEDS_YOU, FAILED = "ready", "skipped", "needs you", "failed"
@@ -117,7 +117,7 @@ def _settle(name: str, path: Path, told: Told | None, roster: Roster, today: dat
 
             clip = replace(clip, date=recorded_on(path))
     except MatsideError as error:
-        return replace(clip, status=FAILED, reason=str(error))
+        return replace(clip, status=FAILED, reason=said_of(path.name, str(error)))
     except OSError as error:
         return replace(clip, status=FAILED, reason=f"cannot be read ({error.strerror}); change its permissions or copy it again")
     if clip.date is None:

@@ -10,11 +10,13 @@ from pipeline.errors import MatsideError
 
 EXTENSIONS = frozenset({".mp4", ".mov", ".m4v", ".avi", ".webm", ".mkv", ".3gp", ".3g2", ".mts", ".m2ts", ".mpg", ".mpeg"})
 UNREAD = frozenset({".wmv", ".flv", ".mod"})  # videos all the same: the coach is told that they cannot be read
+RESULTS = "matside.sqlite"  # what lies beside it came out of a run: moving pictures, no clips
 NOT_HERS = frozenset({"@eadir", "#recycle", "@recycle", "$recycle.bin", "system volume information", "lost+found"})  # a disk's own folders
 
 
 def find_clips(folder: Path, *, leave_out: Sequence[Path] = ()) -> list[Path]:
-    """Every clip below `folder`, in the order of their names. Hidden files and folders, and those in `leave_out`, are passed over.
+    """Every clip below `folder`, in the order of their names. Hidden files and folders, those in `leave_out`, and what earlier runs with
+    another --out left among the clips are passed over.
 
     A phone's AppleDouble companions (`._IMG_1.MOV`) are hidden files and hold no picture; what lies in a disk's bin was thrown away.
     Raises MatsideError if the folder is not there or cannot be read.
@@ -52,7 +54,9 @@ def _folders(folder: Path, apart: set[Path]) -> Iterator[list[Path]]:
 
 
 def _looked_into(path: Path, apart: set[Path]) -> bool:
-    return not path.name.startswith(".") and path.name.lower() not in NOT_HERS and (not apart or path.resolve() not in apart)
+    if path.name.startswith(".") or path.name.lower() in NOT_HERS or (apart and path.resolve() in apart):
+        return False
+    return not os.path.isfile(path / RESULTS)
 
 
 def _walk(folder: Path, apart: set[Path]) -> Iterator[Path]:

@@ -30,12 +30,15 @@ def share_athlete(
 
     The file needs nothing beside it and links to nothing. It names no other athlete, no cohort and no clip file; its pictures
     are those already blurred in the `data` folder. What she works on is the same as on the coach's page. since : an ISO date, to share only what was filmed from then on.
-    Raises MatsideError where there is nothing to share, the file cannot be written, or a file of somebody else's is there.
+    Raises MatsideError where there is nothing to share, the name is no page's, the file cannot be written, or a file of somebody else's is
+    there.
     """
     if not _may_be_written_over(path, athlete):
         raise MatsideError(
             f"{path}: expected a new file or an earlier page for the family of {athlete}, but another file is there. Choose another name."
         )
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise MatsideError(f"{path}: expected a name that ends in .html, as only so a family's browser opens it. Add it to the name.")
     tr = translations(language)
     attempts = [a for a in attempts_of(store, score(store.readings(athlete), tolerances), athlete) if a.row.date >= since]
     if not athlete or not attempts:

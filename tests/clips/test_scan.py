@@ -85,6 +85,17 @@ def test_the_output_folder_is_left_out(folder):
     assert [p.name for p in find_clips(folder, leave_out=[folder / "reports"])] == ["a.mp4"]
 
 
+def test_what_earlier_runs_left_among_the_clips_is_no_clip(folder):
+    """Pages made with another --out, or moved since: their moving pictures are not filmed again."""
+    for made in ("week 9/data", "data"):
+        (folder / made / "pictures").mkdir(parents=True)
+        (folder / made / "matside.sqlite").touch()
+        (folder / made / "pictures" / "OT-01_2026-03-02_1a2b3c4d_1.mp4").write_bytes(b"x")
+    put(folder, "a.mp4")
+    put(folder, "week 9/b.mp4")
+    assert [p.name for p in find_clips(folder)] == ["a.mp4", "b.mp4"]
+
+
 def test_no_folder(tmp_path):
     with pytest.raises(MatsideError, match="nowhere: no such folder"):
         find_clips(tmp_path / "nowhere")
