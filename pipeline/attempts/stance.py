@@ -26,7 +26,8 @@ BODY = [INDEX[f"{side}_{part}"] for part in ("shoulder", "hip", "knee", "ankle")
 LEGS = 4  # of BODY, the last ones
 SPOILT = 1  # samples to either side that are between the two legs
 CLOSED = 0.3  # of the feet's distance just before and after, by which they seem nearer at least
-ASIDE = 0.75  # of how far their middle would go from under the hips, if one foot were seen where the other is
+ON_THE_WAY = 0.9  # of that distance: one leg is between its own place and the other's
+UNMOVED = 0.25  # of how much nearer they seem: of feet brought under the hips each does half of the way
 FASTEST_STEP = 8.0  # trunks a second of one foot against the other from sample to sample; drawn steps under a still trunk go up to 5.7
 
 
@@ -96,22 +97,27 @@ def _seen_stance(s: Signals) -> np.ndarray:
 def one_leg_twice(s: Signals) -> np.ndarray:
     """(n,) bool: moments within a stance at which both legs were seen in the place of one.
 
-    The feet seem to come together and part again, though trunk and hips stay where they are and the same foot is in front before and
-    after. Feet that do so are brought under the hips, and no faster than a foot steps; legs taken for each other leap, or lie together
-    where only one foot was.
+    The feet seem to come together and part again, though the trunk stays and the same foot is in front before and after. Feet that do
+    so are brought under the hips, and no faster than a foot steps. Legs taken for each other leap, or one of them stays as it was.
     """
     out = np.zeros(len(s.t), dtype=bool)
-    ankle = s.p("ankle")[..., 0]
-    ahead, middle = ankle[:, 0] - ankle[:, 1], ankle.mean(axis=1) - s.p("hip")[..., 0].mean(axis=1)
+    legs = s.p("ankle") - s.p("hip").mean(axis=1, keepdims=True)
+    ahead = legs[:, 0, 0] - legs[:, 1, 0]
     for (first, a), (b, last) in pairwise(runs(_seen_stance(s))):
-        if s.t[b] - s.t[a] >= MIXED_UP_S or ahead[a] * ahead[b] < 0 or not trunk_stays(s, a, b) or not np.isfinite(ahead[a : b + 1]).any():
+        if s.t[b] - s.t[a] >= MIXED_UP_S or ahead[a] * ahead[b] < 0 or not np.isfinite(ahead[a : b + 1]).any():
             continue
-        beside = np.r_[max(first, a - LEAP_REACH) : a + 1, b : min(last, b + LEAP_REACH) + 1]
-        wide, nearest = float(np.median(np.abs(ahead[beside]))), a + int(np.nanargmin(np.abs(ahead[a : b + 1])))
+        before, after = np.arange(max(first, a - LEAP_REACH), a + 1), np.arange(b, min(last, b + LEAP_REACH) + 1)
+        wide, nearest = float(np.quantile(np.abs(ahead[[*before, *after]]), 0.75)), a + int(np.nanargmin(np.abs(ahead[a : b + 1])))
         closed = wide - abs(ahead[nearest])
-        aside = abs(middle[nearest] - np.median(middle[beside])) > ASIDE * closed / 2
-        leapt = np.nanmax(np.abs(np.diff(ahead[max(first, a - LEAP_REACH) : min(last, b + LEAP_REACH) + 1]))) > FASTEST_STEP / RATE
-        if closed > CLOSED * wide and (aside or leapt):
+        moved = np.linalg.norm(legs[nearest] - np.median(legs[[*before, *after]], axis=0), axis=-1)
+        leapt = np.nanmax(np.abs(np.diff(ahead[before[0] : after[-1] + 1]))) > FASTEST_STEP / RATE
+        stays = np.nanmax(s.trunk_turn[a : b + 1]) - np.nanmin(s.trunk_turn[a : b + 1]) < STAYS_TURN
+        if closed > CLOSED * wide and stays and (np.min(moved) < UNMOVED * closed or (leapt and trunk_stays(s, a, b))):
+            between = np.abs(ahead) < ON_THE_WAY * wide
+            while a > before[0] and between[a]:
+                a -= 1
+            while b < after[-1] and between[b]:
+                b += 1
             out[a + 1 : b] = True
     return out
 
