@@ -3,6 +3,7 @@ stand in the other *_cli.py."""
 
 from __future__ import annotations
 
+import errno
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +13,7 @@ import typer
 from pipeline import __version__
 from pipeline.athletes_cli import add_athletes
 from pipeline.cli_parts import Out, Profiles, file_option, folder_argument, results
-from pipeline.errors import CANNOT_RUN, MatsideError, WrongCommandLine, shown
+from pipeline.errors import CANNOT_RUN, MatsideError, WrongCommandLine, plain, shown
 from pipeline.practice_cli import add_practice
 from pipeline.rounds_cli import eye_app, points_app, routines
 
@@ -193,12 +194,24 @@ def _options(
 
 
 def main() -> None:
-    """Entry point: our errors become one line on stderr and an exit code; anything else is a fault of ours and shows itself."""
+    """Entry point: our errors, and what the machine refuses, become one line on stderr and an exit code; anything else is a fault of ours and
+    shows itself."""
     try:
         app()
     except MatsideError as error:
-        print(f"matside: {error}", file=sys.stderr)
-        sys.exit(error.exit_code)
+        _stop(str(error), error.exit_code)
+    except PermissionError as error:
+        where = plain(str(error.filename or "a file"))
+        _stop(f"{where}: this user may not read or write it ({error.strerror}). Change its rights, close what holds it, or name another.")
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        _stop("a disk is full, perhaps the one that this output goes to. Make room and run again: what is done stays done.")
+
+
+def _stop(line: str, code: int = CANNOT_RUN) -> None:
+    print(f"matside: {line}", file=sys.stderr)
+    sys.exit(code)
 
 
 if __name__ == "__main__":

@@ -101,6 +101,11 @@ class Store(Erasing, LeanReadings):
                 )
             self._db.executescript(SCHEMA)
             self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+        except sqlite3.OperationalError as error:  # not for what is in it, but for the disk, its rights, or who holds it
+            raise MatsideError(
+                f"{path}: the results cannot be written to ({error}). Nothing is lost: see that the disk has room, that the file and those "
+                f"beside it ({path.name}-wal, -shm) are writable and no other program holds them, and run again."
+            ) from error
         except sqlite3.DatabaseError as error:
             raise MatsideError(
                 f"{path}: cannot be used as the results database ({error}). Move it away to start anew; the clips are untouched."

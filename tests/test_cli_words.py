@@ -1,5 +1,7 @@
-"""What is typed after an option or a command: what cannot be meant so is one plain line and exit code 2, and nothing is made."""
+"""What is typed after an option or a command: what cannot be meant so, or what the machine refuses, is one plain line, and nothing is made."""
 
+import errno
+import os
 import typing
 from pathlib import Path
 
@@ -74,3 +76,32 @@ def test_every_path_of_every_command_refuses_an_empty_word():
     for parameter in paths:
         with pytest.raises(WrongCommandLine):
             parameter.parser("")
+
+
+def test_where_the_output_itself_finds_no_room_is_one_line(tmp_path, monkeypatch):
+    """A scheduler's log on a disk of its own."""
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("typer.echo", full)
+    code, _, err = matside("doctor", "--out", tmp_path)
+    assert code == 4 and err.startswith("matside: a disk is full") and err.count("\n") == 1
+
+
+@pytest.mark.parametrize("words", [("report",), ("athlete", "OT-01"), ("points", "blank")])
+def test_what_this_user_may_not_look_at_is_one_line(tmp_path, monkeypatch, words):
+    """A file of somebody else's. Told by the system's own answer, as a test may run as a user who may read all."""
+    real, other = os.stat, tmp_path / "another's"
+
+    def refused(path, *args, **kwargs):
+        if str(path).startswith(str(other)):
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return real(path, *args, **kwargs)
+
+    monkeypatch.setattr("os.stat", refused)
+    code, out, err = matside(*words, "--out", other / "pages")
+    assert (code, out) == (4, "") and err == (
+        f"matside: {other / 'pages' / 'data' / 'matside.sqlite'}: this user may not read or write it (Permission denied). "
+        "Change its rights, close what holds it, or name another.\n"
+    )

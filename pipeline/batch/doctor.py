@@ -123,7 +123,7 @@ def _machine() -> Iterator[Finding]:
 
 
 def _disk(out: Path) -> Iterator[Finding]:
-    place = next((p for p in (out, *out.absolute().parents) if p.exists()), Path.cwd())
+    place = next((p for p in (out, *out.absolute().parents) if os.path.exists(p)), Path.cwd())  # what may not be looked into is passed over
     free = shutil.disk_usage(place).free / 1e9
     hours = free * 1000 / LANDMARKS_MB_PER_CLIP_MINUTE / 60
     room = f"room for the landmarks of about {hours:,.0f} hours of clips"

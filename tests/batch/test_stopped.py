@@ -81,3 +81,20 @@ def test_wrong_tolerances_are_told_before_any_clip_is_opened(folder, out, tmp_pa
     with pytest.raises(MatsideError, match=r"mine\.toml, line 2"):
         night(folder, out, engine, tolerances=[wrong])
     assert engine.asked == []
+
+
+@pytest.mark.parametrize(
+    "said", ["attempt to write a readonly database", "database or disk is full", "database is locked", "disk I/O error"]
+)
+def test_nobody_is_told_to_move_good_results_away(out, monkeypatch, said):
+    """What is wrong with the disk or its rights is not wrong with the results."""
+
+    class Refusing:
+        def execute(self, *_):
+            raise sqlite3.OperationalError(said)
+
+    monkeypatch.setattr(sqlite3, "connect", lambda *_, **__: Refusing())
+    with pytest.raises(MatsideError) as told:
+        Store(out / "data" / "matside.sqlite")
+    line = str(told.value)
+    assert f"cannot be written to ({said}). Nothing is lost" in line and "Move" not in line and "\n" not in line
