@@ -68,5 +68,6 @@ def _wrong(path: Path, text: str, error: ErrorDetails) -> str:
     if error["type"] == "extra_forbidden":
         allowed = Settings.model_fields if len(keys) == 1 else type(getattr(Settings(), keys[0])).model_fields
         return f"{where}: no setting {'.'.join(keys)}; expected one of {', '.join(allowed)}."
-    message = error["msg"].replace("Input should", "should")
+    table = f"should be a table: [{keys[0]}] on a line of its own, its settings below it"
+    message = table if error["type"] == "model_type" else error["msg"].replace("Input should", "should")
     return f"{where}: {'.'.join(keys)} {message}, but is {shown(error['input'])}."

@@ -124,6 +124,10 @@ def test_wrong_settings_are_told_line_by_line(tmp_path):
         "line 6: landmarks.model should be",
     ):
         assert words in err
+    wrong.write_text("night = 5\n")
+    assert matside("run", tmp_path / "clips", "--settings", wrong, "--out", tmp_path / "out") == (
+        4, "", f"matside: {wrong}, line 1: night should be a table: [night] on a line of its own, its settings below it, but is 5.\n",
+    )  # fmt: skip
 
 
 def test_report_opens_no_clip(tmp_path, stand_in, monkeypatch):
