@@ -58,10 +58,10 @@ def usual(of: Samples) -> tuple[np.ndarray, np.ndarray]:
     return mean, np.maximum(np.sqrt((known * (numbers - mean) ** 2).sum(axis=0) / total), LEAST_SD)
 
 
-def fitted(of: Samples, mean: np.ndarray, sd: np.ndarray, strength: float, *, with_mean: bool) -> Correction:
+def fitted(of: Samples, mean: np.ndarray, sd: np.ndarray, strength: float | np.ndarray, *, with_mean: bool) -> Correction:
     """The correction that explains the errors.
 
-    strength: the pull towards none, in samples (of weight 1) one sd off in every number.
+    strength: the pull towards none, in samples (of weight 1) one sd off in every number; of all numbers alike, or (k,) of each.
     with_mean: with what is missing on average, for single frames; without it where the error table's bias says that.
     """
     of = of.where(of.weight > 0)
@@ -69,13 +69,17 @@ def fitted(of: Samples, mean: np.ndarray, sd: np.ndarray, strength: float, *, wi
     y = np.clip(of.error, *np.quantile(of.error, [STRAY, 1 - STRAY]))
     middle, average = np.average(z, axis=0, weights=w), float(np.average(y, weights=w))
     away = z - middle
-    weighed = (away * w[:, None]).T
-    weight = np.linalg.solve(weighed @ away + strength * np.eye(z.shape[1]), weighed @ (y - average))
+    pull = np.broadcast_to(np.asarray(strength, float), z.shape[1])
+    if len(y) < z.shape[1]:  # the same weights, found from the samples (the dual form; Saunders, Gammerman and Vovk 1998, from memory)
+        weight = away.T @ np.linalg.solve((away / pull) @ away.T + np.diag(1 / w), y - average) / pull
+    else:
+        weighed = (away * w[:, None]).T
+        weight = np.linalg.solve(weighed @ away + np.diag(pull), weighed @ (y - average))
     spread = float(np.sqrt(np.average((away @ weight) ** 2, weights=w)))
     return Correction(mean, sd, weight, WIDEST * spread, average - float(middle @ weight) if with_mean else 0.0)
 
 
-def without_fifths(of: Samples, strength: float, *, with_mean: bool) -> list[Correction]:
+def without_fifths(of: Samples, strength: float | np.ndarray, *, with_mean: bool) -> list[Correction]:
     """Learnt from all bodies, and without each fifth of them; what is usual is that of all."""
     (mean, sd), fifths = usual(of), of.fifths
     return [fitted(of.where(fifths != k), mean, sd, strength, with_mean=with_mean) for k in range(PARTS_LEFT_OUT + 1)]

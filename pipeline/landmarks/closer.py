@@ -6,20 +6,21 @@ far too slow for every frame, but FRAMES a hold cost a quarter of a second. What
 however the athlete and the phone sway, and every joint of the hold moves SHARE of the way. On the holds of 540 drawn clips of 55 bodies
 flat hips are read 2.2 degrees off instead of 2.4 so (both put right at poses), folds 2.9 instead of 3.3, a lunge's shoulder 2.8 instead of
 3.1, nothing worse; on real upright people 71 to 72 % of joints lie within a fifth of the trunk instead of 69 %. Knees in tucks and
-cartwheels it sees no better (models/CARD_CLOSER.md).
+cartwheels it sees no better (models/CARD_CLOSER.md). What it makes of a hold beyond its points goes along: it tells a part of what angles
+miss where clothes hide the joint (measures/learnt.py).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from pipeline.clips.video import moments_at
 from pipeline.landmarks.crops import cut
-from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.net import FELT, LandmarkNet
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
 from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
 from pipeline.landmarks.sides import as_named
@@ -35,6 +36,14 @@ SAME_MOMENT_S = 1e-3
 Window = tuple[float, float]  # seconds from the clip's first shown frame: start and end of a hold
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What a closer look saw in one hold."""
+
+    beside: np.ndarray  # (33, 2) how far beside the track each point is seen: along the trunk's own axes (see `axes`), in trunks
+    felt: np.ndarray  # (2, FELT) what the network made of it beyond its points (`net.felt`): mean of plain looks, of mirrored ones
+
+
 def looked_at(track: Track, window: Window) -> np.ndarray:
     """Rows of the track, FRAMES at most, spread over a hold; only frames in which the whole athlete is followed."""
     inside = (track.t >= window[0] - 1e-9) & (track.t <= window[1] + 1e-9)
@@ -42,29 +51,35 @@ def looked_at(track: Track, window: Window) -> np.ndarray:
     return np.unique(rows[((np.arange(FRAMES) + 0.5) / FRAMES * len(rows)).astype(int)]) if len(rows) else rows
 
 
-def offsets(net: LandmarkNet, path: Path, track: Track, window: Window, *, longest_side: int) -> np.ndarray | None:
-    """(33, 2) how far beside the track the network sees each point in a hold: along the trunk's own axes (see `axes`), in trunks; 0 where
-    it was not seen surely. None where no frame of the hold could be looked at. longest_side: of the pictures worked on, in pixels."""
+def look_closer(net: LandmarkNet, path: Path, track: Track, window: Window, *, longest_side: int) -> Seen | None:
+    """What the network sees in a hold; 0 beside the track for a point that was not seen surely, NaN felt where no look of that kind showed
+    her. None where no frame of the hold could be looked at. longest_side: of the pictures worked on, in pixels."""
     rows = looked_at(track, window)
     seen = []
+    felt: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
     for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
         row = rows[number]
         if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
             continue
         frame = moment.frame(longest_side)
         ways = (bool(number % 2),) if len(rows) == FRAMES else (False, True)
-        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, ways))
+        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, ways, felt))
     if not seen:
         return None
     each = np.array(seen)
     sure = np.isfinite(each[..., 0]).sum(axis=0) >= min(LEAST_FRAMES, len(each))
     middle = np.nanmedian(np.where(np.isfinite(each).any(axis=0), each, 0.0), axis=0)
-    return np.where(sure[:, None], middle, 0.0)
+    return Seen(
+        np.where(sure[:, None], middle, 0.0), np.stack([np.mean(looks, axis=0) if looks else np.full(FELT, np.nan) for looks in felt])
+    )
 
 
-def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, ways: Sequence[bool]) -> np.ndarray:
+def _seen_beside(
+    net: LandmarkNet, image: np.ndarray, body: np.ndarray, ways: Sequence[bool], felt: tuple[list[np.ndarray], list[np.ndarray]]
+) -> np.ndarray:
     """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of looks that are plain
-    or mirrored, as `ways` says; NaN where none shows this body, or has the point on another limb."""
+    or mirrored, as `ways` says; NaN where none shows this body, or has the point on another limb. What it felt is added to `felt`, plain
+    looks and mirrored ones apart."""
     crop, size = aligned_crop(body), float(torso(body))
     if not (crop.side > 0 and size > 0):
         return np.full((N, 2), np.nan)
@@ -74,6 +89,9 @@ def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, ways: Se
         if recognised(guess) and limbs_apart(guess.xy, body, max(size, 1.0)) < SAME_BODY:
             beside = guess.xy[as_named(body, guess.xy, size)] - body
             looks.append(np.where((np.linalg.norm(beside, axis=1) < SAME_POINT * size)[:, None], beside, np.nan))
+            more = net.felt()
+            if more is not None:
+                felt[mirrored].append(more)
     if not looks:
         return np.full((N, 2), np.nan)
     both = np.array(looks)
@@ -89,17 +107,18 @@ def axes(xy: np.ndarray) -> np.ndarray:
     return np.stack([np.stack([-up[:, 1], up[:, 0]], axis=1), up], axis=1)
 
 
-def moved(track: Track, holds: Sequence[tuple[Window, np.ndarray]]) -> Track:
-    """The track with the points of each hold SHARE of their offsets further, and gradually so EASE_S before and after it."""
+def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
+    """The track with the points of each hold SHARE of their offsets further, and gradually so EASE_S before and after it; with what the
+    network felt there."""
     if not holds:
         return track
     weights = np.array([_ease(track.t, window) for window, _ in holds])  # (k, n)
     weights = weights / np.maximum(weights.sum(axis=0), 1.0)  # two holds close to each other share what lies between
     rows = np.flatnonzero((weights > 0).any(axis=0) & np.isfinite(track.xy[:, CORE]).all(axis=(1, 2)))
-    by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([offset for _, offset in holds]))  # in trunks, along the trunk's axes
+    by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([seen.beside for _, seen in holds]))  # in trunks, along the trunk's axes
     xy = track.xy.copy()
     xy[rows] += SHARE * np.einsum("naj,npa->npj", axes(xy[rows]), by) * torso(xy[rows])[:, None, None]
-    return replace(track, xy=xy)
+    return replace(track, xy=xy, felt=tuple((start, end, seen.felt) for (start, end), seen in holds))
 
 
 def _ease(t: np.ndarray, window: Window) -> np.ndarray:

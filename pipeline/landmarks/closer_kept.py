@@ -2,7 +2,8 @@
 the last bit.
 
 Parquet, one row a hold: `start` and `end` (seconds from the first shown frame), `track` (sha256 of the frames looked at as they are
-followed: another track is looked at anew), and for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `closer.axes`).
+followed: another track is looked at anew), and for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `closer.axes`);
+`plain` and `mirrored` (lists, see `net.felt`).
 The file's name begins as the track's does, so that whoever forgets a clip forgets both.
 """
 
@@ -16,14 +17,15 @@ import numpy as np
 
 from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
-from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Window, looked_at, moved, offsets
-from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Seen, Window, look_closer, looked_at, moved
+from pipeline.landmarks.net import FELT, LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
-METHOD = 2  # raise when the code sees something else in the same frames
+METHOD = 3  # raise when the code sees something else in the same frames
 COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
-DIGITS = 6  # of offsets, in trunks
+FELT_COLUMNS = ("plain", "mirrored")
+DIGITS, FELT_DIGITS = 6, 4  # of offsets, in trunks; of what was felt
 
 
 def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Window], settings: LandmarkSettings, folder: Path) -> Track:
@@ -36,13 +38,13 @@ def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Wi
     known = _read(file)
     keys = [_key(track, hold) for hold in holds]
     net = None
-    fresh: dict[tuple[float, float, str], np.ndarray] = {}
+    fresh: dict[tuple[float, float, str], Seen] = {}
     for hold, key in zip(holds, keys, strict=True):
         if key not in known and key not in fresh:
-            net = net or LandmarkNet(models.fast_file(model))
-            seen = offsets(net, path, track, hold, longest_side=settings.longest_side)
+            net = net or LandmarkNet(models.inner_file(model))
+            seen = look_closer(net, path, track, hold, longest_side=settings.longest_side)
             if seen is not None:
-                fresh[key] = np.round(seen, DIGITS)
+                fresh[key] = Seen(np.round(seen.beside, DIGITS), np.round(seen.felt, FELT_DIGITS).astype(np.float32))
     known |= fresh
     if fresh:
         _write(file, known)
@@ -62,8 +64,8 @@ def _key(track: Track, hold: Window) -> tuple[float, float, str]:
     return float(hold[0]), float(hold[1]), followed.hexdigest()
 
 
-def _read(file: Path) -> dict[tuple[float, float, str], np.ndarray]:
-    """Offsets (33, 2) by hold; nothing where the file is missing or broken: then they are looked for again."""
+def _read(file: Path) -> dict[tuple[float, float, str], Seen]:
+    """What was seen, by hold; nothing where the file is missing or broken: then they are looked for again."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -72,16 +74,19 @@ def _read(file: Path) -> dict[tuple[float, float, str], np.ndarray]:
     try:
         table = pq.read_table(file)
         values = np.stack([table.column(name).to_numpy() for name in COLUMNS], axis=1).reshape(-1, len(NAMES), 2)
+        felt = np.array([table.column(name).to_pylist() for name in FELT_COLUMNS], dtype=np.float32).reshape(2, len(values), FELT)
         keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
-        return {(float(start), float(end), str(of)): value for (start, end, of), value in zip(keys, values, strict=True)}
-    except (pa.ArrowException, OSError, KeyError, ValueError):
+        return {(float(start), float(end), str(of)): Seen(values[i], felt[:, i]) for i, (start, end, of) in enumerate(keys)}
+    except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):
         return {}
 
 
-def _write(file: Path, known: dict[tuple[float, float, str], np.ndarray]) -> None:
+def _write(file: Path, known: dict[tuple[float, float, str], Seen]) -> None:
     """Whole or not at all."""
     import pyarrow as pa
 
     start, end, of = zip(*known, strict=True)
-    values = np.array(list(known.values())).reshape(len(known), -1)
-    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **dict(zip(COLUMNS, values.T, strict=True))}), file)
+    values = np.array([seen.beside for seen in known.values()]).reshape(len(known), -1)
+    felt = {name: pa.array([seen.felt[i] for seen in known.values()], pa.list_(pa.float32())) for i, name in enumerate(FELT_COLUMNS)}
+    columns = dict(zip(COLUMNS, values.T, strict=True))
+    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **columns, **felt}), file)

@@ -118,6 +118,13 @@ def fast_file(model: LandmarkModel) -> Path:
     return _built(f"points-{model.key}.tflite", lambda: without_mask(model.path.read_bytes(), name=str(model.path)))
 
 
+def inner_file(model: LandmarkModel) -> Path:
+    """The fast file with the layer that its heatmaps are made of as one more output, built once."""
+    from pipeline.landmarks.prune import without_mask
+
+    return _built(f"inner-{model.key}.tflite", lambda: without_mask(model.path.read_bytes(), name=str(model.path), inner=True))
+
+
 def task_bundle(model: LandmarkModel) -> Path:
     """A .task file that mediapipe's PoseLandmarker loads: the wheel's detector and this landmark model, with metadata."""
     return _built(f"pose-{model.key}.task", lambda: _bundle(detector_path().read_bytes(), model.path.read_bytes()))

@@ -8,10 +8,13 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import MatsideError
-from pipeline.landmarks.crops import Crop, cut
+from pipeline.landmarks.crops import SIZE, Crop, cut
 from pipeline.landmarks.heatmaps import refine
-from pipeline.landmarks.track import N
+from pipeline.landmarks.track import INDEX, N
 
+JOINTS = tuple(INDEX[f"{side}_{part}"] for part in ("shoulder", "elbow", "hip", "knee", "ankle") for side in ("left", "right"))
+CHANNELS = 48  # of the layer that the heavy network's heatmaps are made of
+FELT = len(JOINTS) * CHANNELS + 39 * 3
 HIPS, TOP = 33, 34  # the two steering points after the 33 landmarks: middle of the hips, top of the circle round the body
 POINTS = 39
 
@@ -42,6 +45,7 @@ class LandmarkNet:
             by_shape = {tuple(int(v) for v in d["shape"]): d["index"] for d in self._net.get_output_details()}
             self._points, self._presence = by_shape[1, POINTS * 5], by_shape[1, 1]
             self._heatmaps = by_shape[1, 64, 64, POINTS]
+            self._inner, self._space = by_shape.get((1, 64, 64, CHANNELS)), by_shape.get((1, POINTS * 3))
         except (ValueError, KeyError, RuntimeError) as error:
             raise MatsideError(
                 f"{path}: not a landmark model of the pose family (39 points with heatmaps from a 256 x 256 crop): {error}."
@@ -66,6 +70,15 @@ class LandmarkNet:
         placed = crop.to_picture(points)
         return Guess(placed[:N], z * (crop.side / 256), visibility, peak[:N], presence, placed[HIPS], placed[TOP])
 
+    def felt(self) -> np.ndarray | None:
+        """(FELT,) what the network made of the last look beyond its points, as it looked at it (a mirrored body's left is the picture's):
+        the layer that its heatmaps are made of at JOINTS, between its four nearest cells, then its points in space. None where the file
+        does not give that layer (see `models.inner_file`)."""
+        if self._inner is None or self._space is None:
+            return None
+        points = self._numbers()[0][list(JOINTS), :2]
+        return np.concatenate([between_cells(self._net.tensor(self._inner)()[0], points).ravel(), self._net.get_tensor(self._space)[0]])
+
     def raw(self, pixels: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
         """(39, 5) x, y, z, visibility and presence logits; the crop's presence; (64, 64, 39) heatmap logits."""
         self._run(pixels)
@@ -79,8 +92,19 @@ class LandmarkNet:
         return self._net.get_tensor(self._points)[0].reshape(POINTS, 5), float(self._net.get_tensor(self._presence)[0, 0])
 
 
+def between_cells(layer: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(k, c) of a layer (n, n, c), rows first, at points (k, 2) of a crop; beyond its edge the edge's."""
+    n = len(layer)
+    at = np.clip(points / SIZE * n - 0.5, 0, n - 1)
+    low = np.minimum(at.astype(int), n - 2)
+    (fx, fy), (x, y) = (at - low).T[..., None], low.T
+    upper = (1 - fx) * layer[y, x] + fx * layer[y, x + 1]
+    lower = (1 - fx) * layer[y + 1, x] + fx * layer[y + 1, x + 1]
+    return (1 - fy) * upper + fy * lower
+
+
 def _mirror() -> np.ndarray:
-    from pipeline.landmarks.track import INDEX, NAMES
+    from pipeline.landmarks.track import NAMES
 
     def other(name: str) -> str:
         if "left" in name:

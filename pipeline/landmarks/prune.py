@@ -1,6 +1,7 @@
 """A landmark model without its silhouette branch: the same points to the last bit, in two thirds of the time.
 
-The models of the family compute a 256 x 256 segmentation mask with every call; following needs only the points.
+The models of the family compute a 256 x 256 segmentation mask with every call; following needs only the points. A closer look also wants
+the layer that the heatmaps are made of, which costs nothing: it is computed anyway.
 Works on the TensorFlow Lite flatbuffer through the schema that mediapipe carries.
 """
 
@@ -9,17 +10,25 @@ from __future__ import annotations
 from pipeline.errors import MatsideError
 
 MASK_SHAPE = (1, 256, 256, 1)
+HEATMAP_SHAPE = (1, 64, 64, 39)
 
 
-def without_mask(model: bytes, *, name: str) -> bytes:
-    """The same flatbuffer without the mask output and the operators only it needs. Raises MatsideError for other models."""
+def without_mask(model: bytes, *, name: str, inner: bool = False) -> bytes:
+    """The same flatbuffer without the mask output and the operators only it needs. Raises MatsideError for other models.
+
+    inner: with what the heatmaps are made of, (1, 64, 64, channels), as one more output.
+    """
     import flatbuffers
     from mediapipe.tasks.metadata import schema_py_generated as schema
 
     try:
         tree = schema.ModelT.InitFromObj(schema.Model.GetRootAsModel(bytearray(model), 0))
         graph = tree.subgraphs[0]
-        kept = [int(i) for i in graph.outputs if tuple(int(v) for v in graph.tensors[i].shape) != MASK_SHAPE]
+        shape = {i: tuple(int(v) for v in graph.tensors[i].shape) for i in map(int, graph.outputs)}
+        kept = [i for i in shape if shape[i] != MASK_SHAPE]
+        if inner:
+            heatmaps = next(i for i in kept if shape[i] == HEATMAP_SHAPE)
+            kept.append(next(int(o.inputs[0]) for o in graph.operators if heatmaps in map(int, o.outputs)))
     except Exception as error:  # the flatbuffer reader fails in many ways on a file that is none
         raise MatsideError(
             f"{name}: not a TensorFlow Lite model of the pose-landmark family ({error}). Give a .tflite or .task file of it."

@@ -3,7 +3,9 @@
 Landmarks err alike where poses and views are alike: a back knee under a lowered hip, a trunk seen a little from behind. So the middle
 pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, limbs' lengths and bends, the view, the
 body's size and slant) tells a part of each reading's error: ridge regression, a weight a number, made by
-`python -m pipeline.bench pose-errors`. The head takes no part, for drawn necks are all alike. Each number counts at most BEYOND sds
+`python -m pipeline.bench pose-errors`. What the closer look's network makes of the hold beyond its points (the layer before its heatmaps
+at the joints, its points in space) tells another part, on another renderer's pictures as well: clothes hide where a hip lies, not how they
+fall about it. The head takes no part, for drawn necks are all alike. Each number counts at most BEYOND sds
 from its mean and the whole at most as much as the table says, so that a pose that was never seen is hardly corrected. Joints that no
 network has looked at twice, such as true ones, are left as they are.
 """
@@ -21,6 +23,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.geometry import joint_angle, length, middle
+from pipeline.landmarks.net import FELT
 from pipeline.landmarks.track import INDEX
 from pipeline.measures.uncertainty import Evidence
 from pipeline.vocabulary import Side, Skill
@@ -49,6 +52,7 @@ NAMES = (
     *(f"{side}_thigh_to_shank" for side in SIDES),
     *(f"{side}_{joint}_bend" for side in SIDES for joint in BENDS),
 )  # fmt: skip
+HOLD_NAMES = (*NAMES, *(f"felt_{i}" for i in range(2 * FELT)))  # of a hold: see scene.felt_in
 BEYOND = 3.0  # sds
 DEEP = 0.3  # of the landmarks' depth, which is three times too deep
 TWICE = 0.5  # of the key window's frames that must have been looked at twice
@@ -129,6 +133,11 @@ def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
     return np.concatenate([placed.ravel(), deep, whole, shape(placed)])
 
 
+def hold_numbers(scene: Scene, own: Side) -> np.ndarray:
+    """(k,) the numbers of HOLD_NAMES: of the pose, and what a closer look felt."""
+    return np.concatenate([pose_numbers(scene, own), scene.felt])
+
+
 def shape(at: np.ndarray) -> np.ndarray:
     """(..., 22) the limbs' lengths, the thighs' in shanks and the joints' angles of points (..., 16, 2) in the order of NAMES: what
     straight weights of places do not give, a limb that comes at the camera among it."""
@@ -149,7 +158,8 @@ def put_right(scene: Scene, detail: str, own: Side, evidence: Evidence) -> Evide
     learnt = scene.learnt.get((scene.skill, detail))
     if learnt is None or evidence.problem or not np.isfinite(evidence.value) or not looked_at_twice(scene):
         return evidence
-    return replace(evidence, value=evidence.value + learnt.of(pose_numbers(scene, own)))
+    numbers = hold_numbers(scene, own)[: len(learnt.mean)]  # a table may know the pose alone
+    return replace(evidence, value=evidence.value + learnt.of(numbers))
 
 
 def looked_at_twice(scene: Scene) -> bool:

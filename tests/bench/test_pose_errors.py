@@ -8,7 +8,7 @@ import pytest
 from pipeline.bench.pose_errors import STRENGTH, gain, learn, left_out, table_lines
 from pipeline.bench.ridge import Samples, fitted, usual
 from pipeline.bench.scenes import fifth_of
-from pipeline.measures.learnt import NAMES, corrections
+from pipeline.measures.learnt import HOLD_NAMES, NAMES, corrections
 from pipeline.vocabulary import Skill
 
 K = len(NAMES)
@@ -67,6 +67,22 @@ def test_the_table_reads_back_and_leaves_each_fifth_out(tmp_path) -> None:
         read = corrections(k, file)[HIP]
         np.testing.assert_allclose(read.weight, told.weight, atol=1e-4)
         assert read.most == pytest.approx(told.most, abs=0.01)
+
+
+def test_what_a_closer_look_felt_is_learnt_with_the_pose(tmp_path) -> None:
+    """Errors that follow what two hundred of its numbers have in common, of which each by itself says little."""
+    of, rng = made_up(0.0, n=240), np.random.default_rng(4)
+    hidden = rng.normal(size=240)
+    felt = rng.normal(size=(240, len(HOLD_NAMES) - K))
+    felt[:, 100:300] += hidden[:, None]
+    both = Samples(np.hstack([of.numbers, felt]), of.error + 4.0 * hidden, of.body, of.weight)
+    pose = Samples(of.numbers, both.error, of.body, of.weight)
+    (before, after), (_, by_pose) = left_out(both), left_out(pose)
+    assert np.abs(after).mean() < 0.75 * np.abs(before).mean() < np.abs(by_pose).mean() * 1.1
+    file = tmp_path / "pose_errors.csv"
+    file.write_text("\n".join(table_lines({HIP: both}, "Made up.")) + "\n", encoding="utf-8")
+    read = corrections(0, file)[HIP]
+    assert len(read.weight) == len(HOLD_NAMES) and read.weight[K + 100 : K + 300].mean() > 5 * np.abs(read.weight[K + 300 :].mean())
 
 
 def test_every_fifth_has_bodies() -> None:

@@ -53,6 +53,18 @@ def test_it_is_least_squares_with_a_row_more_for_each_number() -> None:
     np.testing.assert_allclose([*learnt.weight, learnt.always], told, rtol=1e-9)
 
 
+@pytest.mark.parametrize("n", [3, 12])
+def test_fewer_samples_than_numbers_and_a_pull_of_its_own_for_each_are_least_squares_too(n: int) -> None:
+    of = made_up(np.random.default_rng(6).uniform(0.2, 2.0, n), n=n, k=8)
+    pull = np.array([1.0, 4.0, 9.0, 16.0, 25.0, 1.0, 1.0, 2.0])
+    learnt = fitted(of, *usual(of), pull, with_mean=True)
+    root, z = np.sqrt(of.weight)[:, None], standard(of.numbers, *usual(of))
+    y = np.clip(of.error, *np.quantile(of.error, [STRAY, 1 - STRAY]))
+    table = np.vstack([np.hstack([z * root, root]), np.hstack([np.diag(np.sqrt(pull)), np.zeros((8, 1))])])
+    told = np.linalg.lstsq(table, np.concatenate([y * root[:, 0], np.zeros(8)]), rcond=None)[0]
+    np.testing.assert_allclose([*learnt.weight, learnt.always], told, rtol=1e-8, atol=1e-12)
+
+
 def test_a_sample_that_counts_twice_is_two_samples() -> None:
     one = made_up()
     twice = Samples(*(np.concatenate([getattr(one, name), getattr(one, name)[:50]]) for name in ("numbers", "error", "body", "weight")))

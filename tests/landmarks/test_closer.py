@@ -15,9 +15,9 @@ from pipeline.attempts.held import holds, seen_closer
 from pipeline.bench.truth_track import truth_track
 from pipeline.clips.video import probe
 from pipeline.landmarks import closer_kept, models
-from pipeline.landmarks.closer import EASE_S, FRAMES, SHARE, axes, looked_at, moved, offsets
+from pipeline.landmarks.closer import EASE_S, FRAMES, SHARE, Seen, axes, look_closer, looked_at, moved
 from pipeline.landmarks.closer_kept import closer_file, closer_track
-from pipeline.landmarks.net import Guess
+from pipeline.landmarks.net import FELT, Guess
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.track import INDEX, N, Track
@@ -52,8 +52,13 @@ class Sees:
     def __init__(self, bodies, presence: float = 1.0) -> None:
         self.bodies, self.presence, self.looks = list(bodies), presence, 0
 
+    def felt(self):
+        """How many looks there were; a thousand more for mirrored ones."""
+        return np.full(FELT, self.looks + 1000.0 * self.mirrored)
+
     def read(self, pixels, crop, *, mirrored):
         assert mirrored == bool(self.looks % 2), "plain and mirrored in turn"
+        self.mirrored = mirrored
         seen = self.bodies[self.looks % len(self.bodies)] - 0.5  # the working picture's pixels are counted from their middles
         self.looks += 1
         return Guess(seen, np.zeros(N), np.ones(N), np.ones(N), self.presence, np.zeros(2), np.zeros(2))
@@ -65,7 +70,7 @@ def clip(tmp_path):
 
 
 def look(net, clip, track, hold=HOLD):
-    return offsets(net, clip, track, hold, longest_side=960)
+    return look_closer(net, clip, track, hold, longest_side=960).beside
 
 
 def test_frames_are_spread_over_the_hold_and_lie_in_it():
@@ -127,8 +132,17 @@ def test_somebody_else_nobody_and_a_point_on_another_limb_move_nothing(clip):
 
 
 def test_a_hold_without_frames_in_the_file_is_left_alone(clip, tmp_path):
-    assert look(Sees([body()]), clip, held(), (2.0, 3.0)) is None
-    assert look(Sees([body()]), tmp_path / "gone.mp4", held()) is None
+    assert look_closer(Sees([body()]), clip, held(), (2.0, 3.0), longest_side=960) is None
+    assert look_closer(Sees([body()]), tmp_path / "gone.mp4", held(), HOLD, longest_side=960) is None
+
+
+def test_what_the_network_felt_is_kept_of_plain_and_mirrored_looks_apart(clip):
+    felt = look_closer(Sees([body()]), clip, held(), HOLD, longest_side=960).felt
+    assert FRAMES == 4 and felt.tolist() == [[2.0] * FELT, [1003.0] * FELT], "means of looks 1 and 3, and of 2 and 4"
+    short = look_closer(Sees([body()]), clip, held(), (0.3, 0.34), longest_side=960).felt
+    assert short.tolist() == [[2.0] * FELT, [1003.0] * FELT], "each of two frames both ways"
+    nobody = look_closer(Sees([body()], presence=0.1), clip, held(), HOLD, longest_side=960).felt
+    assert nobody.shape == (2, FELT) and np.isnan(nobody).all()
 
 
 def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it():
@@ -137,7 +151,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
     knee = INDEX["right_knee"]
     offset[knee] = [0.1, 0.2]
     track.xy[15] = np.nan
-    after = moved(track, [(HOLD, offset)])
+    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FELT))))])
     for row, share in ((12, 1.0), (9, 1.0), (21, 1.0), (24, 1 - 0.1 / EASE_S), (6, 1 - 0.1 / EASE_S), (0, 0.0)):
         a = np.radians(turns[row])
         way = np.array([2.4, -4.8]) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
@@ -150,7 +164,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
 
 
 def test_two_holds_close_to_each_other_share_what_lies_between():
-    track, offset = held(), np.full((N, 2), 0.1)
+    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FELT)))
     one = moved(track, [((0.1, 0.9), offset)]).xy
     two = moved(track, [((0.1, 0.45), offset), ((0.5, 0.9), offset)]).xy
     assert two[3:28] == pytest.approx(one[3:28])
@@ -173,7 +187,10 @@ def test_a_second_run_looks_at_no_hold_twice_and_moves_points_by_the_same(clip, 
     at = (clip, "c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
     first = closer_track(*at)
     assert first.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0])) and net.looks == FRAMES
-    assert_array_equal(closer_track(*at).xy, first.xy)
+    again = closer_track(*at)
+    assert_array_equal(again.xy, first.xy)
+    assert_array_equal(again.felt[0][2], first.felt[0][2])
+    assert again.felt[0][:2] == HOLD and again.felt[0][2][:, 0].tolist() == [2.0, 1003.0]
     assert net.looks == FRAMES
     (file,) = (tmp_path / "kept").iterdir()
     assert file == closer_file("c" * 64, LandmarkSettings(), tmp_path / "kept")

@@ -10,7 +10,7 @@ import pytest
 from pipeline.errors import MatsideError
 from pipeline.landmarks import models
 from pipeline.landmarks.locate import _networks
-from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.net import CHANNELS, FELT, JOINTS, LandmarkNet, between_cells
 
 
 def test_the_wheels_model_is_found_without_running_mediapipe():
@@ -27,6 +27,35 @@ def test_the_trimmed_model_gives_the_same_points_to_the_last_bit(tmp_path, monke
     for a, b in zip(whole.raw(pixels), trimmed.raw(pixels), strict=True):
         np.testing.assert_array_equal(a, b)
     assert len(list((tmp_path / "models").iterdir())) == 1
+
+
+def test_the_inner_file_gives_the_same_points_and_what_they_are_made_of(tmp_path, monkeypatch):
+    """The heatmap at each cell is made of that cell's channels alone: what is felt tells a joint's own heatmap, by the same weights."""
+    monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
+    model = models.closer_model(models.landmark_model("tuned"), "heavy")
+    fast, inner = LandmarkNet(models.fast_file(model)), LandmarkNet(models.inner_file(model))
+    layers, maps = [], []
+    for seed in range(3):
+        pixels = np.random.default_rng(seed).integers(0, 255, (256, 256, 3), dtype=np.uint8)
+        for a, b in zip(fast.raw(pixels), inner.raw(pixels), strict=True):
+            np.testing.assert_array_equal(a, b)
+        assert fast.felt() is None
+        points, _, heatmaps = inner.raw(pixels)
+        felt = inner.felt()
+        assert felt.shape == (FELT,) and np.isfinite(felt).all()
+        layers.append(felt[: len(JOINTS) * CHANNELS].reshape(-1, CHANNELS))
+        maps.append(between_cells(heatmaps, points[list(JOINTS), :2]))
+    layers, maps = np.concatenate(layers), np.concatenate(maps)
+    assert len(layers) == 30 < CHANNELS, "too few to fit: so the weights come from the whole layer"
+    whole = inner._net.get_tensor(inner._inner)[0].reshape(-1, CHANNELS)
+    weights = np.linalg.lstsq(np.c_[whole, np.ones(len(whole))], heatmaps.reshape(len(whole), -1), rcond=None)[0]
+    np.testing.assert_allclose(np.c_[layers, np.ones(30)] @ weights, maps, atol=0.02 * np.abs(maps).max())
+
+
+def test_a_layer_is_read_between_its_cells():
+    layer = np.arange(16.0).reshape(4, 4, 1)
+    at = np.array([[32.0, 32.0], [96.0, 32.0], [64.0, 64.0], [-50.0, 0.0], [400.0, 400.0]])  # of 256 pixels: cells are 64 wide
+    assert between_cells(layer, at)[:, 0].tolist() == [0.0, 1.0, 2.5, 0.0, 15.0]
 
 
 def test_a_bundle_is_built_once_and_holds_both_models(tmp_path, monkeypatch):
