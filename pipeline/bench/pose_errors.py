@@ -33,7 +33,7 @@ from pipeline.measures.scene import Scene, make_scene
 from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number of the pose
-FELT_STRENGTH, SPACE_STRENGTH = 960.0, 120.0  # of what a closer look felt: about as many as there are, so that all of them count like one
+FELT_STRENGTH, SPACE_STRENGTH = 960.0, 240.0  # of what a closer look felt: about as many as there are of each, so that they count like one
 DRAWS, SEED = 400, 3
 # toes gain here (5.0 to 4.3 and 11.2 to 9.2 degrees) and lose on pictures of another renderer (17 feet in cartwheels 8.0 to 10.4): they are left
 LEARNT: tuple[tuple[Skill, str], ...] = (

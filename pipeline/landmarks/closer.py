@@ -2,7 +2,7 @@
 
 A hold is read as a median over many frames, so jitter hardly counts there and what the networks that follow are steadily off does.
 Another network errs otherwise: the heavy one of the family, tuned on the same drawn and real people, is 13.8 M weights instead of 3.2 M,
-far too slow for every frame, but FRAMES a hold cost a quarter of a second. What it sees is told in the trunk's own frame, so that it holds
+far too slow for every frame, but FRAMES a hold, either way, cost half a second. What it sees is told in the trunk's own frame, so that it holds
 however the athlete and the phone sway, and every joint of the hold moves SHARE of the way. On the holds of 540 drawn clips of 55 bodies
 flat hips are read 2.2 degrees off instead of 2.4 so (both put right at poses), folds 2.9 instead of 3.3, a lunge's shoulder 2.8 instead of
 3.1, nothing worse; on real upright people 71 to 72 % of joints lie within a fifth of the trunk instead of 69 %. Knees in tucks and
@@ -27,7 +27,8 @@ from pipeline.landmarks.sides import as_named
 from pipeline.landmarks.sight import recognised
 from pipeline.landmarks.track import N, Track
 
-FRAMES = 4  # looked at in a hold, plain and mirrored in turn; each both ways where it has no more frames than that
+FRAMES = 4  # looked at in a hold, each plain and mirrored
+WAYS = (False, True)
 LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
 SHARE = 0.5  # of the way from where a point is held to where it is seen
 EASE_S = 0.3  # before and after a hold, over which points move gradually: nothing jumps
@@ -62,8 +63,7 @@ def look_closer(net: LandmarkNet, path: Path, track: Track, window: Window, *, l
         if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
             continue
         frame = moment.frame(longest_side)
-        ways = (bool(number % 2),) if len(rows) == FRAMES else (False, True)
-        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, ways, felt))
+        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, felt))
     if not seen:
         return None
     each = np.array(seen)
@@ -74,17 +74,14 @@ def look_closer(net: LandmarkNet, path: Path, track: Track, window: Window, *, l
     )
 
 
-def _seen_beside(
-    net: LandmarkNet, image: np.ndarray, body: np.ndarray, ways: Sequence[bool], felt: tuple[list[np.ndarray], list[np.ndarray]]
-) -> np.ndarray:
-    """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of looks that are plain
-    or mirrored, as `ways` says; NaN where none shows this body, or has the point on another limb. What it felt is added to `felt`, plain
-    looks and mirrored ones apart."""
+def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, felt: tuple[list[np.ndarray], list[np.ndarray]]) -> np.ndarray:
+    """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of a plain and a mirrored
+    look; NaN where neither shows this body, or has the point on another limb. What it felt is added to `felt`, either way apart."""
     crop, size = aligned_crop(body), float(torso(body))
     if not (crop.side > 0 and size > 0):
         return np.full((N, 2), np.nan)
     pixels, looks = cut(image, crop), []
-    for mirrored in ways:
+    for mirrored in WAYS:
         guess = net.read(pixels, crop, mirrored=mirrored)
         if recognised(guess) and limbs_apart(guess.xy, body, max(size, 1.0)) < SAME_BODY:
             beside = guess.xy[as_named(body, guess.xy, size)] - body

@@ -22,7 +22,7 @@ from pipeline.landmarks.net import FELT, LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
-METHOD = 3  # raise when the code sees something else in the same frames
+METHOD = 4  # raise when the code sees something else in the same frames
 COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
 FELT_COLUMNS = ("plain", "mirrored")
 DIGITS, FELT_DIGITS = 6, 4  # of offsets, in trunks; of what was felt
