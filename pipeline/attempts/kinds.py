@@ -60,11 +60,7 @@ def _held(s: Signals, a: int, b: int, knee: np.ndarray) -> tuple[float, float]:
 
 def kinds_of(s: Signals, holds: list[tuple[int, int]]) -> list[tuple[int, int, bool]]:
     """The still stretches cut where a straight lunge becomes a loaded one or the reverse, each long enough to be a hold."""
-    score = loaded(s)
-    known = np.flatnonzero(np.isfinite(score))
-    score = smooth(
-        np.where(stance(s) & (len(known) > 0), np.interp(np.arange(len(score)), known, score[known]), np.nan) if len(known) else score, 5
-    )
+    score = smooth(_bridged(loaded(s), one_leg_twice(s)), 5)
     least = int(KIND_S / (s.t[1] - s.t[0])) if len(s.t) > 1 else 1
     out: list[tuple[int, int, bool]] = []
     for a, b in holds:
@@ -88,3 +84,9 @@ def _differ(score: np.ndarray, pieces: list[tuple[int, int, bool]]) -> bool:
     if not (np.isfinite(bent).any() and np.isfinite(straight).any()):
         return True
     return bool(np.nanmedian(bent) - np.nanmedian(straight) > DIFFERS)
+
+
+def _bridged(score: np.ndarray, gaps: np.ndarray) -> np.ndarray:
+    """The score (n,) with what is missing at the moments `gaps` (n,) filled between what is known before and after."""
+    known = np.flatnonzero(np.isfinite(score))
+    return np.where(gaps, np.interp(np.arange(len(score)), known, score[known]), score) if len(known) and gaps.any() else score

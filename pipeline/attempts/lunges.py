@@ -39,7 +39,7 @@ def lunge_candidates(s: Signals, told: Skill | None = None) -> list[Candidate]:
     the same step as a hold of it.
     """
     kinds = kinds_of(s, runs(held(s)))
-    holds = [(a, b, loaded) for a, b, loaded in _join(kinds, s) if s.t[b] - s.t[a] >= 0.7 * HOLD_S]
+    holds = _without_rest([(a, b, loaded) for a, b, loaded in _join(kinds, s) if s.t[b] - s.t[a] >= 0.7 * HOLD_S], s)
     found = [_candidate(s, *hold, told) for hold in holds]
     found = _one_after_the_other(s, holds, found)
     if told is None:
@@ -70,6 +70,19 @@ def _join(holds: list[Hold], s: Signals) -> list[Hold]:
                 continue
         joined.append((a, b, kind))
     return joined
+
+
+def _without_rest(holds: list[Hold], s: Signals) -> list[Hold]:
+    """Holds of one kind that were stepped into from one rest and out of to one are one lunge, whatever the feet seem to do between."""
+    whole: list[Hold] = []
+    for a, b, kind in holds:
+        if whole and whole[-1][2] == kind:
+            first, last, _ = whole[-1]
+            if span_around(s, first, last)[1] >= s.t[b] and span_around(s, a, b)[0] <= s.t[first]:
+                whole[-1] = (first, b, kind)
+                continue
+        whole.append((a, b, kind))
+    return whole
 
 
 def _one_after_the_other(s: Signals, holds: list[Hold], found: list[Candidate]) -> list[Candidate]:

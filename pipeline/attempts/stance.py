@@ -33,8 +33,10 @@ FASTEST_STEP = 8.0  # trunks a second of one foot against the other from sample 
 
 @once
 def apart(s: Signals) -> np.ndarray:
-    """(n,) trunks between the ankles along the floor; NaN while one leg was taken for the other."""
-    return np.where(one_leg_twice(s), np.nan, _seen_apart(s))
+    """(n,) trunks between the ankles along the floor; while one leg was taken for the other, between what was before and after."""
+    wide, bridge = _seen_apart(s), one_leg_twice(s)
+    known = np.flatnonzero(~bridge & np.isfinite(wide))
+    return np.where(bridge, np.interp(np.arange(len(wide)), known, wide[known]), wide) if bridge.any() else wide
 
 
 @once

@@ -50,6 +50,19 @@ def test_two_lunges_out_of_one_step_stay_two_while_one_leg_is_taken_for_the_othe
     assert straight.end_s == loaded.start_s == pytest.approx(2.4, abs=0.15)
 
 
+def test_holds_between_one_rest_and_one_are_one_lunge_though_the_trunk_sways_too() -> None:
+    """The hold lasts from 1.5 to 2.7 s; from 2.0 to 2.2 s one leg is taken for the other and the shoulders lean by 15 degrees."""
+    track = one_leg_seen_twice(film(bodies.lunge(), noise=1.0), 2.0, 2.2)
+    xy = track.xy.copy()
+    trunk = np.linalg.norm(xy[0, INDEX["left_shoulder"]] - xy[0, INDEX["left_hip"]])
+    lean = np.sin(np.pi * np.clip((track.t - 2.0) / 0.2, 0, 1))
+    for side in ("left", "right"):
+        xy[:, INDEX[f"{side}_shoulder"], 0] += np.sin(np.radians(15)) * trunk * lean
+    (found,) = find_attempts(replace(track, xy=xy))
+    assert found.skill is Skill.LUNGE
+    assert found.key_start_s < 1.8 and found.key_end_s > 2.5
+
+
 def test_feet_brought_together_and_apart_again_are_no_mistake() -> None:
     """She stands astride, closes her front foot in 0.4 s and opens it again, trunk and hips as they were."""
     stand = bodies.Motion(np.arange(90) / 30, np.repeat(bodies.on_floor(bodies._skeleton(bodies.STAND)[None]), 90, axis=0))
