@@ -37,11 +37,11 @@ import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
+from pipeline.bench.against_truth import closer, compare, read_truth_table, tracks
 from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
 from pipeline.bench.in_plane import COLUMN, in_plane
-from pipeline.bench.readings import closer, compare, read_truth_table, tracks
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import TABLE as FRAME_TABLE

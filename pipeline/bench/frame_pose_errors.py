@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from pipeline.bench.against_truth import MATCH_S
 from pipeline.bench.calibrate import EMPTY, Clips
 from pipeline.bench.follow_check import read_truth
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import missing
 from pipeline.bench.in_plane import COLUMN, in_plane
-from pipeline.bench.readings import MATCH_S
 from pipeline.bench.ridge import HEADING, Samples, joined, rows, without_fifths
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.measures import cartwheel

@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.attempts.find import find_attempts
+from pipeline.bench.against_truth import MATCH_S, read_truth_table, tracks
 from pipeline.bench.figures import RESTED
-from pipeline.bench.readings import MATCH_S, read_truth_table, tracks
 from pipeline.bench.scenes import body_of
 from pipeline.measures.backward_roll import signs_in
 from pipeline.measures.roll_contact import COEFFICIENTS, SURE, Model, Signs, seconds_on_floor, terms

@@ -20,8 +20,8 @@ import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.bench import frame_pose_errors
+from pipeline.bench.against_truth import MATCH_S, read_truth_table
 from pipeline.bench.calibrate import EMPTY, Clips, clips_of
-from pipeline.bench.readings import MATCH_S, read_truth_table
 from pipeline.bench.ridge import HEADING, Samples, fitted, joined, rows, usual, without_fifths
 from pipeline.bench.scenes import body_of
 from pipeline.landmarks.net import FELT, POINTS
