@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.attempts.attempt import Attempt
-from pipeline.clips.video import Moment, moments_at
+from pipeline.clips.video import Moment
 from pipeline.clips.write import ClipWriter
 from pipeline.files import write_whole
 from pipeline.landmarks.track import INDEX, Track
@@ -27,19 +27,6 @@ from pipeline.reports.motion import FOLDER, Motion, line_key
 LONGEST_SIDE = 560
 BEFORE_AND_AFTER_S = 0.4
 QUALITY, PRESET = 27, "veryfast"
-
-
-def take_moving(
-    path: Path, track: Track, attempt: Attempt, readings: Sequence[Reading], *, link: str, folder: Path, blur: bool = True
-) -> bool:
-    """Write the attempt's moving picture below `folder`/pictures; False where there is nothing to show.
-
-    A clip that breaks midway gives the frames before the break.
-    """
-    with MovingPicture(track, attempt, readings, link=link, folder=folder, blur=blur) as moving:
-        for number, moment in moments_at(path, track.t[moving.rows].tolist()):
-            moving.take(int(moving.rows[number]), moment)
-    return moving.made
 
 
 class MovingPicture:

@@ -7,12 +7,20 @@ import cv2
 import numpy as np
 import pytest
 
-from pipeline.clips.video import frames, probe
+from pipeline.clips.video import frames, moments_at, probe
 from pipeline.clips.write import write_clip
 from pipeline.landmarks.track import INDEX
 from pipeline.reports.motion import read_motion
-from pipeline.reports.moving import take_moving
+from pipeline.reports.moving import MovingPicture
 from tests.reports.test_pictures import ATTEMPT, FRAMES, HEIGHT, WIDTH, clip, points, reading  # noqa: F401
+
+
+def take_moving(path, track, attempt, readings, *, link, folder):
+    """The attempt's moving picture alone, without the others that a run takes in the same way through the clip; whether it was made."""
+    with MovingPicture(track, attempt, readings, link=link, folder=folder) as moving:
+        for number, moment in moments_at(path, track.t[moving.rows].tolist()):
+            moving.take(int(moving.rows[number]), moment)
+    return moving.made
 
 
 @pytest.fixture
