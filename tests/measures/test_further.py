@@ -227,6 +227,20 @@ def test_the_side_she_finishes_on_counts_towards_her_lead_side(lead, degrees, di
     assert got.value == pytest.approx(true, abs=8.0) and got.low <= true <= got.high
 
 
+def test_a_joint_astray_for_a_while_turns_nothing() -> None:
+    """At the end two frames in five have one shoulder right before the other: that line by itself says a quarter turn."""
+    moments = {"feet_s": 3.6, "rise_s": 3.8, "standing_s": 4.0, "finish_s": 5.4}
+    track = deep(film(stood(6.0)))
+    astray = (track.t > 5.0) & (np.arange(len(track.t)) % 5 < 2)
+    left, right = INDEX["left_shoulder"], INDEX["right_shoulder"]
+    xy, z = track.xy.copy(), track.z.copy()
+    across = np.abs(z[astray, left] - z[astray, right]) / 3
+    xy[astray, left, 0] += across
+    z[astray, left] = z[astray, right]
+    whole, part = (read(one, Skill.SHOULDER_STAND, lead=Side.LEFT, **moments)["finish_side"] for one in (track, replace(track, xy=xy, z=z)))
+    assert part.value == pytest.approx(whole.value, abs=1.0) and whole.value == pytest.approx(0.0, abs=8.0)
+
+
 def test_without_a_lead_side_no_side_is_right() -> None:
     got = read(film(stood(6.0)), Skill.SHOULDER_STAND, lead=Side.NONE, feet_s=3.6, rise_s=3.8, standing_s=4.0, finish_s=5.4)["finish_side"]
     assert np.isnan(got.value) and "roster" in got.reason
