@@ -17,6 +17,7 @@ SPEED = 1.2  # reaches per second a person is taken to move at most between two 
 SIZE_STEP = 1.35  # ratio of reach between two looks
 INNER = 0.1  # of a tile's side: someone whose hips are nearer to its inner border belongs to the next tile
 WELL_INSIDE = 0.33  # of a tile's side from its middle
+MOST_TILES = 7  # squares along a picture, however long it is
 ALL_TILES = 4  # every so many looks all tiles are looked at, for people who come
 NEAR = 0.6  # of the picture's shorter side: the squares looked at where it moves
 CLEARLY = 0.7  # score of someone seen clearly
@@ -101,12 +102,15 @@ def _ambiguous(pairs: list[tuple[float, int, int]], distance: float, i: int, j: 
 def regions(width: int, height: int) -> list[Region]:
     """Squares of the picture's shorter side along its longer one, overlapping by a quarter or more, at least two if it is not square.
 
-    In the whole of a wide picture people come out small for the detector, and neighbours run into one.
+    In the whole of a wide picture people come out small for the detector, and neighbours run into one. A strip, longer than five times
+    its height, which no phone films, has `MOST_TILES` squares that reach beyond its edges.
     """
     short, long = min(width, height), max(width, height)
-    count = int(np.ceil((long / short - 0.25) / 0.75))
-    starts = np.linspace(0, long - short, count) if count > 1 else np.zeros(1)
-    return [(s, 0.0, s + short, float(short)) if width >= height else (0.0, s, float(short), s + short) for s in starts]
+    side = max(short, long / (0.75 * MOST_TILES + 0.25))
+    count = int(np.ceil((long / side - 0.25) / 0.75 - 1e-9))
+    starts = np.linspace(0, long - side, count) if count > 1 else np.zeros(1)
+    edge = (short - side) / 2
+    return [(s, edge, s + side, edge + side) if width >= height else (edge, s, edge + side, s + side) for s in starts]
 
 
 def _tiles_of(tiles: list[Region], people: list[Found]) -> list[Region]:

@@ -51,6 +51,14 @@ def test_tiles_are_squares_that_cover_the_picture_and_overlap(size):
     assert all(b[along] - a[along] <= 0.75 * min(size) + 1e-9 for a, b in pairwise(tiles))
 
 
+@pytest.mark.parametrize("size", [(4096, 16), (16, 4096), (5000, 900)])
+def test_a_strip_costs_no_more_looks_than_a_few(size):
+    tiles, along = regions(*size), 0 if size[0] >= size[1] else 1
+    assert len(tiles) <= 7 and tiles[0][along] == 0 and tiles[-1][along + 2] == pytest.approx(max(size))
+    assert all(b[along] - a[along] <= 0.75 * (a[2] - a[0]) + 1e-9 for a, b in pairwise(tiles))
+    assert all(t[1 - along] <= 0 and t[3 - along] >= min(size) for t in tiles), "the whole strip is seen"
+
+
 def test_two_people_apart_are_two_sightings():
     sightings = looked([[found(60), found(240)]] * 5)
     assert sorted(len(s.frames) for s in sightings) == [5, 5]
