@@ -9,7 +9,8 @@ import numpy as np
 from pipeline.landmarks.track import INDEX, NAMES, Track
 from pipeline.vocabulary import Side, Skill
 from tests.measures import bodies
-from tests.measures.bodies import STAND, Motion, Pose
+from tests.measures.bodies import STAND, Motion
+from tests.measures.stick import Pose, blend, on_floor, skeleton
 
 FPS = 30.0
 SWAPPED = [INDEX[n.replace("left", "#").replace("right", "left").replace("#", "right")] for n in NAMES]
@@ -46,7 +47,7 @@ def loaded_lunge(*, knee: float = 118.0, straight_first: bool = False, lead: str
     if not straight_first:
         times, poses = [0.8, 1.5, 2.7, 3.4], [STAND, bent, bent, STAND]
     t = np.arange(0.0, times[-1] + 0.6, 1 / FPS)
-    return Motion(t, bodies.on_floor(np.stack([bodies._skeleton(p) for p in bodies.blend(times, poses, t)])), span=(times[0], times[-1]))
+    return Motion(t, on_floor(np.stack([skeleton(p) for p in blend(times, poses, t)])), span=(times[0], times[-1]))
 
 
 def faced(motion: Motion, degrees: float) -> Motion:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from pipeline.attempts.find import find_attempts
+from pipeline.landmarks.track import INDEX
 from pipeline.measures.measure import measure_attempt
 from pipeline.vocabulary import DETAIL, Setting, Side, Skill
 from tests.attempts import routines
@@ -85,10 +86,10 @@ def test_a_cartwheels_hands_and_feet_come_down_when_they_touch(lead: str) -> Non
     motion = bodies.cartwheel(lead=lead)
     attempt = find_attempts(film(motion, turned=-90.0))[0]
     j = motion.joints
-    hands = np.sort([motion.t[np.flatnonzero(j[:, bodies.INDEX[f"{s}_index"], 2] < 0.03)[0]] for s in ("left", "right")])
+    hands = np.sort([motion.t[np.flatnonzero(j[:, INDEX[f"{s}_index"], 2] < 0.03)[0]] for s in ("left", "right")])
     assert attempt.moment("hand1_s") == pytest.approx(hands[0], abs=0.1) and attempt.moment("hand2_s") == pytest.approx(hands[1], abs=0.1)
     later = motion.t > hands[1] + 0.2
-    feet = np.sort([motion.t[np.flatnonzero(later & (j[:, bodies.INDEX[f"{s}_foot_index"], 2] < 0.03))[0]] for s in ("left", "right")])
+    feet = np.sort([motion.t[np.flatnonzero(later & (j[:, INDEX[f"{s}_foot_index"], 2] < 0.03))[0]] for s in ("left", "right")])
     assert attempt.moment("foot1_s") == pytest.approx(feet[0], abs=0.12)
 
 

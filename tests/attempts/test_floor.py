@@ -10,6 +10,7 @@ from pipeline.attempts.signals import trunk_length
 from pipeline.landmarks.track import INDEX
 from tests.measures import bodies
 from tests.measures.bodies import film
+from tests.measures.stick import TRUNK
 
 
 @pytest.mark.parametrize("tilt", [-5.0, -2.0, 0.0, 3.0])
@@ -33,7 +34,7 @@ def test_heights_are_those_the_body_was_built_with(motion: bodies.Motion) -> Non
     unit = trunk_length(track)
     floor = find_floor(track, unit)
     assert floor is not None
-    built = motion.joints[:, INDEX["left_hip"], 2] / bodies.TRUNK
+    built = motion.joints[:, INDEX["left_hip"], 2] / TRUNK
     seen = floor.height(track.xy, track.t)[:, INDEX["left_hip"]] / unit
     assert np.median(np.abs(seen - built)) < 0.08
 

@@ -16,6 +16,7 @@ from tests.attempts.routines import loaded_lunge
 from tests.attempts.test_mistaken_limbs import LEGS
 from tests.measures import bodies
 from tests.measures.bodies import film
+from tests.measures.stick import on_floor, skeleton
 
 FOOT = ("ankle", "heel", "foot_index")
 
@@ -65,7 +66,7 @@ def test_holds_between_one_rest_and_one_are_one_lunge_though_the_trunk_sways_too
 
 def test_feet_brought_together_and_apart_again_are_no_mistake() -> None:
     """She stands astride, closes her front foot in 0.4 s and opens it again, trunk and hips as they were."""
-    stand = bodies.Motion(np.arange(90) / 30, np.repeat(bodies.on_floor(bodies._skeleton(bodies.STAND)[None]), 90, axis=0))
+    stand = bodies.Motion(np.arange(90) / 30, np.repeat(on_floor(skeleton(bodies.STAND)[None]), 90, axis=0))
     together = 0.5 * (1 + np.cos(2 * np.pi * np.clip((stand.t - 1.1) / 0.8, 0, 1)))
     joints = stand.joints.copy()
     trunk = np.linalg.norm(joints[0, [INDEX["left_shoulder"], INDEX["left_hip"]]] @ np.array([[0], [0], [1.0]]), axis=-1)

@@ -15,6 +15,7 @@ from pipeline.landmarks.track import INDEX, Track
 from pipeline.vocabulary import Skill
 from tests.measures import bodies
 from tests.measures.bodies import film
+from tests.measures.stick import on_floor, skeleton
 
 LEGS = [[INDEX[f"{side}_{part}"] for part in ("hip", "knee", "ankle", "heel", "foot_index")] for side in ("left", "right")]
 
@@ -85,7 +86,7 @@ def test_feet_far_apart_tell_a_cartwheel_where_the_floor_is_lost() -> None:
 @pytest.mark.parametrize(("before", "after"), [(-125.0, -55.0), (0.0, -90.0), (0.0, 90.0), (-60.0, -150.0)])
 def test_a_turn_shows_in_the_feet_where_the_hips_look_as_wide(before: float, after: float) -> None:
     """Degrees she faces, 0 to the picture's right, -90 the camera."""
-    stand = bodies.Motion(np.arange(30) / 30, np.repeat(bodies.on_floor(np.stack([bodies._skeleton(bodies.STAND)] * 2))[:1], 30, axis=0))
+    stand = bodies.Motion(np.arange(30) / 30, np.repeat(on_floor(np.stack([skeleton(bodies.STAND)] * 2))[:1], 30, axis=0))
     faced = []
     for way in (before, after):
         s = signals(film(stand, turned=way))

@@ -1,7 +1,6 @@
-"""Stick athletes with known joints: simple versions of the four skills, filmed by an ideal camera. No drawing, no model.
+"""Simple versions of the skills by stick athletes (stick.py), filmed by an ideal camera. No drawing, no model.
 
-A pose is a handful of angles, a motion is poses at times; `film` turns a motion into a Track. Sagittal skills are posed in the
-plane forward-up with the legs and arms set apart sideways, so every angle built is the angle of the joints in space.
+A motion is poses at times; `film` turns a motion into a Track.
 """
 
 from __future__ import annotations
@@ -9,113 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from pipeline.landmarks.track import INDEX, NAMES, Track
-
-# A child of about eight in metres; joint to joint. Ratios to the trunk near Winter's segment table (from memory); exact values do not matter here.
-TRUNK, UPPER_ARM, FOREARM, HAND, THIGH, SHANK, FOOT, HEEL = 0.40, 0.23, 0.20, 0.12, 0.31, 0.30, 0.14, 0.05
-SHOULDERS, HIPS, NECK = 0.26, 0.17, 0.16
-FLESH = {
-    "hip": 0.09,
-    "shoulder": 0.06,
-    "knee": 0.05,
-    "wrist": 0.03,
-    "nose": 0.08,
-    "heel": 0.012,
-    "foot_index": 0.012,
-}  # joint centre to skin
-
-
-@dataclass(frozen=True)
-class Pose:
-    """Degrees. trunk: forward tilt from upright. Flexions: 0 is straight down from the trunk; hips and knees bend the way bodies do.
-
-    `left_` and `right_` of arm, elbow, hip, knee; `spread` sets each leg apart sideways; `ankle` is knee-ankle-toe.
-    """
-
-    trunk: float = 0.0
-    left_arm: float = 0.0
-    right_arm: float = 0.0
-    left_elbow: float = 0.0
-    right_elbow: float = 0.0
-    left_hip: float = 0.0
-    right_hip: float = 0.0
-    left_knee: float = 0.0
-    right_knee: float = 0.0
-    spread: float = 0.0
-    ankle: float = 110.0
-
-    def both(self, **angles: float) -> Pose:
-        """The same with an angle set on both sides: `both(hip=90)`."""
-        return replace(self, **{f"{side}_{name}": value for name, value in angles.items() for side in ("left", "right")})
-
-
-def blend(times: list[float], poses: list[Pose], t: np.ndarray) -> list[Pose]:
-    """Poses at the times t, eased from each key pose to the next and standing still outside."""
-    names = list(Pose.__dataclass_fields__)
-    keys = np.array([[getattr(p, n) for n in names] for p in poses])
-    i = np.clip(np.searchsorted(times, t, side="right") - 1, 0, len(times) - 2)
-    s = np.clip((t - np.take(times, i)) / (np.take(times, i + 1) - np.take(times, i)), 0, 1)
-    s = (s * s * (3 - 2 * s))[:, None]
-    return [Pose(**dict(zip(names, row, strict=True))) for row in keys[i] * (1 - s) + keys[i + 1] * s]
-
-
-def _d(degrees: float) -> np.ndarray:
-    """Unit vector (forward, left, up) tilted forward from up."""
-    a = np.radians(degrees)
-    return np.array([np.sin(a), 0.0, np.cos(a)])
-
-
-def _spread(v: np.ndarray, degrees: float) -> np.ndarray:
-    """v turned about the forward axis, towards the body's left for positive degrees when it points down."""
-    a = np.radians(degrees)
-    c, s = np.cos(a), np.sin(a)
-    return np.array([v[0], v[1] * c - v[2] * s, v[1] * s + v[2] * c])
-
-
-def _skeleton(p: Pose) -> np.ndarray:
-    """(33, 3) joints (forward, left, up) in metres with the middle of the hips at the origin."""
-    out = np.zeros((len(NAMES), 3))
-
-    def put(name: str, at: np.ndarray) -> np.ndarray:
-        out[INDEX[name]] = at
-        return at
-
-    up = _d(p.trunk)
-    for side, sign in (("left", 1.0), ("right", -1.0)):
-        arm, elbow = getattr(p, f"{side}_arm"), getattr(p, f"{side}_elbow")
-        hip, knee = getattr(p, f"{side}_hip"), getattr(p, f"{side}_knee")
-        shoulder = put(f"{side}_shoulder", TRUNK * up + np.array([0, sign * SHOULDERS / 2, 0]))
-        at = put(f"{side}_elbow", shoulder + UPPER_ARM * _d(p.trunk + 180 - arm))
-        at = put(f"{side}_wrist", at + FOREARM * _d(p.trunk + 180 - arm - elbow))
-        tip = at + HAND * _d(p.trunk + 180 - arm - elbow)
-        for finger in ("pinky", "index", "thumb"):
-            put(f"{side}_{finger}", tip)
-        a = p.trunk + 180 - hip
-        at = put(f"{side}_hip", np.array([0, sign * HIPS / 2, 0]))
-        at = put(f"{side}_knee", at + THIGH * _spread(_d(a), sign * p.spread))
-        at = put(f"{side}_ankle", at + SHANK * _spread(_d(a + knee), sign * p.spread))
-        put(f"{side}_heel", at + HEEL * _spread(_d(a + knee + 20), sign * p.spread))
-        put(f"{side}_foot_index", at + FOOT * _spread(_d(a + knee + 180 + p.ankle), sign * p.spread))
-        put(f"{side}_ear", (TRUNK + NECK) * up + np.array([0, sign * 0.07, 0]))
-        for eye in ("eye_inner", "eye", "eye_outer"):
-            put(f"{side}_{eye}", (TRUNK + NECK + 0.02) * up + 0.09 * _d(p.trunk + 90) + np.array([0, sign * 0.03, 0]))
-        put(f"mouth_{side}", (TRUNK + NECK - 0.05) * up + 0.09 * _d(p.trunk + 90) + np.array([0, sign * 0.02, 0]))
-    put("nose", (TRUNK + NECK - 0.01) * up + 0.11 * _d(p.trunk + 90))
-    return out
-
-
-_FLESH = np.array([next((r for part, r in FLESH.items() if part in name), 0.0) for name in NAMES])
-
-
-def on_floor(skeleton: np.ndarray, travel: np.ndarray | None = None) -> np.ndarray:
-    """(n, 33, 3) joints moved so that the skin's lowest point is on the floor; `travel` (n, 3) is added."""
-    lowest = gaussian_filter1d(
-        (skeleton[..., 2] - _FLESH).min(axis=1), 1.5, mode="nearest"
-    )  # weight is taken over from part to part, not in a jump
-    moved = skeleton - np.array([0, 0, 1.0]) * lowest[:, None, None]
-    return moved if travel is None else moved + travel[:, None, :]
+from tests.measures.stick import HAND, SHANK, THIGH, Pose, aside, blend, on_floor, skeleton, tilted
 
 
 @dataclass(frozen=True)
@@ -138,7 +33,7 @@ def _times(seconds: float, fps: float) -> np.ndarray:
 
 
 def _joints(times: list[float], poses: list[Pose], t: np.ndarray) -> np.ndarray:
-    return np.stack([_skeleton(p) for p in blend(times, poses, t)])
+    return np.stack([skeleton(p) for p in blend(times, poses, t)])
 
 
 def _slide(t: np.ndarray, start: float, end: float, metres: float) -> np.ndarray:
@@ -224,12 +119,12 @@ def cartwheel(
     frames = []
     for i in range(len(t)):
         wheel = sign * 360.0 * s[i]
-        base = _skeleton(replace(ARMS_UP, spread=apart[i], ankle=150.0))
+        base = skeleton(replace(ARMS_UP, spread=apart[i], ankle=150.0))
         for side, angle, out in (("left", left_knee, 1.0), ("right", right_knee, -1.0)):
             flex = (180.0 - angle) * bend[i]
             hip = base[INDEX[f"{side}_hip"]]
-            axis = _spread(_d(180.0), out * apart[i])
-            other = _d(90.0) if toward_camera else _spread(axis, out * 90.0)
+            axis = aside(tilted(180.0), out * apart[i])
+            other = tilted(90.0) if toward_camera else aside(axis, out * 90.0)
             c, sn = np.cos(np.radians(flex / 2)), np.sin(np.radians(flex / 2))
             knee = hip + THIGH * (c * axis + sn * other)
             ankle = knee + SHANK * (c * axis - sn * other)
@@ -237,7 +132,7 @@ def cartwheel(
             base[INDEX[f"{side}_knee"]], base[INDEX[f"{side}_ankle"]] = knee, ankle
             for part in ("heel", "foot_index"):
                 base[INDEX[f"{side}_{part}"]] += shift
-        frames.append(np.array([_spread(p, -wheel) for p in base]))
+        frames.append(np.array([aside(p, -wheel) for p in base]))
     travel = np.stack([0 * t, sign * 1.6 * s, 0 * t], axis=-1)
     joints = on_floor(np.stack(frames), travel)
     hands = np.minimum(joints[:, INDEX["left_wrist"], 2], joints[:, INDEX["right_wrist"], 2])

@@ -16,6 +16,7 @@ from pipeline.measures.uncertainty import Known
 from pipeline.vocabulary import DETAIL, Setting, Side, Skill
 from tests.measures import bodies
 from tests.measures.bodies import film
+from tests.measures.stick import THIGH
 
 SD, FACTOR = 6.0, 2.0
 PLAIN = {key: Known(0.0, SD, FACTOR, 100) for key in DETAIL}
@@ -44,7 +45,7 @@ def legs_apart(apart: float, pike: float) -> Reading:
         across = np.cross(CAMERA, up)
         across *= np.sign(across @ (hips[0] - hips[1]))
         for side, hip, thigh in zip(("left", "right"), hips, pair(apart, pike * t), strict=True):
-            joints[k, INDEX[f"{side}_knee"]] = hip + bodies.THIGH * (thigh[0] * CAMERA + thigh[1] * across + thigh[2] * up)
+            joints[k, INDEX[f"{side}_knee"]] = hip + THIGH * (thigh[0] * CAMERA + thigh[1] * across + thigh[2] * up)
     track = film(replace(motion, joints=joints), turned=-90.0)
     attempt = Attempt(Skill.CARTWHEEL, 1, 0.5, 2.9, start + 0.3, end - 0.3, 1, Side.LEFT, Setting.ALONE, 1.0)
     return next(r for r in measure_attempt(track, attempt, table=PLAIN)[0] if r.detail == "legs_apart")

@@ -18,7 +18,8 @@ from pipeline.measures.roll_hands import alone
 from pipeline.measures.uncertainty import Known
 from pipeline.vocabulary import COUNTS, Setting, Side, Skill
 from tests.measures import bodies
-from tests.measures.bodies import STAND, Motion, _skeleton, blend, film, on_floor
+from tests.measures.bodies import STAND, Motion, film
+from tests.measures.stick import Pose, blend, on_floor, skeleton
 from tests.measures.told import LEG, NO_MODEL_ERROR, UNBIASED, deep, read, stood
 
 # ------------------------------------------------------------------ loaded lunge
@@ -143,7 +144,7 @@ def test_a_clip_that_ends_in_the_middle_of_a_step_cannot_tell_how_many_there_wer
 
 
 def test_legs_one_behind_the_other_are_not_told_apart_and_scissored_ones_are() -> None:
-    held = replace(bodies.Pose(trunk=-168.0, ankle=150.0).both(arm=30), left_elbow=110, right_elbow=110)
+    held = replace(Pose(trunk=-168.0, ankle=150.0).both(arm=30), left_elbow=110, right_elbow=110)
     together = film(stood(3.0, pose=held))
     got = read(together, Skill.SHOULDER_STAND, key_start_s=0.5, key_end_s=2.5)["legs_together"]
     assert np.isnan(got.value) and "from her head or her feet" in got.reason
@@ -200,9 +201,9 @@ def test_seconds_on_one_hand_alone() -> None:
 
 @pytest.mark.parametrize(("on_floor_hands", "wanted"), [((), 0), (("left",), 1), (("left", "right"), 2)])
 def test_hands_used_to_rise(on_floor_hands, wanted) -> None:
-    squat = bodies.Pose(trunk=25).both(hip=115, knee=135, arm=80)
+    squat = Pose(trunk=25).both(hip=115, knee=135, arm=80)
     t = np.arange(0, 3.0, 1 / 30)
-    joints = on_floor(np.stack([_skeleton(p) for p in blend([0.8, 1.6], [squat, STAND], t)]))
+    joints = on_floor(np.stack([skeleton(p) for p in blend([0.8, 1.6], [squat, STAND], t)]))
     for side in on_floor_hands:
         for part in ("wrist", "pinky", "index", "thumb"):
             joints[(t > 0.5) & (t < 0.9), INDEX[f"{side}_{part}"], 2] = 0.02

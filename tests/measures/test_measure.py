@@ -19,6 +19,7 @@ from pipeline.vocabulary import DETAIL, Side, Skill
 from tests.attempts.routines import loaded_lunge
 from tests.measures import bodies
 from tests.measures.bodies import film
+from tests.measures.stick import FLESH, SHANK
 
 # The committed errors without their bias: a stick athlete's landmarks have none of the model's habits.
 UNBIASED = {key: replace(known, bias=0.0) for key, known in error_table().items()}
@@ -94,7 +95,7 @@ def test_knees_off_the_floor_have_a_clearance_and_no_contact() -> None:
     clear, contact = readings["knee_clearance", ""], readings["knee_contact_time", ""]
     after = motion.t > 2.05
     knees = motion.joints[after][:, [INDEX["left_knee"], INDEX["right_knee"]], 2].min()
-    built = 100 * (knees - bodies.FLESH["knee"]) / bodies.SHANK
+    built = 100 * (knees - FLESH["knee"]) / SHANK
     assert clear.low <= built <= clear.high and clear.value == pytest.approx(built, abs=8.0)
     assert contact.value == 0.0 and contact.unit == "s"
     assert {c.detail for c in curves} == {"hip_angle", "knee_angle", "knee_clearance"}
@@ -103,7 +104,7 @@ def test_knees_off_the_floor_have_a_clearance_and_no_contact() -> None:
 def test_knees_on_the_floor_are_seen_there() -> None:
     motion = bodies.backward_roll(kneel=True)
     readings, _ = measured(film(motion, turned=180.0))
-    on = (motion.joints[:, INDEX["left_knee"], 2] < bodies.FLESH["knee"] + 0.01) & (motion.t > 2.05)
+    on = (motion.joints[:, INDEX["left_knee"], 2] < FLESH["knee"] + 0.01) & (motion.t > 2.05)
     built = on.sum() / 30.0
     assert built > 0.2  # the body really kneels
     assert readings["knee_clearance", ""].value < 8.0

@@ -19,6 +19,7 @@ from pipeline.measures.uncertainty import error_table
 from pipeline.vocabulary import Side
 from tests.measures import bodies
 from tests.measures.bodies import Motion, film
+from tests.measures.stick import FLESH
 
 SHARP = Model(base=3.0, low=-4.0, feet=-3.0, shoulders=1.5, seconds_sd=0.05, n=60)
 T = np.arange(0.0, 3.0, 1 / 30)
@@ -32,7 +33,7 @@ def read(track: Track) -> tuple[Reading, Reading]:
 
 def knees_low(motion: Motion) -> float:
     """Seconds that the built body's knees lie on the floor after the feet came over."""
-    return float(((motion.joints[:, INDEX["left_knee"], 2] < bodies.FLESH["knee"] + 0.01) & (motion.t > 2.05)).sum()) / 30.0
+    return float(((motion.joints[:, INDEX["left_knee"], 2] < FLESH["knee"] + 0.01) & (motion.t > 2.05)).sum()) / 30.0
 
 
 @pytest.mark.parametrize("swing", [0.0, 15.0, -15.0], ids=["still", "down", "up"])

@@ -13,7 +13,8 @@ from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Reading
 from pipeline.measures.sharpness import ARM_SD, KEPT, half_width, lift_of, speed_of
 from pipeline.vocabulary import Setting, Side, Skill
-from tests.measures.bodies import STAND, Motion, _skeleton, film, on_floor
+from tests.measures.bodies import STAND, Motion, film
+from tests.measures.stick import on_floor, skeleton
 from tests.measures.told import NO_MODEL_ERROR, read, stood
 
 
@@ -22,7 +23,7 @@ def lifting(seconds: float, fps: float) -> tuple[Motion, float]:
     t = np.arange(0, 2.5 + seconds, 1 / fps)
     s = np.clip((t - 1.0) / seconds, 0, 1)
     s = 10 * s**3 - 15 * s**4 + 6 * s**5
-    frames = [_skeleton(replace(STAND, left_arm=170 * v, right_arm=170 * v)) for v in s]
+    frames = [skeleton(replace(STAND, left_arm=170 * v, right_arm=170 * v)) for v in s]
     return Motion(t, on_floor(np.stack(frames))), np.radians(170.0)
 
 

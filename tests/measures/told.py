@@ -13,18 +13,18 @@ from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Reading
 from pipeline.measures.uncertainty import Known, error_table
 from pipeline.vocabulary import DETAIL, Setting, Side, Skill
-from tests.measures import bodies
-from tests.measures.bodies import STAND, Motion, _skeleton, on_floor
+from tests.measures.bodies import STAND, Motion
+from tests.measures.stick import SHANK, THIGH, Pose, on_floor, skeleton
 
 UNBIASED = {key: replace(known, bias=0.0) for key, known in error_table().items()}
 NO_MODEL_ERROR = {key: Known(0.0, 1e-6, 1.96, 0) for key in DETAIL}
-LEG = bodies.THIGH + bodies.SHANK
+LEG = THIGH + SHANK
 
 
-def stood(seconds: float = 3.0, fps: float = 30.0, pose: bodies.Pose = STAND) -> Motion:
+def stood(seconds: float = 3.0, fps: float = 30.0, pose: Pose = STAND) -> Motion:
     """Somebody who stands still."""
     t = np.arange(0, seconds, 1 / fps)
-    return Motion(t, on_floor(np.stack([_skeleton(pose)] * len(t))))
+    return Motion(t, on_floor(np.stack([skeleton(pose)] * len(t))))
 
 
 def deep(track: Track) -> Track:
