@@ -52,6 +52,7 @@ class Lines:
     def moved(self, done: float) -> None: ...
 
     def finished(self, number: int, result: ClipResult) -> None:
+        """One line: what became of the clip, and how long it took."""
         seconds = f" ({result.seconds_of_work:.0f} s)" if result.seconds_of_work else ""
         print(f"[{number}/{self._clips}] {clip_line(result)}{seconds}", flush=True)
 
@@ -65,14 +66,17 @@ class Bar:
         self._task = None
 
     def start(self, clips: int, size: int) -> None:
+        """Show the bar, with how many clips there are."""
         self._clips = clips
         self._task = self._progress.add_task(f"0 of {clips} clips", total=size)
 
     def moved(self, done: float) -> None:
+        """How much is done of the size that `start` was told."""
         if self._task is not None:
             self._progress.update(self._task, completed=done)
 
     def finished(self, number: int, result: ClipResult) -> None:
+        """The clip's line above the bar."""
         self._progress.update(self._task, description=f"{number} of {self._clips} clips")
         self._console.print(clip_line(result), style=None if not result.reason else "yellow", markup=False, highlight=False)
 

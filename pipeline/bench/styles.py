@@ -41,18 +41,21 @@ class Teller:
         }
 
     def lunge(self, **more) -> LungeStyle:
+        """A lunge from usual to extreme."""
         u = self.rng.uniform
         return LungeStyle(**{**dict(
             back_knee=self.near(140, 160, 179, 179), hip=self.near(105, 155, 200, 200), shoulder=self.near(115, 155, 180, 180), elbow=u(2, 30),
             leg_lean=u(28, 42), stride=u(0.95, 1.2), hold=u(0.6, 1.6)), **self.lift(), **self.common(), **more})  # fmt: skip
 
     def loaded(self, **more) -> LoadedLungeStyle:
+        """A loaded lunge from usual to extreme."""
         u = self.rng.uniform
         return LoadedLungeStyle(**{**dict(
             back_knee=u(100, 152), lean=u(2, 45), shoulder=self.near(115, 155, 178, 178), elbow=u(2, 30), leg_lean=u(28, 40),
             stride=u(0.9, 1.1), heel_up=u(28, 48), hold=u(0.6, 1.4)), **self.common(), **more})  # fmt: skip
 
     def stand(self, **more) -> ShoulderStandStyle:
+        """A shoulder stand from usual to extreme."""
         u = self.rng.uniform
         return ShoulderStandStyle(**{**dict(
             hip=self.near(95, 150, 196, 200, 0.45), knee=self.near(125, 160, 179, 179), trunk=u(150, 178), point=u(0, 60),
@@ -60,6 +63,7 @@ class Teller:
             hands=int(self.rng.choice([0, 0, 1, 2])), pose=self.chance(0.6), turn=self._quarter(0.5)), **self.lift(), **self.common(), **more})  # fmt: skip
 
     def roll(self, **more) -> RollStyle:
+        """A backward roll from usual to extreme."""
         u = self.rng.uniform
         on_knees = self.chance(0.4)
         extra = 0 if self.chance(0.6) else int(self.rng.integers(1, 4))
@@ -69,6 +73,7 @@ class Teller:
             sway=self.near(0.01, 0.001, 0.01, 0.06, 0.5), extra=extra, after=u(1.0, 1.2) if extra else u(0.6, 0.8)), **more})  # fmt: skip
 
     def cartwheel(self, **more) -> CartwheelStyle:
+        """A cartwheel from usual to extreme."""
         u = self.rng.uniform
         bend = lambda: u(1, 9) if self.chance(0.45) else u(10, 60)  # noqa: E731
         steps = self.chance(0.45)

@@ -66,6 +66,7 @@ class ContentHashes:
             self._changed = True
 
     def save(self) -> None:
+        """Write the memory to its file, if anything in it has changed."""
         if self._changed:
             write_whole(self.memory, json.dumps(self._known))
             self._changed = False

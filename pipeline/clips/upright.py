@@ -38,6 +38,7 @@ class Upright:
         return 180 if self.flip_y else 0
 
     def apply(self, image: np.ndarray) -> np.ndarray:
+        """(h, w, ...) pixels as stored -> the same as they are to be shown, contiguous; sides change places where the picture stands."""
         if self.transpose:
             image = image.swapaxes(0, 1)
         return np.ascontiguousarray(image[:: -1 if self.flip_y else 1, :: -1 if self.flip_x else 1])

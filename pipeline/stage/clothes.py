@@ -64,6 +64,7 @@ def along(body: Body, start: str, end: str) -> np.ndarray:
 
 
 def dress(body: Body, outfit: Outfit, rng: np.random.Generator) -> Dressed:
+    """The body's mesh in the outfit, ready to draw; cut and pattern vary with `rng`."""
     from scipy.sparse import csr_matrix, vstack
 
     v = body.vertices

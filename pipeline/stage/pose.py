@@ -37,6 +37,7 @@ class Pose:
 
     @classmethod
     def standing(cls, n: int) -> Pose:
+        """Upright with hanging arms, n frames of it."""
         zeros = {name: np.zeros(n) for name in ANGLES}
         limbs = {f"{name}.{side}": np.zeros(n) for name in LIMB_ANGLES for side in SIDES}
         for side in SIDES:

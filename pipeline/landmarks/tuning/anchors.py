@@ -25,6 +25,8 @@ CREDIT_COLUMNS = ("file", "licence", "credit", "source")
 
 @dataclass(frozen=True, eq=False)
 class Anchors:
+    """Crops of real people, packed as JPEG, and whose pictures they are from."""
+
     jpegs: list[np.ndarray]  # one a person
     picture: list[int]  # index into credits
     credits: list[dict[str, str]]
@@ -33,6 +35,7 @@ class Anchors:
         return len(self.jpegs)
 
     def save(self, path: Path) -> None:
+        """All of it in one .npz file."""
         credits = np.array([[c[k] for k in CREDIT_COLUMNS] for c in self.credits])
         np.savez(
             path,
@@ -44,6 +47,7 @@ class Anchors:
 
     @classmethod
     def load(cls, path: Path) -> Anchors:
+        """What `save` wrote."""
         d = np.load(path)
         jpegs = np.split(d["bytes"], np.cumsum(d["sizes"])[:-1])
         return cls(jpegs, d["picture"].tolist(), [dict(zip(CREDIT_COLUMNS, row, strict=True)) for row in d["credits"].tolist()])

@@ -68,6 +68,7 @@ class Bodies:
 
     @classmethod
     def load(cls, path: Path) -> Bodies:
+        """From the .npz file that `tuning bodies` makes. Raises MatsideError where it is not there."""
         if not Path(path).exists():
             raise MatsideError(f"tuning: no bodies at {path}. Make them: python -m pipeline.landmarks.tuning bodies --out {path}")
         d = np.load(path)

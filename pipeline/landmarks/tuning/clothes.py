@@ -60,6 +60,8 @@ def any_material(
 
 @dataclass(frozen=True)
 class Outfit:
+    """What a body of v vertices wears."""
+
     colour: np.ndarray  # (v, 4): RGB and 1 on cloth
     looseness: np.ndarray  # (v,) metres between skin and cloth
     hair: np.ndarray  # (3,)

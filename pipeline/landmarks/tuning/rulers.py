@@ -44,6 +44,7 @@ class Ruler:
 
     @classmethod
     def load(cls, path: Path) -> Ruler:
+        """What `save` wrote."""
         if not path.exists():
             raise MatsideError(f"{path}: no ruler. Make it: python -m pipeline.landmarks.tuning ruler --help")
         return cls(**np.load(path))

@@ -15,6 +15,8 @@ from .skeleton import Pose, Posed, ReachingArm, pose_body, rx, rz
 
 @dataclass(frozen=True)
 class Mesh:
+    """A surface of v vertices and f triangles, metres, z up."""
+
     points: np.ndarray  # (v, 3) world
     faces: np.ndarray  # (f, 3) int32
     colour: np.ndarray  # (v, 4) RGB, cloth
@@ -32,6 +34,8 @@ class Mesh:
 
 @dataclass(frozen=True)
 class Camera:
+    """An eye in the world (metres, z up) and where it looks; a pinhole."""
+
     eye: np.ndarray  # (3,)
     axes: np.ndarray  # (3, 3) rows: right, down, ahead
 
@@ -56,11 +60,13 @@ class Camera:
 
     @property
     def level_ahead(self) -> np.ndarray:
+        """(3,) unit vector ahead, along the floor."""
         ahead = np.array([*self.axes[2, :2], 0.0])
         return ahead / np.linalg.norm(ahead)
 
     @property
     def level_right(self) -> np.ndarray:
+        """(3,) unit vector to the right, along the floor."""
         ahead = self.level_ahead
         return np.array([ahead[1], -ahead[0], 0.0])
 

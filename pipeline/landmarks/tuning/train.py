@@ -29,6 +29,8 @@ from .views import borrow_light, look_again, restyle, scrambled, stand_in_front
 
 @dataclass(frozen=True)
 class TrainSettings:
+    """What a training run is given; `--help` of `tuning train` says the same."""
+
     base: Path  # the model file to tune
     bodies: Path
     out: Path

@@ -19,6 +19,8 @@ MIRRORED = mirror_order()
 
 @dataclass(frozen=True)
 class View:
+    """How b crops are seen anew: turned, shifted, zoomed, mirrored about their middle."""
+
     turn: torch.Tensor  # (b, 2, 2) rotation * zoom * mirror
     shift: torch.Tensor  # (b, 2) pixels
     zoom: torch.Tensor  # (b,)

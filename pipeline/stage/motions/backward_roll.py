@@ -57,6 +57,7 @@ def roll_keys(style: RollStyle) -> list[Key]:
 
 
 def backward_roll(body: Body, style: RollStyle, rng: np.random.Generator) -> Movement:
+    """From standing over sitting and the shoulders to standing, poses on an even clock; the feet step on where the style says so."""
     keys = [replace(k, at=style.before + k.at * style.pace) for k in roll_keys(style)]
     at = lambda s: style.before + s * style.pace  # noqa: E731
     wait = style.kneel / style.pace

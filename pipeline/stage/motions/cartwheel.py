@@ -44,6 +44,7 @@ class CartwheelStyle:
 
 
 def cartwheel(body: Body, style: CartwheelStyle, rng: np.random.Generator) -> Movement:
+    """From standing sideways over the hands to standing, poses on an even clock, with the hands and feet pinned where they stand."""
     at = lambda s: style.before + s * style.pace  # noqa: E731
     plan = _finish(body, style, at(3.3))
     still = max((step.at + step.seconds for step in plan), default=at(3.25))

@@ -59,6 +59,7 @@ def mirrored(pose: Pose) -> Pose:
 
 
 def mirrored_pins(pins: tuple[Pin, ...]) -> tuple[Pin, ...]:
+    """The pins seen in a mirror along y: left and right exchanged."""
     world = np.diag([1.0, -1.0, 1.0])
     swap = {"L": "R", "R": "L"}
     flip = lambda v: None if v is None else v @ world  # noqa: E731

@@ -71,6 +71,7 @@ def stand_keys(style: ShoulderStandStyle, rise: float) -> list[Key]:
 
 
 def shoulder_stand(body: Body, style: ShoulderStandStyle, rng: np.random.Generator) -> Movement:
+    """From standing down, up onto the shoulders, the hold and the rise, poses on an even clock; with the finish where the style asks for it."""
     at = lambda s: style.before + s * style.pace  # noqa: E731
     rise = 2.2 + style.hold / style.pace
     keys = [replace(k, at=at(k.at)) for k in stand_keys(style, rise)]

@@ -12,6 +12,7 @@ STOOD_S = 1.0  # of standing that is watched for sway
 
 
 def backward_roll(a: Attempt) -> tuple[tuple[float, float], list[TrueDetail]]:
+    """((start, end) s of the key window, true details), from the joints and the skin."""
     inside = a.during(a.span.start_s, a.span.end_s)
     hips, shoulders = a.middle("hip"), a.middle("shoulder")
     way = (hips[inside][-1] - hips[inside][0])[:2]

@@ -24,6 +24,7 @@ def inverted_window(t: np.ndarray, low: Heights, span: Span) -> tuple[float, flo
 
 
 def cartwheel(a: Attempt) -> tuple[tuple[float, float], list[TrueDetail]]:
+    """((start, end) s of the inverted window, true details), from the joints and the skin."""
     key = inverted_window(a.t, a.low, a.span)
     window = a.during(*key)
     j, out = a.j, []

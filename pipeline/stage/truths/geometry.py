@@ -47,10 +47,12 @@ class Attempt:
         return self.low[f"{name}_low"] < TOUCHING
 
     def index(self, at: float) -> int:
+        """The frame nearest to a time in seconds."""
         return int(np.argmin(np.abs(self.t - at)))
 
     @property
     def hold(self) -> tuple[float, float]:
+        """(start, end) s. Raises ValueError for a skill that is not held."""
         if self.span.hold is None:
             raise ValueError(f"A {self.span.skill} needs to say when it is held.")
         return self.span.hold
