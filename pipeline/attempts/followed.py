@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 from pipeline.attempts import whose
 from pipeline.attempts.find import find_attempts
 from pipeline.landmarks.choose import open_choice
 from pipeline.landmarks.settings import LandmarkSettings
-from pipeline.landmarks.steadiness import unsteadiness
+from pipeline.landmarks.steadiness import extent, unsteadiness
 from pipeline.landmarks.track import Track
 
 NO_SKILL, OPEN = 0.3, 0.2  # in doubt so much more
@@ -31,26 +32,37 @@ def follow(path: Path, settings: LandmarkSettings, *, source: str, progress: Cal
     """Follow a clip; once more, and a third time, with people looked for at other moments, while its track is in doubt.
 
     Beside others little decides where a track lies, so at other moments one that lies on somebody else, or lost her, mostly comes out
-    otherwise. The least doubtful of them is taken, the earlier one where two are alike.
+    otherwise. The least doubtful of them is taken, those in doubt the more who move less than in another of them: an onlooker is steady.
     """
     from pipeline.landmarks.locate import track_athlete
 
-    best = track_athlete(path, settings, source=source, worth=attempts_of, progress=progress)
-    least = doubt(best)
+    followings = [_judged(track_athlete(path, settings, source=source, worth=attempts_of, progress=progress))]
+    best = followings[0]
     for other in settings.at_other_moments():
-        if least < DOUBTFUL or not best.seen.any():
+        if best.doubt < DOUBTFUL or not best.track.seen.any():
             break
-        again = track_athlete(path, other, source=source, worth=attempts_of, progress=progress)
-        if doubt(again) < least:
-            best, least = again, doubt(again)
-    return best
+        followings.append(_judged(track_athlete(path, other, source=source, worth=attempts_of, progress=progress)))
+        best = _least_doubtful(followings)
+    return best.track
 
 
-def doubt(track: Track) -> float:
-    """How little a clip's track is to be believed, from 0 on: how unsteady the athlete's is, whether it shows no skill, though a clip is
-    filmed for one, and whether it is open which of two was filmed."""
+class _Judged(NamedTuple):
+    """A track, how little it is to be believed, from 0 on, and how much the athlete does in it, in trunks."""
+
+    track: Track
+    doubt: float
+    extent: float
+
+
+def _judged(track: Track) -> _Judged:
+    """In doubt is who is unsteady, who does no skill, though a clip is filmed for one, and where it is open which of two was filmed."""
     hers = whose.athlete(track)
-    return unsteadiness(hers) + NO_SKILL * (not attempts_of(hers)) + OPEN * open_choice(hers.notes)
+    return _Judged(track, unsteadiness(hers) + NO_SKILL * (not attempts_of(hers)) + OPEN * open_choice(hers.notes), extent(hers))
+
+
+def _least_doubtful(followings: list[_Judged]) -> _Judged:
+    most = max(one.extent for one in followings) or 1.0
+    return min(followings, key=lambda one: one.doubt + 1 - one.extent / most)  # the earlier one of two alike
 
 
 def attempts_of(track: Track) -> list[tuple[float, float]]:

@@ -1,4 +1,5 @@
-"""How little a track looks like one body followed all the way: so it is told of several followings of one clip which to believe."""
+"""How little a track looks like one body followed all the way, and how much that body does: so it is told of several followings of one
+clip which to believe."""
 
 from __future__ import annotations
 
@@ -15,6 +16,7 @@ LIMBS = np.array(
     ]
 )
 JOINTS = np.unique(LIMBS)
+ENDS = [INDEX[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist", "knee", "ankle")]
 AT_THE_EDGE = 0.5  # trunks from shoulders or hips to the picture's edge: who is not seen after that may have left it
 LEAP = 0.3  # trunks off the straight way from the frame before to the one after; a child's foot in a cartwheel: 0.07, at 15 frames a second 0.3
 
@@ -29,6 +31,20 @@ def unsteadiness(track: Track) -> float:
     if not track.seen.any():
         return 1.0
     return float(lost(track).mean()) + _leaps(track) + _spread(track)
+
+
+def extent(track: Track) -> float:
+    """How far she moves her limbs, in trunks: 4 upside down and up again, 1 who stands and looks on, 0 nobody.
+
+    Wrists, knees and ankles as the hips see them; of each the diagonal of a box that holds its places, less the outermost 5 % on each side;
+    their mean. So neither a walk nor a few leaps count.
+    """
+    if not track.seen.any():
+        return 0.0
+    about = track.xy[:, ENDS] - track.xy[:, CORE[2:]].mean(axis=1, keepdims=True)
+    about = about[:, np.isfinite(about).all(axis=2).any(axis=0)]
+    low, high = np.nanpercentile(about, (5, 95), axis=0)
+    return float(np.linalg.norm(high - low, axis=-1).mean() / np.nanmedian(torso(track.xy))) if about.size else 0.0
 
 
 def lost(track: Track) -> np.ndarray:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.attempts.find import find_attempts
-from pipeline.attempts.followed import DOUBTFUL, attempts_of, doubt, follow, followed
+from pipeline.attempts.followed import DOUBTFUL, _judged, attempts_of, follow, followed
 from pipeline.bench.truth_track import truth_track
 from pipeline.landmarks import locate
 from pipeline.landmarks.choose import OPEN_CHOICE
@@ -79,10 +79,21 @@ def test_an_unsteady_track_that_shows_one_is_followed_once_more_too(monkeypatch)
 
 def test_and_a_third_time_where_that_is_in_doubt_too_and_the_least_doubtful_is_taken(monkeypatch):
     first, second, third = leaping(4), leaping(8), leaping(6)
-    assert DOUBTFUL < doubt(second) < doubt(third) < doubt(first)
+    assert DOUBTFUL < _judged(second).doubt < _judged(third).doubt < _judged(first).doubt
     looked = tries(monkeypatch, first, second, third)
     assert follow("clip.mp4", LandmarkSettings(), source="clip") is second
     assert looked == [4.0, 6.0, 5.0]
+
+
+def test_who_stands_by_is_not_believed_however_steady(monkeypatch):
+    track = standing()
+    waving = replace(track, xy=track.xy.copy())
+    for part, speed in (("wrist", 3), ("knee", 5), ("ankle", 7)):
+        waving.xy[:, INDEX[f"left_{part}"], 0] += 150 * np.sin(np.arange(len(track)) / speed)
+    waving.xy[::8, INDEX["left_hip"]] += 100.0  # followed badly
+    assert not attempts_of(waving) and _judged(track).doubt < _judged(waving).doubt
+    tries(monkeypatch, waving, track, track)
+    assert follow("clip.mp4", LandmarkSettings(), source="clip") is waving
 
 
 def test_where_neither_shows_one_the_first_stays(monkeypatch):
@@ -94,7 +105,7 @@ def test_where_neither_shows_one_the_first_stays(monkeypatch):
 
 def test_an_open_choice_puts_a_track_in_doubt():
     open_one = replace(cartwheel(), notes=(f"{OPEN_CHOICE} (93 %)",))
-    assert doubt(open_one) == pytest.approx(doubt(cartwheel()) + 0.2)
+    assert _judged(open_one).doubt == pytest.approx(_judged(cartwheel()).doubt + 0.2)
 
 
 @pytest.mark.parametrize("track", [cartwheel(), nobody(), beside()], ids=["skill", "nobody", "another's skill"])

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.bench.truth_track import truth_track
-from pipeline.landmarks.steadiness import lost, unsteadiness
+from pipeline.landmarks.steadiness import extent, lost, unsteadiness
 from pipeline.landmarks.track import INDEX, N, Track
 from tests.landmarks.stickman import body
 from tests.landmarks.test_sample_clip import ALONE, SAMPLES
@@ -67,6 +67,24 @@ def test_who_goes_over_to_somebody_half_as_large_is_unsteady():
     xy = walking()
     xy[50:] = np.array([body(250 + i, 180, SIZE / 2) for i in range(50)])
     assert unsteadiness(track_of(xy)) == pytest.approx(np.log(2) / 2 + 2 / 98, abs=0.01)
+
+
+def test_who_does_a_cartwheel_moves_far_more_than_who_stands_or_walks():
+    doing = extent(truth_track(SAMPLES / "truth" / f"{ALONE}.csv", (960, 540)))
+    assert doing > 2.5
+    assert extent(track_of(walking())) == pytest.approx(0, abs=1e-9)
+
+
+def test_how_far_is_counted_in_trunks_and_a_few_leaps_are_not():
+    xy = walking()
+    swing = 50.0 * np.sin(np.linspace(0, 12 * np.pi, N_FRAMES))
+    xy[:, INDEX["left_wrist"], 1] += swing
+    xy[30, INDEX["right_ankle"]] += 300
+    assert extent(track_of(xy)) == pytest.approx(2 / 6, abs=0.03)
+
+
+def test_nobody_moves_nothing():
+    assert extent(track_of(np.full((30, N, 2), np.nan))) == 0.0
 
 
 def test_nobody_seen_is_as_unsteady_as_can_be():
