@@ -77,8 +77,12 @@ def _half(low: float, high: float, unit: str) -> str:
     return f"± {number(math.ceil(half / step - 1e-9) * step, decimals)}"
 
 
+def outwards(low: float, high: float, unit: str) -> tuple[float, float]:
+    """The interval's ends as they are shown: rounded away from its middle."""
+    step = 10 ** -places(unit, half_width(low, high))
+    return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+
+
 def _ends(low: float, high: float, unit: str) -> str:
-    decimals = places(unit, half_width(low, high))
-    step = 10**-decimals
-    down, up = (number(end, decimals) for end in (math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step))
+    down, up = (number(end, places(unit, half_width(low, high))) for end in outwards(low, high, unit))
     return f"{down} … {up}" if MINUS in down + up else f"{down}–{up}"

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from pipeline.practice.evidence import Evidence
 from pipeline.reports.language import Translations, drawn_in_units, in_units
-from pipeline.reports.numbers import OF_WHAT, doubt, half_width, number, places, plus_minus, quantity, span
+from pipeline.reports.numbers import OF_WHAT, doubt, half_width, number, outwards, places, plus_minus, quantity, span
 from pipeline.reports.plots import ribbon
 from pipeline.reports.records import COLUMN, ReadingRow
 from pipeline.reports.said import said
@@ -108,7 +108,7 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
     shown = full_value(tr, row) if has_value else ""
     under, over, apart = _faults(row, tolerance) if has_value and tolerance else (False, False, 0.0)
     decided = row.verdict in (Verdict.CLOSE, Verdict.NOT_YET)
-    by_chance = has_value and tolerance is not None and row.low <= tolerance.target <= row.high  # a fault that the range swallows
+    by_chance = has_value and tolerance is not None and _swallowed(row, tolerance.target)
     return ReadingView(
         anchor=row.anchor,
         title=column_title(tr, row.column),
@@ -126,6 +126,12 @@ def reading_view(tr: Translations, row: ReadingRow, tolerance: Tolerance | None)
         how=words.how,
         range=_range(tr, row, tolerance),
     )
+
+
+def _swallowed(row: ReadingRow, target: float) -> bool:
+    """Whether the range, as it is shown, reaches the target: then a fault may be none."""
+    low, high = outwards(row.low, row.high, row.unit)
+    return low <= target <= high
 
 
 def film_again(row: ReadingRow) -> str:

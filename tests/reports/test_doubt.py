@@ -29,6 +29,12 @@ def test_a_fault_inside_the_range_is_not_coached():
     assert view.meaning == "6° bent, which is less than can be told." and view.next == ""
 
 
+def test_a_range_shown_as_reaching_the_target_reaches_it():
+    view = reading_view(TR, row(172.6, 158.4, 179.6), STRAIGHT)
+    assert view.shown == "173° (158–180°)" and view.meaning == "7° bent, which is less than can be told." and view.next == ""
+    assert reading_view(TR, row(171.0, 158.4, 178.9), STRAIGHT).meaning == "9° bent."
+
+
 def test_a_fault_beyond_the_range_is():
     view = reading_view(TR, row(160.0, 152.0, 168.0), STRAIGHT)
     assert view.meaning == "20° bent." and view.next != ""
