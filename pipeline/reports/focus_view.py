@@ -138,9 +138,12 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
             return tr.gettext("Cannot tell yet: %(detail)s was certainly short in only %(short)d of %(goes)d goes, %(value)s on %(day)s") % {
                 "detail": title, "short": one.short, "goes": one.goes, **read,
             }  # fmt: skip
-        return tr.gettext("Cannot tell yet: nothing is certainly short; look first at %(detail)s, %(value)s on %(day)s") % {
-            "detail": title, **read,
-        }  # fmt: skip
+        where = (
+            tr.gettext("Nothing is certainly short; look first at %(detail)s, %(value)s on %(day)s")
+            if focus.seen
+            else tr.gettext("Cannot tell yet: nothing is certainly short; look first at %(detail)s, %(value)s on %(day)s")
+        )
+        return where % {"detail": title, **read}
     assert one is not None and focus.key is not None
     tolerance = tolerances[focus.skill, focus.key.detail]
     half = half_width(one.low, one.high)

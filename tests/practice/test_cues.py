@@ -104,6 +104,7 @@ def test_where_every_line_was_read_well_nobody_is_sent_to_film_again():
     close = row("hip_angle", 152, 168)  # across the limit of 165, and above the 150 below which it is not yet
     seen = focus_view(TR, choose_focus(table(close, row("knee_angle", 172, 180)), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
     assert (seen.cue, seen.perhaps, seen.film, seen.certain) == ("Your eye decides", "Hips?", "", False)
+    assert seen.sentence == "Nothing is certainly short; look first at Hips, 160° ± 8° on 2 March 2026."
     for other in (row("knee_angle", 150, 180), row("knee_angle", np.nan, np.nan)):  # from not yet to met, and not read at all
         view = focus_view(TR, choose_focus(table(close, other), TOLERANCES)["OT-01", "lunge"], TOLERANCES)
         assert view.cue == "Film side-on again" and view.film
