@@ -66,7 +66,7 @@ def _one_series(one: pd.DataFrame, per_month: float, level: float, zero: int, ta
     tally["said"].append(change.real)
     if change.real and per_month:
         tally["right"].append(np.sign(change.change) == np.sign(per_month))
-    if df > 0:
+    if np.isfinite(variance).all():
         half = stats.t.ppf(0.975, df) * np.sqrt(variance)
         tally["session"].extend(np.abs(y - level - per_month * (day - zero) / MONTH) <= half)
 

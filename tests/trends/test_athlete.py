@@ -81,3 +81,18 @@ def test_an_athlete_without_a_club_needs_more_to_be_sure():
     own = sessions_of(150, rng=np.random.default_rng(13), per_week=0.3)
     (alone,), (with_club,) = athlete_trends(own, "OT-01"), athlete_trends(own, "OT-01", club_and(own))
     assert alone.df < with_club.df
+
+
+def test_four_sessions_of_one_child_alone_do_not_show_what_chance_is():
+    """Two residuals, not independent, are worth one degree of freedom: Student's t of it would make ± 91° out of ± 6°."""
+    from pipeline.reports.trend_view import level_words
+    from pipeline.trends.words import sentence
+
+    own = readings([0, 7, 14, 21], [170.0, 176.0, 168.0, 173.0], own=3.0)
+    (trend,) = athlete_trends(own, "OT-01")
+    assert np.isnan([trend.change.mdc, trend.change.now_half]).all() and trend.sessions["variance"].isna().all()
+    assert sentence(trend, None) == "No change we can be sure of: 4 sessions, too few to know what is chance."
+    assert level_words(trend, 173.0, trend.change.now_half, str(trend.sessions["date"].iloc[-1])) == "173° ± 6°"
+    longer = readings(7 * np.arange(8), [170.0, 176, 168, 173, 171, 175, 169, 172], own=3.0)
+    (known,) = athlete_trends(longer, "OT-01")
+    assert known.df >= 2 and 3 < known.change.mdc < 40
