@@ -46,7 +46,7 @@ CUES: dict[tuple[Skill, str], Cue] = {
     (L, "arm_time_to_peak"): _EARLY,
     (L, "arm_smoothness"): _SMOOTH,
     (T, "knee_angle"): Cue(_("Back knee a little longer"), _("Bend the back knee, load")),
-    (T, "lean_angle"): Cue(_("Chest forward over the foot"), _("Lift the chest a little")),
+    (T, "lean_angle"): Cue(_("Chest forward over the foot"), _("Lean less, lift the chest")),
     (T, "arms_by_ears"): _EARS,
     (S, "hip_angle"): Cue(_("Push hips to the ceiling"), _("Ribs in, toes above hips")),
     (S, "hip_knee_angle"): Cue(_("Open the hips, squeeze seat"), _("Ribs in, knees above hips")),

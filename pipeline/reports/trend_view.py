@@ -100,7 +100,8 @@ def trend_view(
     order = sorted(grouped, key=place)
     period = _period(trends)
     details = [_detail(tr, key, grouped[key], tolerances, marks, period, drop_scatter) for key in order]
-    judged = sum(len(t.sessions) >= ENOUGH_SESSIONS for t in trends)
+    long = [t for t in trends if len(t.sessions) >= ENOUGH_SESSIONS]
+    judged = sum(math.isfinite(t.change.mdc) for t in long)
     sessions = len({d for t in trends for d in t.sessions["date"]})
     one_day = tr.gettext("%(cohort)s. One day with readings, %(first)s.")
     summary = (one_day if sessions == 1 else tr.gettext("%(cohort)s. %(days)d days with readings, %(first)s to %(last)s.")) % {
@@ -108,6 +109,8 @@ def trend_view(
         "last": day_words(tr, max((t.change.now_date for t in trends), default="")),
     }  # fmt: skip
     chance = tr.gettext("No series has enough sessions to be judged yet: %d are needed.") % ENOUGH_SESSIONS
+    if long:
+        chance = tr.gettext("No series can be judged yet: so few sessions do not show what chance does. More of them do, or more athletes.")
     if judged:
         chance = tr.gettext(
             "%(judged)d series have enough sessions to be judged, each so that chance alone calls at most 1 in 20 a change: "
