@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pipeline.reports.change_words import signed
 from pipeline.reports.difference_words import detail_words, difference_words, setting_words, unit_of, unsure_words
 from pipeline.reports.language import MONTHS, Translations, day_words, drawn_in_units, in_units
-from pipeline.reports.numbers import quantity, span
+from pipeline.reports.numbers import NEVER_BELOW_0, quantity, span
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
@@ -22,10 +22,9 @@ from pipeline.scoring.tolerances import Tolerances
 from pipeline.trends.cohorts import CELL, ENOUGH_ATHLETES, Comparison
 from pipeline.trends.drills import DrillEffect
 from pipeline.trends.next_term import NextTerm
-from pipeline.vocabulary import CHORD, COUNTS, LEG, SECONDS, Setting
+from pipeline.vocabulary import Setting
 
 MOST_OTHERS = 3  # details named beside the first for next term
-NEVER_BELOW_0 = (SECONDS, CHORD, LEG, *COUNTS)  # so their ranges end there
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ UNIT = {
 SINGULAR = {STEPS: " step", HANDS: " hand"}
 OF_WHAT = {CHORD: _("of the line's length"), SHANK: _("of the shank"), LEG: _("of the leg")}
 PLACES = {SECONDS: 2, ARMS_PER_S: 1, SPARC: 2} | dict.fromkeys(COUNTS, 0)
+NEVER_BELOW_0 = (SECONDS, CHORD, SHANK, LEG, *COUNTS)  # so their ranges end there
 EVEN = 0.25  # an interval whose halves differ by less than this share of its width is written as ±
 
 

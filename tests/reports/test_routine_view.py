@@ -22,6 +22,11 @@ def test_each_level_has_its_doubt_and_the_loss_its_range():
     assert (row.alone, row.routine, row.lost, row.range) == ("172° ± 3°", "160° ± 3°", "12° lost", "7–17°")
 
 
+def test_what_cannot_be_below_0_has_no_range_below_it():
+    row = row_of(both(HIGH, [30.0], [1.0], own=SD))
+    assert [level.replace("\u202f", " ") for level in (row.alone, row.routine)] == ["30 % ± 3 %", "1 % (0–4 %)"]
+
+
 def test_levels_on_both_sides_of_the_target_say_how_far_off_they_were():
     row = row_of(*(both(FLAT, [a], [178.0], athlete=who, own=SD) for who, a in (("A", 168.0), ("B", 194.0))))
     assert (row.alone, row.routine) == ("181° ± 3° (13° off)", "178° ± 3°")

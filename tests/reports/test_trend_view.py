@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.reports.trend_view import trend_view
+from pipeline.reports.trend_view import level_words, trend_view
 from pipeline.scoring.tolerances import load_tolerances
 from pipeline.trends.athlete import athlete_trends
 from tests.trends.making import readings
@@ -26,3 +26,9 @@ def test_how_much_can_be_judged(weeks, begins):
     view = trend_view(gettext.NullTranslations(), "OT-01", "Otters", athlete_trends(own, "OT-01"), load_tolerances(), notes, {})
     assert view.chance.startswith(begins)
     assert [series.levels.count("±") for detail in view.details for series in detail.series] == [2], "each level has its ±"
+
+
+def test_a_level_of_what_cannot_be_below_0_has_no_range_below_it():
+    own = readings([0, 7], [4.0, 2.0], skill="backward_roll", detail="knee_clearance").assign(unit="% shank")
+    (trend,) = athlete_trends(own, "OT-01")
+    assert level_words(trend, 2.0, 5.0, "2026-03-09").replace("\u202f", " ") == "2 % (0–7 %)"
