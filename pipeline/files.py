@@ -16,7 +16,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # OWASP, "CSV Injection": cel
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file so that a power cut leaves the old one or the new one, never half of either."""
+    """Write a file so that a power cut leaves the old one or the new one, never half of either. Raises OSError, which names that file."""
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
@@ -25,8 +25,10 @@ def write_whole(path: Path, content: str | bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         os.replace(part, path)
-    except BaseException:
+    except BaseException as error:
         part.unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename == str(part):
+            error.filename = str(path)
         raise
 
 
