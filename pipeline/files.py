@@ -27,7 +27,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
         os.replace(part, path)
     except BaseException as error:
         part.unlink(missing_ok=True)
-        if isinstance(error, OSError) and error.filename == str(part):
+        if isinstance(error, OSError) and str(error.filename) == str(part):
             error.filename = str(path)
         raise
 

@@ -16,6 +16,6 @@ def test_what_cannot_be_written_is_named_as_it_was_meant(tmp_path):
 def test_what_was_there_stays_where_the_new_cannot_be_written(tmp_path):
     path = tmp_path / "a.txt"
     write_whole(path, "old")
-    with pytest.raises(AttributeError):
+    with pytest.raises(TypeError):
         write_whole(path, None)
     assert path.read_text() == "old" and [p.name for p in tmp_path.iterdir()] == ["a.txt"]
