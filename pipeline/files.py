@@ -8,6 +8,7 @@ import io
 import os
 import stat
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 MOST_TEXT, MOST_TABLE = 1_000_000, 50_000_000  # bytes: a hundred times what any club writes
@@ -26,7 +27,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
             os.fsync(file.fileno())
         os.replace(part, path)
     except BaseException as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):  # the first failure is the one to tell
+            part.unlink(missing_ok=True)
         if isinstance(error, OSError) and str(error.filename) == str(part):
             error.filename = str(path)
         raise
