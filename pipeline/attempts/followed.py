@@ -29,7 +29,7 @@ def followed(
 
 
 def follow(path: Path, settings: LandmarkSettings, *, source: str, progress: Callable[[float], None] | None = None) -> Track:
-    """Follow a clip; once more, and a third time, with people looked for at other moments, while its track is in doubt.
+    """Follow a clip; again, up to three times, with people looked for at other moments or less surely, while its track is in doubt.
 
     Beside others little decides where a track lies, so at other moments one that lies on somebody else, or lost her, mostly comes out
     otherwise. The least doubtful of them is taken, those in doubt the more who move less than in another of them: an onlooker is steady.
@@ -38,7 +38,7 @@ def follow(path: Path, settings: LandmarkSettings, *, source: str, progress: Cal
 
     followings = [_judged(track_athlete(path, settings, source=source, worth=attempts_of, progress=progress))]
     best = followings[0]
-    for other in settings.at_other_moments():
+    for other in settings.again():
         if best.doubt < DOUBTFUL or not best.track.seen.any():
             break
         followings.append(_judged(track_athlete(path, other, source=source, worth=attempts_of, progress=progress)))

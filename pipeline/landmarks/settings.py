@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 METHOD = 11  # raise when the code changes what it gives for the same settings
-OTHER_MOMENTS = (1.5, 1.25)  # times as often, where a clip is followed once more, and a third time
+AGAIN = ((1.5, 1.0), (2.5, 0.4), (1.25, 1.0))  # a clip in doubt: people looked for so many times as often, from so much of the score on
 
 
 class LandmarkSettings(BaseModel):
@@ -29,10 +29,15 @@ class LandmarkSettings(BaseModel):
     most_frames_per_second: float = Field(62.0, ge=10, le=480, description="Frames that come faster are passed over.")
     memory_mb: int = Field(240, ge=50, le=8000, description="Memory for pictures; longer clips are worked on in stretches.")
 
-    def at_other_moments(self) -> tuple[LandmarkSettings, ...]:
-        """The same, but people are looked for OTHER_MOMENTS as often, and so at other moments."""
-        often = dict.fromkeys(min(times * self.find_per_second, 30.0) for times in OTHER_MOMENTS)
-        return tuple(self.model_copy(update={"find_per_second": per_second}) for per_second in often if per_second != self.find_per_second)
+    def again(self) -> tuple[LandmarkSettings, ...]:
+        """The same, but people are looked for at other moments, then also less surely: in which order to try where a clip is in doubt."""
+        other = [
+            self.model_copy(
+                update={"find_per_second": min(often * self.find_per_second, 30.0), "find_score": max(least * self.find_score, 0.1)}
+            )
+            for often, least in AGAIN
+        ]
+        return tuple(dict.fromkeys(one for one in other if one != self))
 
     def key(self) -> str:
         """Short hash of the settings and the method; the models' own hashes are kept beside it (`models.used`), since a file can change."""

@@ -77,12 +77,21 @@ def test_an_unsteady_track_that_shows_one_is_followed_once_more_too(monkeypatch)
     assert looked == [4.0, 6.0]
 
 
-def test_and_a_third_time_where_that_is_in_doubt_too_and_the_least_doubtful_is_taken(monkeypatch):
-    first, second, third = leaping(4), leaping(8), leaping(6)
-    assert DOUBTFUL < _judged(second).doubt < _judged(third).doubt < _judged(first).doubt
-    looked = tries(monkeypatch, first, second, third)
+def test_and_three_times_where_all_are_in_doubt_and_the_least_doubtful_is_taken(monkeypatch):
+    first, second, third, fourth = leaping(4), leaping(8), leaping(6), leaping(5)
+    assert DOUBTFUL < _judged(second).doubt < _judged(third).doubt < _judged(fourth).doubt < _judged(first).doubt
+    looked = tries(monkeypatch, first, second, third, fourth)
     assert follow("clip.mp4", LandmarkSettings(), source="clip") is second
-    assert looked == [4.0, 6.0, 5.0]
+    assert looked == [4.0, 6.0, 10.0, 5.0]
+
+
+def test_people_are_looked_for_otherwise_each_time_and_within_what_may_be_set():
+    assert [(one.find_per_second, one.find_score) for one in LandmarkSettings().again()] == [
+        (6.0, 0.4),
+        (10.0, pytest.approx(0.16)),
+        (5.0, 0.4),
+    ]
+    assert [(one.find_per_second, one.find_score) for one in LandmarkSettings(find_per_second=30, find_score=0.2).again()] == [(30.0, 0.1)]
 
 
 def test_who_stands_by_is_not_believed_however_steady(monkeypatch):
@@ -92,15 +101,15 @@ def test_who_stands_by_is_not_believed_however_steady(monkeypatch):
         waving.xy[:, INDEX[f"left_{part}"], 0] += 150 * np.sin(np.arange(len(track)) / speed)
     waving.xy[::8, INDEX["left_hip"]] += 100.0  # followed badly
     assert not attempts_of(waving) and _judged(track).doubt < _judged(waving).doubt
-    tries(monkeypatch, waving, track, track)
+    tries(monkeypatch, waving, track, track, track)
     assert follow("clip.mp4", LandmarkSettings(), source="clip") is waving
 
 
 def test_where_neither_shows_one_the_first_stays(monkeypatch):
     first, second = standing(), replace(standing(), source="again")
-    looked = tries(monkeypatch, first, second)
+    looked = tries(monkeypatch, first, second, second)
     assert follow("clip.mp4", LandmarkSettings(find_per_second=25), source="clip") is first
-    assert looked == [25.0, 30.0]
+    assert looked == [25.0, 30.0, 30.0]
 
 
 def test_an_open_choice_puts_a_track_in_doubt():
