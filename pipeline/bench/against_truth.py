@@ -71,7 +71,10 @@ def compare(
     readings, attempts = [], []
     for (skill, start, end), told in truth.groupby(["skill", "start_s", "end_s"]):
         mine = [a for a in mine_all if a.skill == skill and abs((a.start_s + a.end_s - start - end) / 2) < MATCH_S]
-        row = {"clip": stem, "skill": skill, "found": bool(mine), "extra": len(mine_all) > truth.groupby(["skill", "start_s"]).ngroups}
+        row = {
+            "clip": stem, "skill": skill, "true_start_s": start, "true_end_s": end, "found": bool(mine),
+            "extra": len(mine_all) > truth.groupby(["skill", "start_s"]).ngroups,
+        }  # fmt: skip
         if not mine:
             attempts.append(row)
             readings += [

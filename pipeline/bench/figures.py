@@ -112,7 +112,10 @@ def coverage(rows: pd.DataFrame) -> str:
 
 def found(attempts: pd.DataFrame, within: float) -> str:
     """Attempts found with the right skill, those invented, and how near their ends lie."""
-    text = f"attempts found {share(attempts.found)}; more attempts than there were in {int(attempts.extra.sum())} clips"
+    text = f"attempts found {share(attempts.found)}"
+    if "in_the_picture" in attempts:
+        text += f", of those in the picture throughout {share(attempts.found[attempts.in_the_picture])}"
+    text += f"; more attempts than there were in {int(attempts.extra.sum())} clips"
     if "start" in attempts:
         near = (attempts[["start", "end"]].dropna().abs() <= within).mean()
         text += f"; start within {within} s {100 * near.start:.0f} %, end {100 * near.end:.0f} %"

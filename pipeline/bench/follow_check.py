@@ -20,11 +20,13 @@ import pandas as pd
 
 from pipeline.clips.video import frames, probe
 from pipeline.errors import MatsideError
+from pipeline.landmarks.paths import torso
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import INDEX, NAMES, N, Track
 
 RIGHT_PERSON = 0.6  # torsos
 JOINTS = ("shoulder", "hip", "knee", "ankle", "elbow", "wrist")
+OTHER_SIDE = np.array([INDEX[n.replace("left", "\0").replace("right", "left").replace("\0", "right")] for n in NAMES])
 EIGHT = [INDEX[f"{side}_{joint}"] for joint in ("shoulder", "hip", "knee", "ankle") for side in ("left", "right")]
 
 
@@ -61,22 +63,14 @@ def angle(a: np.ndarray, vertex: np.ndarray, c: np.ndarray) -> np.ndarray:
 def compare(t: np.ndarray, xy: np.ndarray, truth: tuple[np.ndarray, np.ndarray, np.ndarray]) -> dict[str, float]:
     """The figures of one clip. `xy` (m, 33, 2) at times `t`; a frame of the truth is met by the nearest frame within 20 ms."""
     true_t, true_xy, world = truth
-    nearest = np.clip(np.searchsorted(t, true_t - 1e-6), 0, len(t) - 1)
-    previous = np.maximum(nearest - 1, 0)
-    nearest = np.where(np.abs(t[previous] - true_t) < np.abs(t[nearest] - true_t), previous, nearest)
-    seen = xy[nearest].copy()
-    seen[np.abs(t[nearest] - true_t) > 0.02] = np.nan
-    shoulders, hips = (
-        true_xy[:, [INDEX["left_shoulder"], INDEX["right_shoulder"]]].mean(1),
-        true_xy[:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(1),
-    )
-    torso = float(np.nanmedian(np.linalg.norm(shoulders - hips, axis=1)))
-    error = np.linalg.norm(seen - true_xy, axis=2) / torso
-    swap = np.array([INDEX[n.replace("left", "\0").replace("right", "left").replace("\0", "right")] for n in NAMES])
-    crossed = np.linalg.norm(seen - true_xy[:, swap], axis=2) / torso
+    seen, trunk = _met(t, xy, true_t), _trunk(true_xy)
+    error = np.linalg.norm(seen - true_xy, axis=2) / trunk
     right = (np.nan_to_num(error[:, EIGHT], nan=9) < RIGHT_PERSON).all(1)
-    either = right | (np.nan_to_num(np.minimum(error, crossed)[:, EIGHT], nan=9) < RIGHT_PERSON).all(1)
-    out = {"right %": 100 * right.mean(), "person %": 100 * either.mean(), "seen %": 100 * np.isfinite(seen[:, EIGHT[0], 0]).mean()}
+    out = {
+        "right %": 100 * right.mean(),
+        "person %": 100 * on_the_right_person(t, xy, truth).mean(),
+        "seen %": 100 * np.isfinite(seen[:, EIGHT[0], 0]).mean(),
+    }
     for joint in JOINTS:
         out[joint] = (
             100 * float(np.nanmedian(error[right][:, [INDEX[f"left_{joint}"], INDEX[f"right_{joint}"]]])) if right.any() else np.nan
@@ -92,6 +86,35 @@ def compare(t: np.ndarray, xy: np.ndarray, truth: tuple[np.ndarray, np.ndarray, 
         out[name] = float(np.nanmedian(np.abs(off))) if np.isfinite(off).any() else np.nan
         out[name + " bias"] = float(np.nanmedian(off)) if np.isfinite(off).any() else np.nan
     return out
+
+
+def on_the_right_person(t: np.ndarray, xy: np.ndarray, truth: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+    """(n,) bool, of each frame of the truth: all EIGHT joints lie within RIGHT_PERSON of the athlete's, left and right told apart or not."""
+    true_t, true_xy, _ = truth
+    seen, trunk = _met(t, xy, true_t), _trunk(true_xy)
+    named, crossed = (np.linalg.norm(seen - points, axis=2)[:, EIGHT] / trunk for points in (true_xy, true_xy[:, OTHER_SIDE]))
+    return (np.nan_to_num(np.fmin(named, crossed), nan=9) < RIGHT_PERSON).all(1)
+
+
+def in_the_picture(truth: tuple[np.ndarray, np.ndarray, np.ndarray], size: tuple[int, int]) -> np.ndarray:
+    """(n,) bool, of each frame of the truth: all EIGHT joints lie within a picture of (width, height) pixels."""
+    points = truth[1][:, EIGHT]
+    return ((points >= 0) & (points <= np.array(size))).all(axis=(1, 2))
+
+
+def _met(t: np.ndarray, xy: np.ndarray, true_t: np.ndarray) -> np.ndarray:
+    """(n, 33, 2) what was seen in the frame nearest to each of the truth; NaN where none is within 20 ms."""
+    nearest = np.clip(np.searchsorted(t, true_t - 1e-6), 0, len(t) - 1)
+    previous = np.maximum(nearest - 1, 0)
+    nearest = np.where(np.abs(t[previous] - true_t) < np.abs(t[nearest] - true_t), previous, nearest)
+    seen = xy[nearest].copy()
+    seen[np.abs(t[nearest] - true_t) > 0.02] = np.nan
+    return seen
+
+
+def _trunk(true_xy: np.ndarray) -> float:
+    """Pixels from the shoulders' to the hips' middle, as a clip's median."""
+    return float(np.nanmedian(torso(true_xy)))
 
 
 def plain_loop(path: Path, model: str) -> Track:

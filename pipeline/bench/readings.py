@@ -16,25 +16,41 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pipeline.attempts.find import find_attempts
 from pipeline.bench.against_truth import closer, compare, read_truth_table, tracks
 from pipeline.bench.figures import bent_knees, contact, coverage, found, knees_in_plane, share, summary
+from pipeline.bench.follow_check import in_the_picture, on_the_right_person, read_truth
 from pipeline.bench.frame_truth import frame_rows, in_the_tuck
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import frame_errors
 from pipeline.vocabulary import Skill
 
 BOUNDARY_S = 0.15  # within which an attempt's start and end count as right
+THROUGHOUT = 0.9  # share of an attempt's frames
 
 
-def right_person(folder: Path, loaded: dict[str, Track]) -> pd.Series:
-    """Share of each clip's frames in which all eight joints of shoulders, hips, knees and ankles lie within 0.6 trunk of the athlete's."""
-    from pipeline.bench.follow_check import compare as joints
-    from pipeline.bench.follow_check import read_truth
+def right_person(folder: Path, loaded: dict[str, Track]) -> pd.DataFrame:
+    """Of each clip the share of frames with the eight joints of shoulders, hips, knees and ankles within 0.6 trunk of the athlete's: `all`
+    of them, and those in which the eight are `in_the_picture` (NaN where there are none)."""
+    shares = {}
+    for stem, track in loaded.items():
+        truth = read_truth(folder / "truth" / f"{stem}.csv")
+        right, there = on_the_right_person(track.t, track.xy, truth), in_the_picture(truth, track.size)
+        shares[stem] = {"all": right.mean(), "in_the_picture": right[there].mean() if there.any() else np.nan}
+    return pd.DataFrame.from_dict(shares, orient="index")
 
-    return pd.Series({s: joints(t.t, t.xy, read_truth(folder / "truth" / f"{s}.csv"))["person %"] / 100 for s, t in loaded.items()})
+
+def in_the_picture_throughout(folder: Path, attempts: pd.DataFrame, loaded: dict[str, Track]) -> np.ndarray:
+    """(n,) bool, of each attempt: the eight joints are in the picture in THROUGHOUT of its frames."""
+    shares = []
+    for row in attempts.itertuples():
+        truth = read_truth(folder / "truth" / f"{row.clip}.csv")
+        during = (truth[0] >= row.true_start_s) & (truth[0] <= row.true_end_s)
+        shares.append(in_the_picture(truth, loaded[row.clip].size)[during].mean())
+    return np.array(shares) >= THROUGHOUT
 
 
 def _plain(folder: Path, truth: pd.DataFrame, cache: Path) -> pd.DataFrame:
@@ -78,6 +94,7 @@ def main() -> int:
     if table.empty:
         print(f"{args.folder}: no clip with a truth was found.")
         return 1
+    gone["in_the_picture"] = in_the_picture_throughout(args.folder, gone, loaded)
     table["inside"] = (table.low <= table.true + 1e-9) & (table.true <= table.high + 1e-9)
     if args.out:
         table.to_csv(args.out, index=False)
@@ -93,7 +110,10 @@ def main() -> int:
             print(line)
         print(in_the_tuck(frame_rows(args.folder, rolls, frame_errors())))
         person = right_person(args.folder, loaded)
-        print(f"frames on the right person {100 * person.mean():.1f} %; clips with fewer than 99 %: {share(person < 0.99)}")
+        print(
+            f"frames on the right person {100 * person['all'].mean():.1f} %, of those with her eight joints in the picture "
+            f"{100 * person.in_the_picture.mean():.1f} %; clips with fewer than 99 %: {share(person['all'] < 0.99)}"
+        )
         if args.worst:
             from pipeline.bench.worst import draw, furthest
 
