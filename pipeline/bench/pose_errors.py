@@ -24,7 +24,7 @@ from pipeline.bench.against_truth import MATCH_S, read_truth_table
 from pipeline.bench.calibrate import EMPTY, Clips, clips_of
 from pipeline.bench.ridge import HEADING, Samples, fitted, joined, rows, usual, without_fifths
 from pipeline.bench.scenes import body_of
-from pipeline.landmarks.net import FELT, POINTS
+from pipeline.landmarks.net import FEATURES, POINTS
 from pipeline.landmarks.track import Track
 from pipeline.measures import loaded_lunge, lunge, shoulder_stand
 from pipeline.measures.learnt import FRAMES_TABLE, HOLD_NAMES, NAMES, TABLE, Correction, hold_numbers, looked_at_twice
@@ -33,7 +33,10 @@ from pipeline.measures.scene import Scene, make_scene
 from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number of the pose
-FELT_STRENGTH, SPACE_STRENGTH = 960.0, 240.0  # of what a closer look felt: about as many as there are of each, so that they count like one
+FEATURE_STRENGTH, SPACE_STRENGTH = (
+    960.0,
+    240.0,
+)  # of the closer look's features: about as many as there are of each, so that they count like one
 DRAWS, SEED = 400, 3
 # toes gain here (5.0 to 4.3 and 11.2 to 9.2 degrees) and lose on pictures of another renderer (17 feet in cartwheels 8.0 to 10.4): they are left
 LEARNT: tuple[tuple[Skill, str], ...] = (
@@ -47,7 +50,7 @@ LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "arms_by_ears"),
     (Skill.LUNGE, "line_deviation"),
 )
-# what a closer look felt adds nothing to a lunge's knee; to its shoulder and line 3 % and nothing here, and it harms them on another renderer's
+# the closer look's features add nothing to a lunge's knee; to its shoulder and line 3 % and nothing here, and they harm them on another renderer's
 POSE_ALONE = frozenset(LEARNT[-4:])
 ABOUT = (
     "# How far off held angles are read at such a pose (measures/learnt.py): of each number its mean and sd and the weight of one sd, in",
@@ -92,8 +95,8 @@ def _read(track: Track, attempt: Attempt, lead: Side) -> list[tuple[str, Side, f
 
 def pulls(k: int = len(HOLD_NAMES)) -> np.ndarray:
     """(k,) of each of the first numbers of HOLD_NAMES the pull towards none."""
-    felt = np.where(np.arange(FELT) < FELT - POINTS * 3, FELT_STRENGTH, SPACE_STRENGTH)
-    return np.concatenate([np.full(len(NAMES), STRENGTH), felt, felt])[:k]
+    features = np.where(np.arange(FEATURES) < FEATURES - POINTS * 3, FEATURE_STRENGTH, SPACE_STRENGTH)
+    return np.concatenate([np.full(len(NAMES), STRENGTH), features, features])[:k]
 
 
 def learn(of: Samples) -> Correction:

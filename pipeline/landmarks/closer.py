@@ -20,7 +20,7 @@ import numpy as np
 
 from pipeline.clips.video import moments_at
 from pipeline.landmarks.crops import cut
-from pipeline.landmarks.net import FELT, LandmarkNet
+from pipeline.landmarks.net import FEATURES, LandmarkNet
 from pipeline.landmarks.paths import CORE, limbs_apart, torso
 from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
 from pipeline.landmarks.sides import as_named
@@ -42,7 +42,9 @@ class Seen:
     """What a closer look saw in one hold."""
 
     beside: np.ndarray  # (33, 2) how far beside the track each point is seen: along the trunk's own axes (see `axes`), in trunks
-    felt: np.ndarray  # (2, FELT) what the network made of it beyond its points (`net.felt`): mean of plain looks, of mirrored ones
+    features: (
+        np.ndarray
+    )  # (2, FEATURES) what the network made of it beyond its points (`net.features`): mean of plain looks, of mirrored ones
 
 
 def looked_at(track: Track, window: Window) -> np.ndarray:
@@ -53,30 +55,31 @@ def looked_at(track: Track, window: Window) -> np.ndarray:
 
 
 def look_closer(net: LandmarkNet, path: Path, track: Track, window: Window, *, longest_side: int) -> Seen | None:
-    """What the network sees in a hold; 0 beside the track for a point that was not seen surely, NaN felt where no look of that kind showed
+    """What the network sees in a hold; 0 beside the track for a point that was not seen surely, NaN features where no look of that kind showed
     her. None where no frame of the hold could be looked at. longest_side: of the pictures worked on, in pixels."""
     rows = looked_at(track, window)
     seen = []
-    felt: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
+    features: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
     for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
         row = rows[number]
         if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
             continue
         frame = moment.frame(longest_side)
-        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, felt))
+        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, features))
     if not seen:
         return None
     each = np.array(seen)
     sure = np.isfinite(each[..., 0]).sum(axis=0) >= min(LEAST_FRAMES, len(each))
     middle = np.nanmedian(np.where(np.isfinite(each).any(axis=0), each, 0.0), axis=0)
     return Seen(
-        np.where(sure[:, None], middle, 0.0), np.stack([np.mean(looks, axis=0) if looks else np.full(FELT, np.nan) for looks in felt])
+        np.where(sure[:, None], middle, 0.0),
+        np.stack([np.mean(looks, axis=0) if looks else np.full(FEATURES, np.nan) for looks in features]),
     )
 
 
-def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, felt: tuple[list[np.ndarray], list[np.ndarray]]) -> np.ndarray:
+def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, features: tuple[list[np.ndarray], list[np.ndarray]]) -> np.ndarray:
     """(33, 2) where the network sees each point beside where it is held (33, 2; pixels of the picture), the mean of a plain and a mirrored
-    look; NaN where neither shows this body, or has the point on another limb. What it felt is added to `felt`, either way apart."""
+    look; NaN where neither shows this body, or has the point on another limb. Its features are added to `features`, either way apart."""
     crop, size = aligned_crop(body), float(torso(body))
     if not (crop.side > 0 and size > 0):
         return np.full((N, 2), np.nan)
@@ -86,9 +89,9 @@ def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, felt: tu
         if recognised(guess) and limbs_apart(guess.xy, body, max(size, 1.0)) < SAME_BODY:
             beside = guess.xy[as_named(body, guess.xy, size)] - body
             looks.append(np.where((np.linalg.norm(beside, axis=1) < SAME_POINT * size)[:, None], beside, np.nan))
-            more = net.felt()
+            more = net.features()
             if more is not None:
-                felt[mirrored].append(more)
+                features[mirrored].append(more)
     if not looks:
         return np.full((N, 2), np.nan)
     both = np.array(looks)
@@ -105,8 +108,8 @@ def axes(xy: np.ndarray) -> np.ndarray:
 
 
 def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
-    """The track with the points of each hold SHARE of their offsets further, and gradually so EASE_S before and after it; with what the
-    network felt there."""
+    """The track with the points of each hold SHARE of their offsets further, and gradually so EASE_S before and after it; with the
+    network's features there."""
     if not holds:
         return track
     weights = np.array([_ease(track.t, window) for window, _ in holds])  # (k, n)
@@ -115,7 +118,7 @@ def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
     by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([seen.beside for _, seen in holds]))  # in trunks, along the trunk's axes
     xy = track.xy.copy()
     xy[rows] += SHARE * np.einsum("naj,npa->npj", axes(xy[rows]), by) * torso(xy[rows])[:, None, None]
-    return replace(track, xy=xy, felt=tuple((start, end, seen.felt) for (start, end), seen in holds))
+    return replace(track, xy=xy, features=tuple((start, end, seen.features) for (start, end), seen in holds))
 
 
 def _ease(t: np.ndarray, window: Window) -> np.ndarray:

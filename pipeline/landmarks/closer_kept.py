@@ -3,7 +3,7 @@ the last bit.
 
 Parquet, one row a hold: `start` and `end` (seconds from the first shown frame), `track` (sha256 of the frames looked at as they are
 followed: another track is looked at anew), and for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `closer.axes`);
-`plain` and `mirrored` (lists, see `net.felt`).
+`plain` and `mirrored` (lists, see `net.features`).
 The file's name begins as the track's does, so that whoever forgets a clip forgets both.
 """
 
@@ -18,14 +18,14 @@ import numpy as np
 from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Seen, Window, look_closer, looked_at, moved
-from pipeline.landmarks.net import FELT, LandmarkNet
+from pipeline.landmarks.net import FEATURES, LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
 METHOD = 4  # raise when the code sees something else in the same frames
 COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
-FELT_COLUMNS = ("plain", "mirrored")
-DIGITS, FELT_DIGITS = 6, 4  # of offsets, in trunks; of what was felt
+FEATURE_COLUMNS = ("plain", "mirrored")
+DIGITS, FEATURE_DIGITS = 6, 4  # of offsets, in trunks; of features
 
 
 def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Window], settings: LandmarkSettings, folder: Path) -> Track:
@@ -44,7 +44,7 @@ def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Wi
             net = net or LandmarkNet(models.inner_file(model))
             seen = look_closer(net, path, track, hold, longest_side=settings.longest_side)
             if seen is not None:
-                fresh[key] = Seen(np.round(seen.beside, DIGITS), np.round(seen.felt, FELT_DIGITS).astype(np.float32))
+                fresh[key] = Seen(np.round(seen.beside, DIGITS), np.round(seen.features, FEATURE_DIGITS).astype(np.float32))
     known |= fresh
     if fresh:
         _write(file, known)
@@ -74,9 +74,11 @@ def _read(file: Path) -> dict[tuple[float, float, str], Seen]:
     try:
         table = pq.read_table(file)
         values = np.stack([table.column(name).to_numpy() for name in COLUMNS], axis=1).reshape(-1, len(NAMES), 2)
-        felt = np.array([table.column(name).to_pylist() for name in FELT_COLUMNS], dtype=np.float32).reshape(2, len(values), FELT)
+        features = np.array([table.column(name).to_pylist() for name in FEATURE_COLUMNS], dtype=np.float32).reshape(
+            2, len(values), FEATURES
+        )
         keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
-        return {(float(start), float(end), str(of)): Seen(values[i], felt[:, i]) for i, (start, end, of) in enumerate(keys)}
+        return {(float(start), float(end), str(of)): Seen(values[i], features[:, i]) for i, (start, end, of) in enumerate(keys)}
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):
         return {}
 
@@ -87,6 +89,8 @@ def _write(file: Path, known: dict[tuple[float, float, str], Seen]) -> None:
 
     start, end, of = zip(*known, strict=True)
     values = np.array([seen.beside for seen in known.values()]).reshape(len(known), -1)
-    felt = {name: pa.array([seen.felt[i] for seen in known.values()], pa.list_(pa.float32())) for i, name in enumerate(FELT_COLUMNS)}
+    features = {
+        name: pa.array([seen.features[i] for seen in known.values()], pa.list_(pa.float32())) for i, name in enumerate(FEATURE_COLUMNS)
+    }
     columns = dict(zip(COLUMNS, values.T, strict=True))
-    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **columns, **felt}), file)
+    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **columns, **features}), file)

@@ -14,7 +14,7 @@ from pipeline.landmarks.track import INDEX, N
 
 JOINTS = tuple(INDEX[f"{side}_{part}"] for part in ("shoulder", "elbow", "hip", "knee", "ankle") for side in ("left", "right"))
 CHANNELS = 48  # of the layer that the heavy network's heatmaps are made of
-FELT = len(JOINTS) * CHANNELS + 39 * 3
+FEATURES = len(JOINTS) * CHANNELS + 39 * 3
 HIPS, TOP = 33, 34  # the two steering points after the 33 landmarks: middle of the hips, top of the circle round the body
 POINTS = 39
 
@@ -70,8 +70,8 @@ class LandmarkNet:
         placed = crop.to_picture(points)
         return Guess(placed[:N], z * (crop.side / 256), visibility, peak[:N], presence, placed[HIPS], placed[TOP])
 
-    def felt(self) -> np.ndarray | None:
-        """(FELT,) what the network made of the last look beyond its points, as it looked at it (a mirrored body's left is the picture's):
+    def features(self) -> np.ndarray | None:
+        """(FEATURES,) what the network made of the last look beyond its points, as it looked at it (a mirrored body's left is the picture's):
         the layer that its heatmaps are made of at JOINTS, between its four nearest cells, then its points in space. None where the file
         does not give that layer (see `models.inner_file`)."""
         if self._inner is None or self._space is None:

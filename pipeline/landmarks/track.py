@@ -31,7 +31,9 @@ class Track:
     source: str  # the clip's name, for messages
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
     others: tuple[Track, ...] = ()  # who else may be the athlete, more active ones first: the same times, nobody beside them
-    felt: tuple[tuple[float, float, np.ndarray], ...] = ()  # of each hold that was looked at closer: start, end, (2, k) as in closer.Seen
+    features: tuple[
+        tuple[float, float, np.ndarray], ...
+    ] = ()  # of each hold that was looked at closer: start, end, (2, k) as in closer.Seen
 
     def __post_init__(self) -> None:
         n = len(self.t)

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.geometry import joint_angle, length, middle
-from pipeline.landmarks.net import FELT
+from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.track import INDEX
 from pipeline.measures.uncertainty import Evidence
 from pipeline.vocabulary import Side, Skill
@@ -52,7 +52,7 @@ NAMES = (
     *(f"{side}_thigh_to_shank" for side in SIDES),
     *(f"{side}_{joint}_bend" for side in SIDES for joint in BENDS),
 )  # fmt: skip
-HOLD_NAMES = (*NAMES, *(f"felt_{i}" for i in range(2 * FELT)))  # of a hold: see scene.felt_in
+HOLD_NAMES = (*NAMES, *(f"feature_{i}" for i in range(2 * FEATURES)))  # of a hold: see scene.features_in
 BEYOND = 3.0  # sds
 DEEP = 0.3  # of the landmarks' depth, which is three times too deep
 TWICE = 0.5  # of the key window's frames that must have been looked at twice
@@ -134,8 +134,8 @@ def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
 
 
 def hold_numbers(scene: Scene, own: Side) -> np.ndarray:
-    """(k,) the numbers of HOLD_NAMES: of the pose, and what a closer look felt."""
-    return np.concatenate([pose_numbers(scene, own), scene.felt])
+    """(k,) the numbers of HOLD_NAMES: of the pose, and a closer look's features."""
+    return np.concatenate([pose_numbers(scene, own), scene.features])
 
 
 def shape(at: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ from pipeline.attempts.facing import nearer_side
 from pipeline.attempts.floor import Floor, find_floor
 from pipeline.attempts.signals import trunk_length
 from pipeline.geometry import length
-from pipeline.landmarks.net import FELT
+from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.learnt import Corrections, corrections
 from pipeline.measures.smoothing import smooth_both_ways
@@ -21,7 +21,7 @@ WIDTH_S = {Skill.LUNGE: 0.20, Skill.LOADED_LUNGE: 0.20, Skill.SHOULDER_STAND: 0.
 MARGIN_S = 0.5  # frames this far outside the attempt steady its ends
 SHOULDER_WIDTH = 0.62  # of the trunk; joint to joint, children 6 to 10 (from Snyder et al. 1977, from memory)
 HIP_WIDTH = 0.40
-NOT_FELT = np.full(2 * FELT, np.nan)
+NO_FEATURES = np.full(2 * FEATURES, np.nan)
 DOUBTFUL = 0.33  # trunks between the passes; beyond it limbs are exchanged in nearly half of the frames (measured on rendered clips)
 
 
@@ -47,7 +47,9 @@ class Scene:
     source: str
     same_length: float = 1.0  # how long the legs look in the key window, against the whole clip
     learnt: Corrections = field(default_factory=dict)  # what is known of the errors at such poses
-    felt: np.ndarray = field(default_factory=lambda: NOT_FELT)  # (2 FELT,) by a closer look at the key window, as if she faced right
+    features: np.ndarray = field(
+        default_factory=lambda: NO_FEATURES
+    )  # (2 FEATURES,) by a closer look at the key window, as if she faced right
 
     def p(self, side: Side, part: str) -> np.ndarray:
         """(n, 2) one joint's pixels."""
@@ -94,17 +96,17 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, l
         xy = xy * np.array([1 / np.cos(np.radians(min(off, 60.0))), 1.0]) if np.isfinite(off) else xy
     return Scene(
         attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
-        off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt, felt_in(track, attempt),
+        off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt, features_in(track, attempt),
     )  # fmt: skip
 
 
-def felt_in(track: Track, attempt: Attempt) -> np.ndarray:
-    """(2 FELT,) what a closer look at an attempt's hold felt: of the looks in which she faces right, then of those in which she faces left
+def features_in(track: Track, attempt: Attempt) -> np.ndarray:
+    """(2 FEATURES,) features of a closer look at an attempt's hold: of the looks in which she faces right, then of those in which she faces left
     (the picture's or its mirror's); NaN where nobody looked closer."""
-    for start, end, (plain, mirrored) in track.felt:
+    for start, end, (plain, mirrored) in track.features:
         if (start, end) == (attempt.key_start_s, attempt.key_end_s):
             return np.concatenate([plain, mirrored] if attempt.direction > 0 else [mirrored, plain]).astype(float)
-    return NOT_FELT
+    return NO_FEATURES
 
 
 def same_length(track: Track, attempt: Attempt) -> float:

@@ -69,13 +69,13 @@ def test_the_table_reads_back_and_leaves_each_fifth_out(tmp_path) -> None:
         assert read.most == pytest.approx(told.most, abs=0.01)
 
 
-def test_what_a_closer_look_felt_is_learnt_with_the_pose(tmp_path) -> None:
+def test_features_of_a_closer_look_are_learnt_with_the_pose(tmp_path) -> None:
     """Errors that follow what two hundred of its numbers have in common, of which each by itself says little."""
     of, rng = made_up(0.0, n=240), np.random.default_rng(4)
     hidden = rng.normal(size=240)
-    felt = rng.normal(size=(240, len(HOLD_NAMES) - K))
-    felt[:, 100:300] += hidden[:, None]
-    both = Samples(np.hstack([of.numbers, felt]), of.error + 4.0 * hidden, of.body, of.weight)
+    features = rng.normal(size=(240, len(HOLD_NAMES) - K))
+    features[:, 100:300] += hidden[:, None]
+    both = Samples(np.hstack([of.numbers, features]), of.error + 4.0 * hidden, of.body, of.weight)
     pose = Samples(of.numbers, both.error, of.body, of.weight)
     (before, after), (_, by_pose) = left_out(both), left_out(pose)
     assert np.abs(after).mean() < 0.75 * np.abs(before).mean() < np.abs(by_pose).mean() * 1.1

@@ -17,7 +17,7 @@ from pipeline.clips.video import probe
 from pipeline.landmarks import closer_kept, models
 from pipeline.landmarks.closer import EASE_S, FRAMES, SHARE, Seen, axes, look_closer, looked_at, moved
 from pipeline.landmarks.closer_kept import closer_file, closer_track
-from pipeline.landmarks.net import FELT, Guess
+from pipeline.landmarks.net import FEATURES, Guess
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.track import INDEX, N, Track
@@ -52,9 +52,9 @@ class Sees:
     def __init__(self, bodies, presence: float = 1.0) -> None:
         self.bodies, self.presence, self.looks = list(bodies), presence, 0
 
-    def felt(self):
+    def features(self):
         """How many looks there were; a thousand more for mirrored ones."""
-        return np.full(FELT, self.looks + 1000.0 * self.mirrored)
+        return np.full(FEATURES, self.looks + 1000.0 * self.mirrored)
 
     def read(self, pixels, crop, *, mirrored):
         assert mirrored == bool(self.looks % 2), "plain and mirrored in turn"
@@ -136,13 +136,15 @@ def test_a_hold_without_frames_in_the_file_is_left_alone(clip, tmp_path):
     assert look_closer(Sees([body()]), tmp_path / "gone.mp4", held(), HOLD, longest_side=960) is None
 
 
-def test_what_the_network_felt_is_kept_of_plain_and_mirrored_looks_apart(clip):
-    felt = look_closer(Sees([body()]), clip, held(), HOLD, longest_side=960).felt
-    assert FRAMES == 4 and felt.tolist() == [[4.0] * FELT, [1005.0] * FELT], "means of looks 1, 3, 5 and 7, and of 2, 4, 6 and 8"
-    short = look_closer(Sees([body()]), clip, held(), (0.3, 0.34), longest_side=960).felt
-    assert short.tolist() == [[2.0] * FELT, [1003.0] * FELT], "each of two frames both ways"
-    nobody = look_closer(Sees([body()], presence=0.1), clip, held(), HOLD, longest_side=960).felt
-    assert nobody.shape == (2, FELT) and np.isnan(nobody).all()
+def test_features_are_kept_of_plain_and_mirrored_looks_apart(clip):
+    features = look_closer(Sees([body()]), clip, held(), HOLD, longest_side=960).features
+    assert FRAMES == 4 and features.tolist() == [[4.0] * FEATURES, [1005.0] * FEATURES], (
+        "means of looks 1, 3, 5 and 7, and of 2, 4, 6 and 8"
+    )
+    short = look_closer(Sees([body()]), clip, held(), (0.3, 0.34), longest_side=960).features
+    assert short.tolist() == [[2.0] * FEATURES, [1003.0] * FEATURES], "each of two frames both ways"
+    nobody = look_closer(Sees([body()], presence=0.1), clip, held(), HOLD, longest_side=960).features
+    assert nobody.shape == (2, FEATURES) and np.isnan(nobody).all()
 
 
 def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it():
@@ -151,7 +153,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
     knee = INDEX["right_knee"]
     offset[knee] = [0.1, 0.2]
     track.xy[15] = np.nan
-    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FELT))))])
+    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FEATURES))))])
     for row, share in ((12, 1.0), (9, 1.0), (21, 1.0), (24, 1 - 0.1 / EASE_S), (6, 1 - 0.1 / EASE_S), (0, 0.0)):
         a = np.radians(turns[row])
         way = np.array([2.4, -4.8]) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
@@ -164,7 +166,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
 
 
 def test_two_holds_close_to_each_other_share_what_lies_between():
-    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FELT)))
+    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FEATURES)))
     one = moved(track, [((0.1, 0.9), offset)]).xy
     two = moved(track, [((0.1, 0.45), offset), ((0.5, 0.9), offset)]).xy
     assert two[3:28] == pytest.approx(one[3:28])
@@ -189,8 +191,8 @@ def test_a_second_run_looks_at_no_hold_twice_and_moves_points_by_the_same(clip, 
     assert first.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0])) and net.looks == 2 * FRAMES
     again = closer_track(*at)
     assert_array_equal(again.xy, first.xy)
-    assert_array_equal(again.felt[0][2], first.felt[0][2])
-    assert again.felt[0][:2] == HOLD and again.felt[0][2][:, 0].tolist() == [4.0, 1005.0]
+    assert_array_equal(again.features[0][2], first.features[0][2])
+    assert again.features[0][:2] == HOLD and again.features[0][2][:, 0].tolist() == [4.0, 1005.0]
     assert net.looks == 2 * FRAMES
     (file,) = (tmp_path / "kept").iterdir()
     assert file == closer_file("c" * 64, LandmarkSettings(), tmp_path / "kept")

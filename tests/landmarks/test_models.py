@@ -10,7 +10,7 @@ import pytest
 from pipeline.errors import MatsideError
 from pipeline.landmarks import models
 from pipeline.landmarks.locate import _networks
-from pipeline.landmarks.net import CHANNELS, FELT, JOINTS, LandmarkNet, between_cells
+from pipeline.landmarks.net import CHANNELS, FEATURES, JOINTS, LandmarkNet, between_cells
 
 
 def test_the_wheels_model_is_found_without_running_mediapipe():
@@ -30,7 +30,7 @@ def test_the_trimmed_model_gives_the_same_points_to_the_last_bit(tmp_path, monke
 
 
 def test_the_inner_file_gives_the_same_points_and_what_they_are_made_of(tmp_path, monkeypatch):
-    """The heatmap at each cell is made of that cell's channels alone: what is felt tells a joint's own heatmap, by the same weights."""
+    """The heatmap at each cell is made of that cell's channels alone: the features tell a joint's own heatmap, by the same weights."""
     monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
     model = models.closer_model(models.landmark_model("tuned"), "heavy")
     fast, inner = LandmarkNet(models.fast_file(model)), LandmarkNet(models.inner_file(model))
@@ -39,11 +39,11 @@ def test_the_inner_file_gives_the_same_points_and_what_they_are_made_of(tmp_path
         pixels = np.random.default_rng(seed).integers(0, 255, (256, 256, 3), dtype=np.uint8)
         for a, b in zip(fast.raw(pixels), inner.raw(pixels), strict=True):
             np.testing.assert_array_equal(a, b)
-        assert fast.felt() is None
+        assert fast.features() is None
         points, _, heatmaps = inner.raw(pixels)
-        felt = inner.felt()
-        assert felt.shape == (FELT,) and np.isfinite(felt).all()
-        layers.append(felt[: len(JOINTS) * CHANNELS].reshape(-1, CHANNELS))
+        features = inner.features()
+        assert features.shape == (FEATURES,) and np.isfinite(features).all()
+        layers.append(features[: len(JOINTS) * CHANNELS].reshape(-1, CHANNELS))
         maps.append(between_cells(heatmaps, points[list(JOINTS), :2]))
     layers, maps = np.concatenate(layers), np.concatenate(maps)
     assert len(layers) == 30 < CHANNELS, "too few to fit: so the weights come from the whole layer"

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pipeline.attempts.find import find_attempts
-from pipeline.landmarks.net import FELT
+from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.track import NAMES as LANDMARKS
 from pipeline.landmarks.track import Track
 from pipeline.measures.learnt import BEYOND, HOLD_NAMES, MOST, NAMES, PARTS_LEFT_OUT, TABLE, Correction, corrections, pose_numbers
@@ -61,17 +61,17 @@ def test_a_reading_is_moved_by_what_is_learnt() -> None:
     assert hip(track, {HIP: shift}) - hip(track, {}) == pytest.approx(2.0 * up)  # far from 0 in sds: as much as it may
 
 
-def test_what_a_closer_look_felt_counts_the_way_she_faces() -> None:
+def test_features_of_a_closer_look_count_the_way_she_faces() -> None:
     """Of looks in which she faces right it comes first: the plain ones where she does, the mirrored ones where she faces left."""
     track = stand()
     attempt = find_attempts(track)[0]
-    felt = np.stack([np.full(FELT, 3.0), np.full(FELT, 7.0)])
-    seen = replace(track, felt=((attempt.key_start_s, attempt.key_end_s, felt),))
+    features = np.stack([np.full(FEATURES, 3.0), np.full(FEATURES, 7.0)])
+    seen = replace(track, features=((attempt.key_start_s, attempt.key_end_s, features),))
     first, second = (3.0, 7.0) if attempt.direction > 0 else (7.0, 3.0)
     for told, a, b in ((attempt, first, second), (replace(attempt, direction=-attempt.direction), second, first)):
-        numbers = make_scene(seen, told).felt
-        assert set(numbers[:FELT]) == {a} and set(numbers[FELT:]) == {b}
-    assert np.isnan(make_scene(replace(track, felt=((9.0, 9.5, felt),)), attempt).felt).all(), "another hold's"
+        numbers = make_scene(seen, told).features
+        assert set(numbers[:FEATURES]) == {a} and set(numbers[FEATURES:]) == {b}
+    assert np.isnan(make_scene(replace(track, features=((9.0, 9.5, features),)), attempt).features).all(), "another hold's"
     weight = np.zeros(len(HOLD_NAMES))
     weight[K] = 0.5
     learnt = {HIP: Correction(np.zeros(len(weight)), np.full(len(weight), 10.0), weight, 9.0)}
