@@ -29,9 +29,7 @@ from pipeline.trends.median_error import median_factor
 from pipeline.trends.sessions import KIND, SERIES, series_number
 from pipeline.trends.shrink import Prior, common_variance
 
-KNOWN_DF = (
-    2.0  # degrees of freedom below which a variance is not known: an interval from it, up to 13 standard deviations wide, tells nothing
-)
+KNOWN_DF = 2.0  # degrees of freedom; below them a variance is not known: an interval of up to 13 standard deviations tells nothing
 FAR_APART = 56.0  # days; a session is not judged by neighbours further apart than this
 NOTHING = Prior(float("nan"), 0.0, 0.0)
 
