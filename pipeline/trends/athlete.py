@@ -16,6 +16,7 @@ from pipeline.trends.student import t_quantile
 ENOUGH_SESSIONS = 4  # fewer never make a change; common practice, no source
 FORTNIGHT = 14.0  # days: the start is the first fortnight, now the latest, where the two lie apart
 GAP = 21.0  # days without a session that break the line
+KNOWN_DF = 2.0  # degrees of freedom below which what is chance is only known where even Student's wide interval shows a change
 
 
 @dataclass(frozen=True)
@@ -122,15 +123,20 @@ def athlete_trends(readings: pd.DataFrame, athlete: str, precision: Precision | 
 
 def _trend(athlete: str, key: tuple[str, ...], rows: pd.DataFrame, table: pd.DataFrame) -> Trend:
     df, sem = float(table["df"].iloc[0]), float(table["sem"].iloc[0])
-    quantile = t_quantile(df)
+    if df < KNOWN_DF and not change_since_start(table, _line(table)).real:
+        table, sem = table.assign(variance=np.nan), float("nan")
+    quantile, line = t_quantile(df), _line(table)
     half = quantile * np.sqrt(table["variance"])
     table = table.assign(low=table["median"] - half, high=table["median"] + half, segment=(table["day"].diff() > GAP).cumsum())
-    line = slope(table["day"].to_numpy(), table["median"].to_numpy(), table["variance"].to_numpy(), df)
     skill, detail, side, setting = key
     return Trend(
         athlete, skill, detail, side, setting, unit=str(rows["unit"].iloc[0]), attempts=rows, sessions=table, slope=line,
         change=change_since_start(table, line), sem=sem, mdc=minimal_detectable_change(sem, quantile=quantile), df=df,
     )  # fmt: skip
+
+
+def _line(table: pd.DataFrame) -> Slope:
+    return slope(table["day"].to_numpy(), table["median"].to_numpy(), table["variance"].to_numpy(), float(table["df"].iloc[0]))
 
 
 __all__ = ["ENOUGH_SESSIONS", "FORTNIGHT", "GAP", "Z95", "Change", "Trend", "athlete_trends", "change_since_start", "judged"]

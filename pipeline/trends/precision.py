@@ -29,7 +29,6 @@ from pipeline.trends.median_error import median_factor
 from pipeline.trends.sessions import KIND, SERIES, series_number
 from pipeline.trends.shrink import Prior, common_variance
 
-KNOWN_DF = 2.0  # degrees of freedom; below them a variance is not known: an interval of up to 13 standard deviations tells nothing
 FAR_APART = 56.0  # days; a session is not judged by neighbours further apart than this
 NOTHING = Prior(float("nan"), 0.0, 0.0)
 
@@ -127,7 +126,7 @@ class Precision:
     kinds: dict[tuple[str, ...], Kind]
 
     def judge(self, table: pd.DataFrame) -> pd.DataFrame:
-        """The sessions with `variance` of each median and `df` of that variance (NaN where fewer than `KNOWN_DF` stand behind it).
+        """The sessions with `variance` of each median and `df` of that variance (both NaN or 0 where nothing can be told).
 
         table : sessions, ordered by series and day. Each series is judged by its own residuals and by its kind.
         """
@@ -159,8 +158,7 @@ def _judge_kind(
     own = np.bincount(series, own * n, minlength=count) / np.bincount(series, n, minlength=count)
     variance = kind.variance(n, scale[series], own[series])
     sem = np.sqrt(np.maximum(scale * (kind.between + kind.within), own))[series]
-    known = total[series] >= KNOWN_DF
-    return np.where(known, variance, np.nan), total[series], np.where(known, sem, np.nan)
+    return np.where(total[series] > 0, variance, np.nan), total[series], np.where(total[series] > 0, sem, np.nan)
 
 
 def learn(sessions: pd.DataFrame) -> Precision:

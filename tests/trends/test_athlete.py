@@ -96,3 +96,9 @@ def test_four_sessions_of_one_child_alone_do_not_show_what_chance_is():
     longer = readings(7 * np.arange(8), [170.0, 176, 168, 173, 171, 175, 169, 172], own=3.0)
     (known,) = athlete_trends(longer, "OT-01")
     assert known.df >= 2 and 3 < known.change.mdc < 40
+
+
+def test_unless_they_change_by_more_than_even_that_allows():
+    rising = readings([0, 7, 14, 21], [100.0, 110.5, 119.5, 130.0], own=3.0)
+    (trend,) = athlete_trends(rising, "OT-01")
+    assert 0 < trend.df < 2 and trend.change.real and trend.change.mdc < 30 and np.isfinite(trend.sessions["variance"]).all()
