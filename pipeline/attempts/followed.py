@@ -36,14 +36,27 @@ def follow(path: Path, settings: LandmarkSettings, *, source: str, progress: Cal
     """
     from pipeline.landmarks.locate import track_athlete
 
-    followings = [_judged(track_athlete(path, settings, source=source, worth=attempts_of, progress=progress))]
+    onwards = _onwards(progress) if progress else None
+    followings = [_judged(track_athlete(path, settings, source=source, worth=attempts_of, progress=onwards))]
     best = followings[0]
     for other in settings.again():
         if best.doubt < DOUBTFUL or not best.track.seen.any():
             break
-        followings.append(_judged(track_athlete(path, other, source=source, worth=attempts_of, progress=progress)))
+        followings.append(_judged(track_athlete(path, other, source=source, worth=attempts_of, progress=onwards)))
         best = _least_doubtful(followings)
     return best.track
+
+
+def _onwards(progress: Callable[[float], None]) -> Callable[[float], None]:
+    """The same, but it hears of nothing less than it was told before."""
+    furthest = 0.0
+
+    def tell(seconds: float) -> None:
+        nonlocal furthest
+        furthest = max(furthest, seconds)
+        progress(furthest)
+
+    return tell
 
 
 class _Judged(NamedTuple):

@@ -85,6 +85,18 @@ def test_and_three_times_where_all_are_in_doubt_and_the_least_doubtful_is_taken(
     assert looked == [4.0, 6.0, 10.0, 5.0]
 
 
+def test_progress_never_goes_back(monkeypatch):
+    def track_athlete(path, settings, *, progress, **_):
+        for seconds in (1.0, 2.0):
+            progress(seconds)
+        return leaping(4)
+
+    monkeypatch.setattr(locate, "track_athlete", track_athlete)
+    heard = []
+    follow("clip.mp4", LandmarkSettings(), source="clip", progress=heard.append)
+    assert heard == [1.0, 2.0] + 6 * [2.0]
+
+
 def test_people_are_looked_for_otherwise_each_time_and_within_what_may_be_set():
     assert [(one.find_per_second, one.find_score) for one in LandmarkSettings().again()] == [
         (6.0, 0.4),
