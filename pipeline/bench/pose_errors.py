@@ -33,11 +33,15 @@ from pipeline.measures.scene import Scene, make_scene
 from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number of the pose
-FEATURE_STRENGTH, SPACE_STRENGTH = (
-    960.0,
-    240.0,
-)  # of the closer look's features: about as many as there are of each, so that they count like one
+FEATURE_STRENGTH, SPACE_STRENGTH = 960.0, 240.0  # of the closer look's: as many as there are of each, so that they count like one
 DRAWS, SEED = 400, 3
+# the closer look's features add nothing to a lunge's knee; to its shoulder and line 3 % and nothing here, and they harm them on another renderer's
+POSE_ALONE: tuple[tuple[Skill, str], ...] = (
+    (Skill.LUNGE, "knee_angle"),
+    (Skill.LUNGE, "shoulder_angle"),
+    (Skill.LUNGE, "arms_by_ears"),
+    (Skill.LUNGE, "line_deviation"),
+)
 # toes gain here (5.0 to 4.3 and 11.2 to 9.2 degrees) and lose on pictures of another renderer (17 feet in cartwheels 8.0 to 10.4): they are left
 LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "hip_angle"),
@@ -45,13 +49,8 @@ LEARNT: tuple[tuple[Skill, str], ...] = (
     (Skill.SHOULDER_STAND, "hip_angle"),
     (Skill.SHOULDER_STAND, "hip_knee_angle"),
     (Skill.SHOULDER_STAND, "leg_to_vertical"),
-    (Skill.LUNGE, "knee_angle"),
-    (Skill.LUNGE, "shoulder_angle"),
-    (Skill.LUNGE, "arms_by_ears"),
-    (Skill.LUNGE, "line_deviation"),
+    *POSE_ALONE,
 )
-# the closer look's features add nothing to a lunge's knee; to its shoulder and line 3 % and nothing here, and they harm them on another renderer's
-POSE_ALONE = frozenset(LEARNT[-4:])
 ABOUT = (
     "# How far off held angles are read at such a pose (measures/learnt.py): of each number its mean and sd and the weight of one sd, in",
     "# the detail's unit, learnt from all bodies (0) and without each fifth of them (1 to 5, for calibrating); `at most`: the largest correction.",

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -32,24 +33,36 @@ BOUNDARY_S = 0.15  # within which an attempt's start and end count as right
 THROUGHOUT = 0.9  # share of an attempt's frames
 
 
-def right_person(folder: Path, loaded: dict[str, Track]) -> pd.DataFrame:
-    """Of each clip the share of frames with the eight joints of shoulders, hips, knees and ankles within 0.6 trunk of the athlete's: `all`
-    of them, and those in which the eight are `in_the_picture` (NaN where there are none)."""
-    shares = {}
+class Whereabouts(NamedTuple):
+    """Of each frame of a clip's truth: when it is, whether the eight joints of shoulders, hips, knees and ankles were followed within 0.6
+    trunk of the athlete's, and whether they are in the picture at all."""
+
+    t: np.ndarray  # (n,) seconds
+    right: np.ndarray  # (n,) bool
+    there: np.ndarray  # (n,) bool
+
+
+def whereabouts(folder: Path, loaded: dict[str, Track]) -> dict[str, Whereabouts]:
+    """Of each clip, by its stem."""
+    out = {}
     for stem, track in loaded.items():
         truth = read_truth(folder / "truth" / f"{stem}.csv")
-        right, there = on_the_right_person(track.t, track.xy, truth), in_the_picture(truth, track.size)
-        shares[stem] = {"all": right.mean(), "in_the_picture": right[there].mean() if there.any() else np.nan}
+        out[stem] = Whereabouts(truth[0], on_the_right_person(track.t, track.xy, truth), in_the_picture(truth, track.size))
+    return out
+
+
+def right_person(where: dict[str, Whereabouts]) -> pd.DataFrame:
+    """Of each clip the share of frames on the right person: of `all`, and of those with her `in_the_picture` (NaN where there are none)."""
+    shares = {s: {"all": w.right.mean(), "in_the_picture": w.right[w.there].mean() if w.there.any() else np.nan} for s, w in where.items()}
     return pd.DataFrame.from_dict(shares, orient="index")
 
 
-def in_the_picture_throughout(folder: Path, attempts: pd.DataFrame, loaded: dict[str, Track]) -> np.ndarray:
-    """(n,) bool, of each attempt: the eight joints are in the picture in THROUGHOUT of its frames."""
+def in_the_picture_throughout(attempts: pd.DataFrame, where: dict[str, Whereabouts]) -> np.ndarray:
+    """(n,) bool, of each attempt: she is in the picture in THROUGHOUT of its frames."""
     shares = []
     for row in attempts.itertuples():
-        truth = read_truth(folder / "truth" / f"{row.clip}.csv")
-        during = (truth[0] >= row.true_start_s) & (truth[0] <= row.true_end_s)
-        shares.append(in_the_picture(truth, loaded[row.clip].size)[during].mean())
+        w = where[row.clip]
+        shares.append(w.there[(w.t >= row.true_start_s) & (w.t <= row.true_end_s)].mean())
     return np.array(shares) >= THROUGHOUT
 
 
@@ -94,7 +107,8 @@ def main() -> int:
     if table.empty:
         print(f"{args.folder}: no clip with a truth was found.")
         return 1
-    gone["in_the_picture"] = in_the_picture_throughout(args.folder, gone, loaded)
+    where = whereabouts(args.folder, loaded)
+    gone["in_the_picture"] = in_the_picture_throughout(gone, where)
     table["inside"] = (table.low <= table.true + 1e-9) & (table.true <= table.high + 1e-9)
     if args.out:
         table.to_csv(args.out, index=False)
@@ -109,7 +123,7 @@ def main() -> int:
         for line in (coverage(table), bent_knees(table), knees_in_plane(table), contact(table), found(gone, BOUNDARY_S)):
             print(line)
         print(in_the_tuck(frame_rows(args.folder, rolls, frame_errors())))
-        person = right_person(args.folder, loaded)
+        person = right_person(where)
         print(
             f"frames on the right person {100 * person['all'].mean():.1f} %, of those with her eight joints in the picture "
             f"{100 * person.in_the_picture.mean():.1f} %; clips with fewer than 99 %: {share(person['all'] < 0.99)}"

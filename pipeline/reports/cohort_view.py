@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pipeline.reports.change_words import signed
 from pipeline.reports.difference_words import detail_words, difference_words, setting_words, unit_of, unsure_words
 from pipeline.reports.language import MONTHS, Translations, day_words, drawn_in_units, in_units
-from pipeline.reports.numbers import NEVER_BELOW_0, quantity, span
+from pipeline.reports.numbers import lower_end, quantity, span
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
@@ -182,7 +182,7 @@ def _cell(
 
 
 def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, unit: str) -> CohortRow:
-    low = max(mean["low"], 0.0) if unit in NEVER_BELOW_0 else mean["low"]
+    low = lower_end(mean["mean"], mean["low"], unit)
     shown = in_units(tr, f"{quantity(mean['mean'], unit)} ({span(low, mean['high'], unit)})") if math.isfinite(low) else ""
     change = ""
     if math.isfinite(mean["change_low"]):

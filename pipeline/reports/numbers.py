@@ -78,6 +78,11 @@ def _half(low: float, high: float, unit: str) -> str:
     return f"± {number(math.ceil(half / step - 1e-9) * step, decimals)}"
 
 
+def lower_end(value: float, low: float, unit: str) -> float:
+    """The lower end of a value's interval: not below 0 where the unit never is."""
+    return max(low, 0.0) if unit in NEVER_BELOW_0 and value >= 0 else low
+
+
 def outwards(low: float, high: float, unit: str) -> tuple[float, float]:
     """The interval's ends as they are shown: rounded away from its middle."""
     step = 10 ** -places(unit, half_width(low, high))

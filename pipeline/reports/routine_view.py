@@ -10,7 +10,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from pipeline.reports.language import Translations, in_units
-from pipeline.reports.numbers import NEVER_BELOW_0, half_width, plus_minus, quantity, span
+from pipeline.reports.numbers import half_width, lower_end, plus_minus, quantity, span
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
@@ -99,7 +99,7 @@ def _row(tr: Translations, one: Loss, tolerances: Tolerances, scale: tuple[float
 
 def _level(tr: Translations, value: float, half: float, off: float, unit: str, target: float) -> str:
     """A level with its ±, and beside it how far off the attempts were where their mean hides that: one piked, the next arched."""
-    low = max(value - half, 0.0) if unit in NEVER_BELOW_0 else value - half
+    low = lower_end(value, value - half, unit)
     level = in_units(tr, plus_minus(value, low, value + half, unit) if math.isfinite(half) else quantity(value, unit))
     hidden = off - abs(value - target) > HIDDEN * half
     return f"{level} ({tr.gettext('%s off') % in_units(tr, quantity(off, unit))})" if hidden else level

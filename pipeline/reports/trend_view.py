@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from pipeline.reports.change_words import signed
 from pipeline.reports.language import Translations, day_words, drawn_in_units, in_units
-from pipeline.reports.numbers import NEVER_BELOW_0, plus_minus, quantity
+from pipeline.reports.numbers import lower_end, plus_minus, quantity
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
@@ -185,7 +185,7 @@ def level_words(trend: Trend, value: float, half: float, day: str) -> str:
     if not math.isfinite(half):
         readings = trend.attempts[trend.attempts["date"] == day]
         low, high = float(readings["low"].min()), float(readings["high"].max())
-    low = max(low, 0.0) if trend.unit in NEVER_BELOW_0 and value >= 0 else low
+    low = lower_end(value, low, trend.unit)
     return plus_minus(value, low, high, trend.unit) if math.isfinite(low) and math.isfinite(high) else quantity(value, trend.unit)
 
 
