@@ -104,6 +104,7 @@ def _models() -> Iterator[Finding]:
     for what, name, without in (
         ("second look", models.SECOND, "the first model looks twice"),
         ("closer look", models.CLOSER, "nobody looks closer at holds"),
+        ("near look", models.NEAR, "nobody looks at holds from near by"),
     ):
         file = models.HERE / name
         stamp = f"sha256 {hashlib.sha256(file.read_bytes()).hexdigest()}" if file.is_file() else f"not installed: {without}"

@@ -42,6 +42,7 @@ from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
 from pipeline.bench.in_plane import COLUMN, in_plane
+from pipeline.bench.only_holds import HELP, write_lines
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import TABLE as FRAME_TABLE
@@ -236,13 +237,13 @@ def _count(errors: Errors) -> Known:
     return Known(0.0, next(wider for wider, share in held if share - np.sqrt(share * (1 - share) / units) >= COVER) / 1.96, 1.96, len(off))
 
 
-def write(table: Table, file: Path, made: str, about: Sequence[str]) -> None:
-    """A committed table, its first lines saying what it is and how it was made."""
+def table_lines(table: Table, made: str, about: Sequence[str]) -> list[str]:
+    """The lines of a committed table, the first of them saying what it is and how it was made."""
     lines = [*about, f"# {made}", "skill,detail,bias,sd,factor,n,below"]
     for (skill, detail), k in table.items():
         below = f"{k.below:.2f}" if np.isfinite(k.below) else ""
         lines.append(f"{skill},{detail},{k.bias:.2f},{k.sd:.3f},{k.factor:.2f},{k.n},{below}")
-    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return lines
 
 
 def main() -> int:
@@ -251,7 +252,8 @@ def main() -> int:
     parser.add_argument("--check", type=Path, help="the report-only part")
     parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
-    parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
+    parser.add_argument("--write", action="store_true", help=f"write {TABLE.name} and {FRAME_TABLE.name}")
+    parser.add_argument("--only-holds", action="store_true", help=HELP)
     args = parser.parse_args()
     parts = [(folder, clips_of(folder, args.model, args.cache)) for folder in args.folders]
     rows = pd.concat([rows_of(clips, read_truth_table(folder), EMPTY, unseen=True) for folder, clips in parts], ignore_index=True)
@@ -263,8 +265,8 @@ def main() -> int:
         print(f"{skill:15} {detail:18} bias {k.bias:7.2f}  sd {k.sd:6.2f}  factor {k.factor:.2f}  down {k.down:.2f}  n {k.n}")
     if args.write:
         made = f"Made by `python -m pipeline.bench calibrate` from {rows['clip'].nunique()} rendered clips with known joints, landmark model {args.model}."
-        write(table, TABLE, made, ABOUT)
-        write(frames, FRAME_TABLE, made, ABOUT_FRAMES)
+        for path, learnt, about in ((TABLE, table, ABOUT), (FRAME_TABLE, frames, ABOUT_FRAMES)):
+            write_lines(path, table_lines(learnt, made, about), only_holds=args.only_holds)
         print(f"Wrote {TABLE} and {FRAME_TABLE}.")
     if args.check:
         clips = clips_of(args.check, args.model, args.cache)

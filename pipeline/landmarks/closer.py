@@ -1,4 +1,4 @@
-"""A closer look at held poses: a larger network at a few frames of each hold.
+"""A closer look at held poses: a larger network at a few frames of each hold, and one that looks from nearer by.
 
 A hold is read as a median over many frames, so jitter hardly counts there and what the networks that follow are steadily off does.
 Another network errs otherwise: the heavy one of the family, tuned on the same drawn and real people, is 13.8 M weights instead of 3.2 M,
@@ -20,8 +20,9 @@ import numpy as np
 
 from pipeline.clips.video import moments_at
 from pipeline.landmarks.crops import cut
+from pipeline.landmarks.near import seen_near
 from pipeline.landmarks.net import FEATURES, LandmarkNet
-from pipeline.landmarks.paths import CORE, limbs_apart, torso
+from pipeline.landmarks.paths import CORE, axes, limbs_apart, torso
 from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
 from pipeline.landmarks.sides import as_named
 from pipeline.landmarks.sight import recognised
@@ -30,7 +31,8 @@ from pipeline.landmarks.track import N, Track
 FRAMES = 4  # looked at in a hold, each plain and mirrored
 WAYS = (False, True)
 LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
-SHARE = 0.5  # of the way from where a point is held to where it is seen
+SHARE = 0.5  # of the way from where a point is held to where the larger network sees it
+NEAR_SHARE = 0.5  # of the way from there to where it is seen from near by
 EASE_S = 0.3  # before and after a hold, over which points move gradually: nothing jumps
 SAME_MOMENT_S = 1e-3
 
@@ -42,9 +44,14 @@ class Seen:
     """What a closer look saw in one hold."""
 
     beside: np.ndarray  # (33, 2) how far beside the track each point is seen: along the trunk's own axes (see `axes`), in trunks
-    features: (
-        np.ndarray
-    )  # (2, FEATURES) what the network made of it beyond its points (`net.features`): mean of plain looks, of mirrored ones
+    features: np.ndarray  # (2, FEATURES) what the larger network made of it beyond its points: mean of plain looks, of mirrored ones
+    near: np.ndarray  # (33, 2) the same as `beside`, seen from near by; NaN for a point that is not looked at so, or was not seen
+
+    @property
+    def by(self) -> np.ndarray:
+        """(33, 2) how far each point of the hold moves, along the trunk's axes, in trunks."""
+        by = SHARE * self.beside
+        return np.where(np.isfinite(self.near), by + NEAR_SHARE * (self.near - by), by)
 
 
 def looked_at(track: Track, window: Window) -> np.ndarray:
@@ -54,27 +61,38 @@ def looked_at(track: Track, window: Window) -> np.ndarray:
     return np.unique(rows[((np.arange(FRAMES) + 0.5) / FRAMES * len(rows)).astype(int)]) if len(rows) else rows
 
 
-def look_closer(net: LandmarkNet, path: Path, track: Track, window: Window, *, longest_side: int) -> Seen | None:
-    """What the network sees in a hold; 0 beside the track for a point that was not seen surely, NaN features where no look of that kind showed
-    her. None where no frame of the hold could be looked at. longest_side: of the pictures worked on, in pixels."""
+def look_closer(
+    net: LandmarkNet, near: LandmarkNet | None, path: Path, track: Track, window: Window, *, longest_side: int
+) -> Seen | None:
+    """What the networks see in a hold; 0 beside the track for a point that was not seen surely, NaN features where no look of that kind showed
+    her. None where no frame of the hold could be looked at. near: looks from near by, where there is one; longest_side: of the pictures worked
+    on, in pixels."""
     rows = looked_at(track, window)
-    seen = []
+    seen, nearer = [], []
     features: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
     for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
         row = rows[number]
         if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
             continue
         frame = moment.frame(longest_side)
-        seen.append(_seen_beside(net, frame.image, track.xy[row] * frame.scale - 0.5, features))
+        body = track.xy[row] * frame.scale - 0.5
+        seen.append(_seen_beside(net, frame.image, body, features))
+        nearer.append(seen_near(near, frame.image, body) if near else np.full((N, 2), np.nan))
     if not seen:
         return None
     each = np.array(seen)
     sure = np.isfinite(each[..., 0]).sum(axis=0) >= min(LEAST_FRAMES, len(each))
-    middle = np.nanmedian(np.where(np.isfinite(each).any(axis=0), each, 0.0), axis=0)
     return Seen(
-        np.where(sure[:, None], middle, 0.0),
+        np.where(sure[:, None], np.nan_to_num(_middle(each)), 0.0),
         np.stack([np.mean(looks, axis=0) if looks else np.full(FEATURES, np.nan) for looks in features]),
+        _middle(np.array(nearer)),
     )
+
+
+def _middle(each: np.ndarray) -> np.ndarray:
+    """(33, 2) the median over frames (n, 33, 2) in which a point was seen; NaN where it was in none."""
+    known = np.isfinite(each).any(axis=0)
+    return np.where(known, np.nanmedian(np.where(known, each, 0.0), axis=0), np.nan)
 
 
 def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, features: tuple[list[np.ndarray], list[np.ndarray]]) -> np.ndarray:
@@ -100,24 +118,17 @@ def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, features
     return beside @ axes(body[None])[0].T / size
 
 
-def axes(xy: np.ndarray) -> np.ndarray:
-    """(n, 2, 2) the trunk's own axes of bodies (n, 33, 2): the direction to its right hand in the picture, and up along it."""
-    up = xy[:, CORE[:2]].mean(axis=1) - xy[:, CORE[2:]].mean(axis=1)
-    up = up / np.maximum(np.linalg.norm(up, axis=1), 1e-9)[:, None]
-    return np.stack([np.stack([-up[:, 1], up[:, 0]], axis=1), up], axis=1)
-
-
 def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
-    """The track with the points of each hold SHARE of their offsets further, and gradually so EASE_S before and after it; with the
+    """The track with the points of each hold moved to where they were seen (`Seen.by`), and gradually so EASE_S before and after it; with the
     network's features there."""
     if not holds:
         return track
     weights = np.array([_ease(track.t, window) for window, _ in holds])  # (k, n)
     weights = weights / np.maximum(weights.sum(axis=0), 1.0)  # two holds close to each other share what lies between
     rows = np.flatnonzero((weights > 0).any(axis=0) & np.isfinite(track.xy[:, CORE]).all(axis=(1, 2)))
-    by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([seen.beside for _, seen in holds]))  # in trunks, along the trunk's axes
+    by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([seen.by for _, seen in holds]))  # in trunks, along the trunk's axes
     xy = track.xy.copy()
-    xy[rows] += SHARE * np.einsum("naj,npa->npj", axes(xy[rows]), by) * torso(xy[rows])[:, None, None]
+    xy[rows] += np.einsum("naj,npa->npj", axes(xy[rows]), by) * torso(xy[rows])[:, None, None]
     return replace(track, xy=xy, features=tuple((start, end, seen.features) for (start, end), seen in holds))
 
 

@@ -2,8 +2,9 @@
 the last bit.
 
 Parquet, one row a hold: `start` and `end` (seconds from the first shown frame), `track` (sha256 of the frames looked at as they are
-followed: another track is looked at anew), and for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `closer.axes`);
-`plain` and `mirrored` (lists, see `net.features`).
+followed: another track is looked at anew), for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `paths.axes`), for each
+that is looked at from near by `<name>_near_across`, `<name>_near_up` (null where it was not seen so); `plain` and `mirrored` (lists, see
+`net.features`).
 The file's name begins as the track's does, so that whoever forgets a clip forgets both.
 """
 
@@ -18,12 +19,14 @@ import numpy as np
 from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Seen, Window, look_closer, looked_at, moved
+from pipeline.landmarks.near import JOINTS
 from pipeline.landmarks.net import FEATURES, LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
-METHOD = 4  # raise when the code sees something else in the same frames
+METHOD = 5  # raise when the code sees something else in the same frames
 COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
+NEAR_COLUMNS = tuple(f"{NAMES[i]}_near_{axis}" for i in JOINTS for axis in ("across", "up"))
 FEATURE_COLUMNS = ("plain", "mirrored")
 DIGITS, FEATURE_DIGITS = 6, 4  # of offsets, in trunks; of features
 
@@ -31,20 +34,22 @@ DIGITS, FEATURE_DIGITS = 6, 4  # of offsets, in trunks; of features
 def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Window], settings: LandmarkSettings, folder: Path) -> Track:
     """The track with its holds as a closer look sees them; as it came where there are none, no network for it is installed or chosen, or
     no frame of a hold can be looked at."""
-    model = models.closer_model(models.landmark_model(settings.model), settings.closer_look)
+    first = models.landmark_model(settings.model)
+    model, nearer = models.closer_model(first, settings.closer_look), models.near_model(first, settings.closer_look)
     if model is None or not holds:
         return track
     file = closer_file(content_hash, settings, folder)
     known = _read(file)
     keys = [_key(track, hold) for hold in holds]
-    net = None
+    nets = None
     fresh: dict[tuple[float, float, str], Seen] = {}
     for hold, key in zip(holds, keys, strict=True):
         if key not in known and key not in fresh:
-            net = net or LandmarkNet(models.inner_file(model))
-            seen = look_closer(net, path, track, hold, longest_side=settings.longest_side)
+            nets = nets or (LandmarkNet(models.inner_file(model)), LandmarkNet(models.fast_file(nearer)) if nearer else None)
+            seen = look_closer(*nets, path, track, hold, longest_side=settings.longest_side)
             if seen is not None:
-                fresh[key] = Seen(np.round(seen.beside, DIGITS), np.round(seen.features, FEATURE_DIGITS).astype(np.float32))
+                features = np.round(seen.features, FEATURE_DIGITS).astype(np.float32)
+                fresh[key] = Seen(np.round(seen.beside, DIGITS), features, np.round(seen.near, DIGITS))
     known |= fresh
     if fresh:
         _write(file, known)
@@ -52,9 +57,10 @@ def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Wi
 
 
 def closer_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
-    """Where what a closer look saw in a clip of these bytes lies under these settings."""
-    model = models.closer_model(models.landmark_model(settings.model), settings.closer_look)
-    kind = f"{model.key if model else 'none'}-{METHOD}-{FRAMES}-{LEAST_FRAMES}"
+    """Where what a closer look saw in a clip of these bytes lies under these settings, by these models."""
+    first = models.landmark_model(settings.model)
+    both = (models.closer_model(first, settings.closer_look), models.near_model(first, settings.closer_look))
+    kind = f"{'-'.join(model.key if model else 'none' for model in both)}-{METHOD}-{FRAMES}-{LEAST_FRAMES}"
     return folder / f"{cache_file(content_hash, settings, folder).stem}_closer-{kind}.parquet"
 
 
@@ -74,11 +80,13 @@ def _read(file: Path) -> dict[tuple[float, float, str], Seen]:
     try:
         table = pq.read_table(file)
         values = np.stack([table.column(name).to_numpy() for name in COLUMNS], axis=1).reshape(-1, len(NAMES), 2)
+        near = np.full(values.shape, np.nan)
+        near[:, JOINTS] = np.stack([table.column(name).to_numpy() for name in NEAR_COLUMNS], axis=1).reshape(-1, len(JOINTS), 2)
         features = np.array([table.column(name).to_pylist() for name in FEATURE_COLUMNS], dtype=np.float32).reshape(
             2, len(values), FEATURES
         )
         keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
-        return {(float(start), float(end), str(of)): Seen(values[i], features[:, i]) for i, (start, end, of) in enumerate(keys)}
+        return {(float(start), float(end), str(of)): Seen(values[i], features[:, i], near[i]) for i, (start, end, of) in enumerate(keys)}
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):
         return {}
 
@@ -92,5 +100,6 @@ def _write(file: Path, known: dict[tuple[float, float, str], Seen]) -> None:
     features = {
         name: pa.array([seen.features[i] for seen in known.values()], pa.list_(pa.float32())) for i, name in enumerate(FEATURE_COLUMNS)
     }
-    columns = dict(zip(COLUMNS, values.T, strict=True))
+    near = np.array([seen.near[JOINTS] for seen in known.values()]).reshape(len(known), -1)
+    columns = dict(zip((*COLUMNS, *NEAR_COLUMNS), np.concatenate([values, near], axis=1).T, strict=True))
     write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **columns, **features}), file)

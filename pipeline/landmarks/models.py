@@ -26,6 +26,7 @@ HERE = Path(__file__).parent / "models"
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
 CLOSER = "matside_closer.tflite"  # a larger network of the family, for a few frames of each hold; an installation may lack it
+NEAR = "matside_near.tflite"  # a small one tuned to look at those frames from near by; an installation may lack it
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -88,10 +89,22 @@ def closer_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None
     return _entry("closer", HERE / CLOSER)
 
 
+def near_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
+    """Who looks at holds from near by where `closer_model` looks closer at them; nobody where its file is not installed, which is said once in
+    the log."""
+    if closer_model(first, closer_look) is None:
+        return None
+    if not (HERE / NEAR).is_file():
+        _say_once(f"{HERE / NEAR} is not installed: nobody looks at holds from near by, and they are read less exactly.")
+        return None
+    return _entry("near", HERE / NEAR)
+
+
 def looked_with(choice: str, second_look: str, closer_look: str) -> str:
-    """Key of all models that readings come from: those of the track, and the one that looks closer at holds where there is one."""
-    closer = closer_model(landmark_model(choice), closer_look)
-    return used(choice, second_look) + (f"-{closer.key}" if closer else "")
+    """Key of all models that readings come from: those of the track, and those that look closer at holds where there are any."""
+    first = landmark_model(choice)
+    both = closer_model(first, closer_look), near_model(first, closer_look)
+    return "-".join([used(choice, second_look), *(model.key for model in both if model)])
 
 
 def used(choice: str, second_look: str) -> str:

@@ -96,6 +96,13 @@ def torso(xy: np.ndarray) -> np.ndarray:
     return np.linalg.norm(xy[..., CORE[:2], :].mean(-2) - xy[..., CORE[2:], :].mean(-2), axis=-1)
 
 
+def axes(xy: np.ndarray) -> np.ndarray:
+    """(n, 2, 2) the trunk's own axes of bodies (n, 33, 2): the direction to its right hand in the picture, and up along it."""
+    up = xy[:, CORE[:2]].mean(axis=1) - xy[:, CORE[2:]].mean(axis=1)
+    up = up / np.maximum(np.linalg.norm(up, axis=1), 1e-9)[:, None]
+    return np.stack([np.stack([-up[:, 1], up[:, 0]], axis=1), up], axis=1)
+
+
 def apart(a: np.ndarray, b: np.ndarray, size: np.ndarray | float) -> np.ndarray:
     """(...,) mean distance of shoulders and hips between two (..., 33, 2) bodies, in units of `size`, sides not told apart."""
     same = np.linalg.norm(a[..., CORE, :] - b[..., CORE, :], axis=-1).mean(-1)

@@ -15,9 +15,11 @@ from pipeline.attempts.held import holds, seen_closer
 from pipeline.bench.truth_track import truth_track
 from pipeline.clips.video import probe
 from pipeline.landmarks import closer_kept, models
-from pipeline.landmarks.closer import EASE_S, FRAMES, SHARE, Seen, axes, look_closer, looked_at, moved
+from pipeline.landmarks.closer import EASE_S, FRAMES, NEAR_SHARE, SHARE, Seen, look_closer, looked_at, moved
 from pipeline.landmarks.closer_kept import closer_file, closer_track
+from pipeline.landmarks.near import JOINTS
 from pipeline.landmarks.net import FEATURES, Guess
+from pipeline.landmarks.paths import axes
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.track import INDEX, N, Track
@@ -26,6 +28,7 @@ from tests.clips.filming import film
 
 HOLD = (0.3, 0.7)
 TRUNK = 24.0  # pixels
+UNSEEN = np.full((N, 2), np.nan)
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 SAMPLE = "OT-02_2026-03-09_1"  # a lunge
 
@@ -70,7 +73,7 @@ def clip(tmp_path):
 
 
 def look(net, clip, track, hold=HOLD):
-    return look_closer(net, clip, track, hold, longest_side=960).beside
+    return look_closer(net, None, clip, track, hold, longest_side=960).beside
 
 
 def test_frames_are_spread_over_the_hold_and_lie_in_it():
@@ -132,18 +135,18 @@ def test_somebody_else_nobody_and_a_point_on_another_limb_move_nothing(clip):
 
 
 def test_a_hold_without_frames_in_the_file_is_left_alone(clip, tmp_path):
-    assert look_closer(Sees([body()]), clip, held(), (2.0, 3.0), longest_side=960) is None
-    assert look_closer(Sees([body()]), tmp_path / "gone.mp4", held(), HOLD, longest_side=960) is None
+    assert look_closer(Sees([body()]), None, clip, held(), (2.0, 3.0), longest_side=960) is None
+    assert look_closer(Sees([body()]), None, tmp_path / "gone.mp4", held(), HOLD, longest_side=960) is None
 
 
 def test_features_are_kept_of_plain_and_mirrored_looks_apart(clip):
-    features = look_closer(Sees([body()]), clip, held(), HOLD, longest_side=960).features
+    features = look_closer(Sees([body()]), None, clip, held(), HOLD, longest_side=960).features
     assert FRAMES == 4 and features.tolist() == [[4.0] * FEATURES, [1005.0] * FEATURES], (
         "means of looks 1, 3, 5 and 7, and of 2, 4, 6 and 8"
     )
-    short = look_closer(Sees([body()]), clip, held(), (0.3, 0.34), longest_side=960).features
+    short = look_closer(Sees([body()]), None, clip, held(), (0.3, 0.34), longest_side=960).features
     assert short.tolist() == [[2.0] * FEATURES, [1003.0] * FEATURES], "each of two frames both ways"
-    nobody = look_closer(Sees([body()], presence=0.1), clip, held(), HOLD, longest_side=960).features
+    nobody = look_closer(Sees([body()], presence=0.1), None, clip, held(), HOLD, longest_side=960).features
     assert nobody.shape == (2, FEATURES) and np.isnan(nobody).all()
 
 
@@ -153,7 +156,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
     knee = INDEX["right_knee"]
     offset[knee] = [0.1, 0.2]
     track.xy[15] = np.nan
-    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FEATURES))))])
+    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FEATURES)), UNSEEN))])
     for row, share in ((12, 1.0), (9, 1.0), (21, 1.0), (24, 1 - 0.1 / EASE_S), (6, 1 - 0.1 / EASE_S), (0, 0.0)):
         a = np.radians(turns[row])
         way = np.array([2.4, -4.8]) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
@@ -166,7 +169,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
 
 
 def test_two_holds_close_to_each_other_share_what_lies_between():
-    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FEATURES)))
+    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FEATURES)), UNSEEN)
     one = moved(track, [((0.1, 0.9), offset)]).xy
     two = moved(track, [((0.1, 0.45), offset), ((0.5, 0.9), offset)]).xy
     assert two[3:28] == pytest.approx(one[3:28])
@@ -177,12 +180,65 @@ def test_the_trunk_s_axes_are_its_right_hand_and_up_along_it():
     assert axes(body(90.0)[None])[0] == pytest.approx(np.array([[0.0, 1.0], [1.0, 0.0]]), abs=1e-12)
 
 
+def test_a_joint_seen_from_near_by_goes_on_from_where_the_closer_look_has_it():
+    beside, near, knee = np.full((N, 2), 0.1), UNSEEN.copy(), INDEX["left_knee"]
+    near[knee] = [0.3, 0.0]
+    seen = Seen(beside, np.zeros((2, FEATURES)), near)
+    assert seen.by[knee] == pytest.approx([SHARE * 0.1 + NEAR_SHARE * (0.3 - SHARE * 0.1), SHARE * 0.1 * (1 - NEAR_SHARE)])
+    assert np.delete(seen.by, knee, axis=0) == pytest.approx(SHARE * 0.1)
+
+
+class SeesNear(Sees):
+    """A network that looks from near by: sees one body, however often it looks."""
+
+    def read(self, pixels, crop, *, mirrored):
+        self.looks += 1
+        return Guess(self.bodies[0] - 0.5, np.zeros(N), np.ones(N), np.zeros(N), 0.0, np.zeros(2), np.zeros(2))
+
+
+def test_the_same_frames_are_looked_at_from_near_by(clip):
+    standing = body()
+    standing[[INDEX["left_ankle"], INDEX["right_ankle"]]] = [60.0, 80.0]
+    track = replace(held(), xy=np.repeat(standing[None], 30, axis=0))
+    near = SeesNear([standing + [0.0, -2.4]])
+    seen = look_closer(Sees([standing]), near, clip, track, HOLD, longest_side=960)
+    known = np.isfinite(seen.near).all(axis=1)
+    assert near.looks == FRAMES * 4 * 2, "hips, shoulders and either knee, plain and mirrored"
+    assert set(np.flatnonzero(known)) <= set(JOINTS) and known[[INDEX["left_hip"], INDEX["right_shoulder"]]].all()
+    assert seen.near[known] == pytest.approx(np.tile([0.0, 0.1], (known.sum(), 1)))
+    assert seen.beside == pytest.approx(0.0)
+
+
 @pytest.fixture
 def net(monkeypatch):
-    """Everything seen 0.1 trunks to the right hand; the model's file is not loaded."""
+    """Everything seen 0.1 trunks to the right hand; the models' files are not loaded, and nobody looks from near by."""
     net = Sees([body() + np.array([2.4, 0.0])])
     monkeypatch.setattr(closer_kept, "LandmarkNet", lambda path: net)
+    monkeypatch.setattr(models, "near_model", lambda *_: None)
     return net
+
+
+def test_what_was_seen_from_near_by_is_kept_too(clip, tmp_path, net, monkeypatch):
+    monkeypatch.setattr(models, "near_model", lambda first, closer_look: models.landmark_model("tuned"))
+    looked = []
+
+    def look(net, near, path, track, hold, *, longest_side):
+        looked.append(near)
+        offset = UNSEEN.copy()
+        offset[JOINTS[:3]] = [[0.1, 0.2], [0.3, -0.1], [0.0, 0.05]]
+        return Seen(np.zeros((N, 2)), np.zeros((2, FEATURES)), offset)
+
+    monkeypatch.setattr(closer_kept, "look_closer", look)
+    at = (clip, "c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
+    first, again = closer_track(*at), closer_track(*at)
+    assert looked == [net]
+    assert_array_equal(again.xy, first.xy)
+    assert first.xy[15, JOINTS[0]] - held().xy[15, JOINTS[0]] == pytest.approx(NEAR_SHARE * np.array([2.4, -4.8]))
+    others = np.delete(np.arange(N), JOINTS[:3])
+    assert_array_equal(first.xy[:, others], held().xy[:, others])
+    alone = closer_file("c" * 64, LandmarkSettings(), tmp_path)
+    monkeypatch.setattr(models, "near_model", lambda *_: None)
+    assert closer_file("c" * 64, LandmarkSettings(), tmp_path) != alone, "what another set of networks saw is another file"
 
 
 def test_a_second_run_looks_at_no_hold_twice_and_moves_points_by_the_same(clip, tmp_path, net):
@@ -228,11 +284,17 @@ def test_without_holds_a_chosen_or_installed_network_or_a_readable_clip_the_trac
     assert len(said) == 1 and "nobody looks closer at holds" in said[0]
 
 
-def test_readings_know_whether_somebody_looked_closer(monkeypatch):
+def test_readings_know_whether_somebody_looked_closer(monkeypatch, caplog):
     with_it = models.looked_with("tuned", "other", "heavy")
+    with monkeypatch.context() as lacking:
+        lacking.setattr(models, "NEAR", "not_there.tflite")
+        models._say_once.cache_clear()
+        assert with_it.startswith(models.looked_with("tuned", "other", "heavy") + "-")
+        assert "nobody looks at holds from near by" in caplog.text
     assert with_it != models.looked_with("tuned", "other", "none") == models.used("tuned", "other")
     monkeypatch.setattr(models, "CLOSER", "not_there.tflite")
     assert models.looked_with("tuned", "other", "heavy") == models.used("tuned", "other")
+    assert models.near_model(models.landmark_model("tuned"), "heavy") is None, "only beside the closer look"
     assert LandmarkSettings(closer_look="none").key() == LandmarkSettings().key(), "the track itself is the same"
 
 
@@ -248,15 +310,17 @@ def test_held_skills_are_looked_at(clip, tmp_path, net):
     assert after.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0]))
 
 
-def test_the_network_that_ships_pulls_displaced_joints_back(tmp_path):
-    """Known joints of a sample clip's hold, moved a tenth of a trunk to one side: the closer look takes back about its share of that."""
+def test_the_networks_that_ship_pull_displaced_joints_back(tmp_path):
+    """Known joints of a sample clip's hold, moved a tenth of a trunk to one side: the closer look takes back about its share of that,
+    and the look from near by its share of what is left of hips and knees."""
     path = SAMPLES / "clips" / f"{SAMPLE}.mp4"
     video = probe(path)
     true = truth_track(SAMPLES / "truth" / f"{SAMPLE}.csv", (video.width, video.height))
     with (SAMPLES / "truth.csv").open(encoding="utf-8") as lines:
         row = next(r for r in csv.DictReader(lines) if Path(r["clip"]).stem == SAMPLE)
     hold = (float(row["key_start_s"]), float(row["key_end_s"]))
-    limbs = [INDEX[f"{side}_{part}"] for side in ("left", "right") for part in ("hip", "knee", "ankle")]
+    shares = {"ankle": SHARE, "knee": SHARE + NEAR_SHARE * (1 - SHARE), "hip": SHARE + NEAR_SHARE * (1 - SHARE)}
+    limbs = [INDEX[f"{side}_{part}"] for part in shares for side in ("left", "right")]
     inside = (true.t >= hold[0]) & (true.t <= hold[1])
     trunk = np.nanmedian(np.linalg.norm(true["left_shoulder"] - true["left_hip"], axis=1))
     back = []
@@ -265,5 +329,5 @@ def test_the_network_that_ships_pulls_displaced_joints_back(tmp_path):
         after = closer_track(path, "c" * 64, track, [hold], LandmarkSettings(), tmp_path)
         off = [np.abs(np.median((t.xy - true.xy)[inside][:, limbs, 0], axis=0)).mean() / trunk for t in (track, after)]
         assert off[1] < 0.75 * off[0]
-        back.append(np.median((track.xy - after.xy)[inside][:, limbs, 0]) / trunk)
-    assert (back[0] - back[1]) / 0.2 == pytest.approx(SHARE, rel=0.1)
+        back.append(np.median((track.xy - after.xy)[inside][:, limbs, 0], axis=0).reshape(len(shares), 2).mean(axis=1) / trunk)
+    assert (back[0] - back[1]) / 0.2 == pytest.approx(list(shares.values()), rel=0.1)

@@ -11,10 +11,10 @@ import numpy as np
 from pipeline.errors import MatsideError
 
 MODELS = Path(__file__).parents[1] / "models"
-FULL, SECOND, CLOSER = "matside_full.tflite", "matside_second.tflite", "matside_closer.tflite"
+FULL, SECOND, CLOSER, NEAR = "matside_full.tflite", "matside_second.tflite", "matside_closer.tflite", "matside_near.tflite"
 MOST_BYTES = 10_000_000
-MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000}
-CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md"}
+MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000, NEAR: MOST_BYTES}
+CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md", NEAR: "CARD_NEAR.md"}
 CARD = MODELS / CARDS[FULL]
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
 
