@@ -28,7 +28,9 @@ def of_holds(line: str) -> bool:
 
 def write_lines(path: Path, lines: Sequence[str], *, only_holds: bool) -> None:
     """Write a table's lines: comments, the last of which says how it was made, a heading, rows; of them only those of holds where asked for."""
-    path.write_text("\n".join(merged(path.read_text(encoding="utf-8").splitlines(), lines) if only_holds else lines) + "\n", encoding="utf-8")
+    path.write_text(
+        "\n".join(merged(path.read_text(encoding="utf-8").splitlines(), lines) if only_holds else lines) + "\n", encoding="utf-8"
+    )
 
 
 def merged(old: Sequence[str], new: Sequence[str]) -> list[str]:

@@ -61,9 +61,7 @@ def looked_at(track: Track, window: Window) -> np.ndarray:
     return np.unique(rows[((np.arange(FRAMES) + 0.5) / FRAMES * len(rows)).astype(int)]) if len(rows) else rows
 
 
-def look_closer(
-    net: LandmarkNet, near: LandmarkNet | None, path: Path, track: Track, window: Window, *, longest_side: int
-) -> Seen | None:
+def look_closer(net: LandmarkNet, near: LandmarkNet | None, path: Path, track: Track, window: Window, *, longest_side: int) -> Seen | None:
     """What the networks see in a hold; 0 beside the track for a point that was not seen surely, NaN features where no look of that kind showed
     her. None where no frame of the hold could be looked at. near: looks from near by, where there is one; longest_side: of the pictures worked
     on, in pixels."""

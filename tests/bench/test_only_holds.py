@@ -9,8 +9,22 @@ from pipeline.bench.only_holds import HELD, merged, of_holds, write_lines
 from pipeline.bench.pose_errors import LEARNT
 from pipeline.vocabulary import DETAIL, Skill
 
-OLD = ["# What this is.", "# Made from 900 clips.", "skill,detail,bias", "lunge,hip_angle,1", "lunge,arm_peak_speed,2", "cartwheel,knee_angle,3"]
-NEW = ["# What this is.", "# Made from 300 clips.", "skill,detail,bias", "lunge,hip_angle,7", "lunge,arm_peak_speed,8", "cartwheel,knee_angle,9"]
+OLD = [
+    "# What this is.",
+    "# Made from 900 clips.",
+    "skill,detail,bias",
+    "lunge,hip_angle,1",
+    "lunge,arm_peak_speed,2",
+    "cartwheel,knee_angle,3",
+]
+NEW = [
+    "# What this is.",
+    "# Made from 300 clips.",
+    "skill,detail,bias",
+    "lunge,hip_angle,7",
+    "lunge,arm_peak_speed,8",
+    "cartwheel,knee_angle,9",
+]
 
 
 def test_only_rows_of_holds_are_new():
@@ -24,8 +38,20 @@ def test_only_rows_of_holds_are_new():
 
 
 def test_rows_of_many_numbers_are_exchanged_whole():
-    old = ["# Made from 900 clips.", "h", "lunge,hip_angle each frame,a,1", "lunge,hip_angle each frame,b,2", "cartwheel,knee_angle over the window,a,3"]
-    new = ["# Made from 300 clips.", "h", "lunge,hip_angle each frame,a,4", "lunge,hip_angle each frame,c,5", "lunge,hip_angle each frame,d,6"]
+    old = [
+        "# Made from 900 clips.",
+        "h",
+        "lunge,hip_angle each frame,a,1",
+        "lunge,hip_angle each frame,b,2",
+        "cartwheel,knee_angle over the window,a,3",
+    ]
+    new = [
+        "# Made from 300 clips.",
+        "h",
+        "lunge,hip_angle each frame,a,4",
+        "lunge,hip_angle each frame,c,5",
+        "lunge,hip_angle each frame,d,6",
+    ]
     assert merged(old, new)[3:] == [*new[2:], old[-1]]
 
 
@@ -46,4 +72,8 @@ def test_what_counts_as_held_are_details_there_are_of_skills_that_are_held():
     assert {(Skill(s), d) for s, details in HELD.items() for d in details} >= set(LEARNT)
     named = {d for _, d in DETAIL}
     assert all(d in named for details in HELD.values() for d in details)
-    assert of_holds("lunge,hip_angle each frame,x,1") and not of_holds("shoulder_stand,finish_side,1") and not of_holds("cartwheel,hip_angle,1")
+    assert (
+        of_holds("lunge,hip_angle each frame,x,1")
+        and not of_holds("shoulder_stand,finish_side,1")
+        and not of_holds("cartwheel,hip_angle,1")
+    )

@@ -200,7 +200,7 @@ def test_the_same_frames_are_looked_at_from_near_by(clip):
     standing = body()
     standing[[INDEX["left_ankle"], INDEX["right_ankle"]]] = [60.0, 80.0]
     track = replace(held(), xy=np.repeat(standing[None], 30, axis=0))
-    near = SeesNear([standing + [0.0, -2.4]])
+    near = SeesNear([standing - np.array([0.0, 2.4])])
     seen = look_closer(Sees([standing]), near, clip, track, HOLD, longest_side=960)
     known = np.isfinite(seen.near).all(axis=1)
     assert near.looks == FRAMES * 4 * 2, "hips, shoulders and either knee, plain and mirrored"
