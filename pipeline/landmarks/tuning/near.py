@@ -31,6 +31,7 @@ from .teach import Taught, teach
 from .views import borrow_light, carried, colour, restyle
 from .weights import Weights, eased, kept
 
+Part = tuple[torch.Tensor, torch.Tensor]  # crops (b, PIXELS, PIXELS, 3) uint8 and labels (b, WIDTH)
 STAGED_BY, DRAWN_BY = "python -m pipeline.bench staged-holds", "python -m pipeline.landmarks.tuning near-holds"
 
 
@@ -103,33 +104,33 @@ class _NearTrainer:
     def _wait(self) -> None:
         """Until both renderers have drawn enough to begin with. Raises MatsideError where one will not, or the minutes are over."""
         for name, (store, share) in self.stores.items():
-            need = min(self.s.first_crops, store.pool.slots // 2) if share > 0 else 0
-            while (there := int(store.pool.drawn().sum())) < max(need, 1 if share > 0 else 0):
+            need = max(1, self.s.first_crops) if share > 0 else 0
+            while (there := int(store.pool.drawn().sum())) < need:
                 if store.stopped or (not self.s.steps and time.time() - self.begun > 60 * self.s.minutes):
                     raise MatsideError(
                         f"{store.folder}: {there} {name} holds to train on; expected {need}. Draw more, or give fewer as --first-crops."
                     )
                 time.sleep(0.5)
 
-    def _read(self, seed: int, drawn: dict[str, np.ndarray]) -> tuple[torch.Tensor, torch.Tensor]:
-        """One step's crops and labels, of both renderers."""
+    def _read(self, seed: int, drawn: dict[str, np.ndarray]) -> list[Part]:
+        """One step's crops and labels, a part for each renderer, ready for the device."""
         rng, parts = np.random.default_rng([self.s.seed, seed]), []
         for name, (store, share) in self.stores.items():
-            size = round(self.s.batch * share)
-            if size:
-                parts.append(store.pool.batch(rng, size, drawn[name]))
-        crops, labels = (torch.from_numpy(np.concatenate(p)) for p in zip(*parts, strict=True))
-        return (crops.pin_memory(), labels.pin_memory()) if self.device.startswith("cuda") else (crops, labels)
+            if size := round(self.s.batch * share):
+                part = [torch.from_numpy(array) for array in store.pool.batch(rng, size, drawn[name])]
+                crops, labels = (t.pin_memory() for t in part) if self.device.startswith("cuda") else part
+                parts.append((crops, labels))
+        return parts
 
     def _drawn(self) -> dict[str, np.ndarray]:
         return {name: store.pool.drawn() for name, (store, _) in self.stores.items()}
 
     @torch.no_grad()
-    def _near(self, batch: tuple[torch.Tensor, torch.Tensor], *, light: bool = True) -> tuple[torch.Tensor, dict]:
+    def _near(self, parts: list[Part], *, light: bool = True) -> tuple[torch.Tensor, dict]:
         """Near views of drawn crops, recoloured, and what is known of them. light: some with real pictures' light."""
-        s, known = self.s, split(batch[1].to(self.device, non_blocking=True))
+        s, known = self.s, split(torch.cat([labels.to(self.device, non_blocking=True) for _, labels in parts]))
         view = near_view(known["xy"], s.wide)
-        x = view.of_finer(FINE).picture(pictures(batch[0], self.device))
+        x = view.of_finer(FINE).picture(torch.cat([pictures(crops, self.device) for crops, _ in parts]))
         x = colour(torch.where(torch.rand(len(x), 1, 1, 1, device=self.device) < s.restyled, restyle(x).clamp(0, 1), x))
         if light and self.anchors:
             x = borrow_light(x, pictures(self.wide[self._chosen(len(x))], self.device)[..., 64:-64, 64:-64], s.borrowed)
@@ -140,7 +141,7 @@ class _NearTrainer:
 
     # ---- a step ----
 
-    def _loss(self, batch: tuple[torch.Tensor, torch.Tensor], head: AngleHead) -> dict[str, torch.Tensor]:
+    def _loss(self, batch: list[Part], head: AngleHead) -> dict[str, torch.Tensor]:
         s, weights = self.s, self.weights.now()
         x, known = self._near(batch)
         parts = near_drawn_loss(self.student.look(x, weights), known, head, angle_weight=s.angle_weight)
