@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pipeline.bench import staged_holds
+from pipeline.bench.__main__ import main as command
 from pipeline.bench.scenes import MORE, TAUGHT, bodies
 from pipeline.bench.staged_holds import crops, film, fine_cut, hold_bodies, hold_scene, is_checked, labelled
 from pipeline.landmarks.crops import Crop
@@ -106,6 +107,14 @@ def test_crops_of_bodies_to_check_on_stay_apart_and_a_run_cut_off_goes_on_with_t
     assert store.scenes(0) == 2  # the third was cut off
     staged_holds._work(1, 2, tmp_path, 0, time.time() + 60)
     assert shown == [0, 1, 2]  # it is full
+
+
+def test_a_folder_begun_with_other_numbers_is_said_in_one_line(tmp_path, monkeypatch, capsys):
+    NearStore.make(tmp_path, crops=4, workers=2)
+    monkeypatch.setattr("sys.argv", ["bench", "staged-holds", "--out", str(tmp_path), "--crops", "6"])
+    assert command() == 1
+    said = capsys.readouterr().err
+    assert "begun for 4 crops by 2 workers" in said and said.count("\n") == 1
 
 
 @pytest.fixture(scope="module")

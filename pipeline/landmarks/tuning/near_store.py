@@ -47,7 +47,11 @@ class NearStore:
             raise MatsideError(f"{folder}: {crops} crops by {workers} workers; expected at least one worker and a crop for each.")
         about, asked = Path(folder) / ABOUT, {"crops": crops, "workers": workers, "label": WIDTH}
         if about.exists() and json.loads(about.read_text()) != asked:
-            raise MatsideError(f"{folder}: was begun with {about.read_text()}, now asked for {json.dumps(asked)}. Give another folder.")
+            begun = json.loads(about.read_text())
+            raise MatsideError(
+                f"{folder}: was begun for {begun['crops']} crops by {begun['workers']} workers, labels of {begun['label']} numbers; now asked "
+                f"for {crops} by {workers}, labels of {WIDTH}. Give the same numbers or another folder."
+            )
         store = cls(folder, crops, workers)
         about.write_text(json.dumps(asked))
         return store
