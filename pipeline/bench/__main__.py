@@ -7,6 +7,7 @@ import pkgutil
 import sys
 
 import pipeline.bench
+from pipeline.errors import MatsideError
 
 
 def main() -> int:
@@ -21,7 +22,11 @@ def main() -> int:
         return 2
     del sys.argv[1]
     sys.argv[0] = f"python -m pipeline.bench {asked}"
-    return int(importlib.import_module(f"pipeline.bench.{names[asked]}").main() or 0)
+    try:
+        return int(importlib.import_module(f"pipeline.bench.{names[asked]}").main() or 0)
+    except MatsideError as error:
+        print(error, file=sys.stderr)
+        return 1
 
 
 def _text(name: str) -> str:

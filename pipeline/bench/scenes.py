@@ -111,16 +111,16 @@ def scene(part: str, index: int) -> Scene:
     hue = 0.0 if part == "tune" else 0.5
     shapes = bodies(part, index)
     who = _who(len(shapes), rng)
-    extras = _others(shapes, who, hue, rng) if rng.random() < 0.5 else ()
+    extras = any_others(shapes, who, hue, rng) if rng.random() < 0.5 else ()
     return Scene(
         f"{part[0].upper()}{index % 4 + 1}-{index:03d}_2026-02-{1 + index % 28:02d}_1",
         shapes[who],
-        _outfit(rng, hue),
-        _styles(what, rng),
+        any_outfit(rng, hue),
+        any_styles(what, rng),
         faces=int(rng.choice([-1, 1])),
         extras=extras,
-        hall=_hall(part, rng, hue),
-        shot=_shot(what, rng, leaves(index)),
+        hall=any_hall(part, rng, hue),
+        shot=any_shot(what, rng, leaves(index)),
         phone=Phone(rng.uniform(0.95, 1.5), rng.uniform(-0.07, 0.07), rng.uniform(0.3, 1.3), rng.uniform(0.5, 4.5), rng.uniform(0.85, 1.15),
                     int(rng.choice([1, 1, 3, 5]))),
         fps=int(rng.choice([24, 30, 30, 60])) if what == "cartwheel" else int(rng.choice([24, 30])),
@@ -132,7 +132,8 @@ def scene(part: str, index: int) -> Scene:
     )  # fmt: skip
 
 
-def _styles(what: str, rng: np.random.Generator) -> tuple[Style, ...]:
+def any_styles(what: str, rng: np.random.Generator) -> tuple[Style, ...]:
+    """How a scene of that kind (one of KINDS) is done, drawn anew."""
     tell = Teller(rng)
     if what == "routine":
         return tell.routine()
@@ -141,7 +142,8 @@ def _styles(what: str, rng: np.random.Generator) -> tuple[Style, ...]:
     return ({"lunge": tell.lunge, "stand": tell.stand, "roll": tell.roll, "cartwheel": tell.cartwheel}[what](),)
 
 
-def _shot(what: str, rng: np.random.Generator, leaving: bool) -> Shot:
+def any_shot(what: str, rng: np.random.Generator, leaving: bool) -> Shot:
+    """How a scene of that kind is filmed; leaving: the athlete may leave the picture."""
     width, height = SIZES[rng.integers(len(SIZES) - (3 if what == "routine" else 0))]
     tall = height > width
     most = (0.28 if tall else 0.55) if what in ("cartwheel", "routine") else (0.36 if tall else 0.8)
@@ -151,7 +153,8 @@ def _shot(what: str, rng: np.random.Generator, leaving: bool) -> Shot:
                 walk=rng.uniform(0.3, 0.9) if what == "routine" else 0.0, zoom=rng.choice([1.0, 1.0, rng.uniform(0.9, 1.1)]))  # fmt: skip
 
 
-def _outfit(rng: np.random.Generator, hue: float) -> Outfit:
+def any_outfit(rng: np.random.Generator, hue: float) -> Outfit:
+    """What somebody wears, in colours from `hue` (0..1) on over half of the colour circle."""
     return Outfit(str(rng.choice(CLOTHES)), _colour(rng, hue), _colour(rng, hue), str(rng.choice(SKINS)), str(rng.choice(HAIRS)),
                   str(rng.choice(["bun", "tail", "short"])), float(rng.choice([0, 0, 1, 2])), bool(rng.random() < 0.3))  # fmt: skip
 
@@ -163,7 +166,8 @@ def _colour(rng: np.random.Generator, hue: float) -> tuple[float, float, float]:
     return colorsys.hsv_to_rgb((hue + 0.5 * rng.random()) % 1.0, rng.uniform(0.05, 0.9), rng.uniform(0.06, 0.9))
 
 
-def _hall(part: str, rng: np.random.Generator, hue: float) -> Hall:
+def any_hall(part: str, rng: np.random.Generator, hue: float) -> Hall:
+    """A hall with a part's kinds of wall and floor, in colours from `hue` on over half of the colour circle."""
     return replace(
         Hall(), floor=_colour(rng, hue), floor_kind=float(rng.choice(FLOORS[part])), mat=_colour(rng, hue), wall=_colour(rng, hue),
         wall_kind=float(rng.choice(WALLS[part])), wall_band=_colour(rng, hue), wall_at=rng.uniform(2.3, 5.0), wall_turn=rng.uniform(-18, 18),
@@ -172,12 +176,12 @@ def _hall(part: str, rng: np.random.Generator, hue: float) -> Hall:
     )  # fmt: skip
 
 
-def _others(shapes: tuple[Shape, ...], athlete: int, hue: float, rng: np.random.Generator) -> tuple[Extra, ...]:
+def any_others(shapes: tuple[Shape, ...], athlete: int, hue: float, rng: np.random.Generator) -> tuple[Extra, ...]:
     """A spotter beside the athlete, children behind, or both."""
     others = [s for i, s in enumerate(shapes) if i != athlete]
     out = []
     if rng.random() < 0.6:
-        kit = replace(_outfit(rng, hue), kind="tracksuit")
+        kit = replace(any_outfit(rng, hue), kind="tracksuit")
         out.append(
             Extra(
                 shapes[-1],
@@ -193,5 +197,5 @@ def _others(shapes: tuple[Shape, ...], athlete: int, hue: float, rng: np.random.
         if what == "walk":  # across the picture behind the athlete
             to_right = rng.random() < 0.5
             place, yaw = (rng.uniform(0.5, 3.0) * (-1 if to_right else 1), place[1]), (0 if to_right else 180) + rng.uniform(-6, 6)
-        out.append(Extra(others[rng.integers(len(others))], _outfit(rng, hue), what, place, yaw))
+        out.append(Extra(others[rng.integers(len(others))], any_outfit(rng, hue), what, place, yaw))
     return tuple(out)

@@ -34,8 +34,6 @@ LEAST_TORSO = 24.0  # pixels of a body in its crop, seen from square on; smaller
 
 def crops(index: int, each: int) -> tuple[list[np.ndarray], np.ndarray]:
     """Up to `each` crops (256, 256, 3) uint8 RGB of a scene's moments and their LABEL rows."""
-    import cv2
-
     from pipeline.stage.scene import act, pictures
 
     one = scene("tune", index)
@@ -46,16 +44,24 @@ def crops(index: int, each: int) -> tuple[list[np.ndarray], np.ndarray]:
     xyz = np.stack([acted.joints[name][acted.frames] for name in NAMES], 1)
     made, rows = [], []
     for i, world, picture in zip(acted.frames, xyz, pictures(one, acted), strict=True):
-        coded = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(*QUALITIES))])[1]
+        quality = int(rng.integers(*QUALITIES))
         flat, _ = acted.camera.project(world, int(i))
         seen = (world - acted.camera.eye[i]) @ acted.camera.turn[i].T
         crop = _crop(flat - 0.5, rng)  # a pixel's middle at whole numbers, as crops are cut
-        row = _label(seen, flat, crop, float(acted.camera.focal[i]), (one.shot.width, one.shot.height))
+        row = label(seen, flat, crop, float(acted.camera.focal[i]), (one.shot.width, one.shot.height))
         row["kind"], row["height"] = list(Kind).index(kinds[int(i)]), acted.body.height
         if row["torso"] >= LEAST_TORSO:
-            made.append(cut(cv2.imdecode(coded, cv2.IMREAD_COLOR)[:, :, ::-1], crop))
+            made.append(cut(compressed(picture, quality), crop))
             rows.append(row)
     return made, np.array(rows, LABEL)
+
+
+def compressed(picture: np.ndarray, quality: int) -> np.ndarray:
+    """An RGB picture as a JPEG of that quality (0..100) gives it back."""
+    import cv2
+
+    coded = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
+    return cv2.imdecode(coded, cv2.IMREAD_COLOR)[:, :, ::-1]
 
 
 def _moments(acted, each: int, rng: np.random.Generator) -> dict[int, Kind]:
@@ -78,7 +84,7 @@ def _crop(xy: np.ndarray, rng: np.random.Generator) -> Crop:
     return Crop(float(hips[0] + off[0]), float(hips[1] + off[1]), float(side), float(np.arctan2(up[0], -up[1]) + np.deg2rad(askew)))
 
 
-def _label(seen: np.ndarray, flat: np.ndarray, crop: Crop, focal: float, size: tuple[int, int]) -> np.ndarray:
+def label(seen: np.ndarray, flat: np.ndarray, crop: Crop, focal: float, size: tuple[int, int]) -> np.ndarray:
     """What is known of a crop: a scalar LABEL. seen: (33, 3) metres right, down, ahead of the phone; flat: (33, 2) picture pixels; focal: pixels."""
     row = np.zeros((), LABEL)
     hips = seen[[23, 24]].mean(0)

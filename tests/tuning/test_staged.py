@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipeline.bench.staged_crops import _label
+from pipeline.bench.staged_crops import label
 from pipeline.errors import MatsideError
 from pipeline.landmarks.crops import Crop, cut
 from pipeline.landmarks.tuning.labels import JOINTS, LABEL, as_matrix, split
@@ -22,7 +22,7 @@ def standing() -> tuple[np.ndarray, np.ndarray]:
 def test_points_are_where_the_crop_shows_them():
     seen, flat = standing()
     crop = Crop(340.0, 250.0, 180.0, 0.4)
-    row = _label(seen, flat, crop, FOCAL, (640, 480))
+    row = label(seen, flat, crop, FOCAL, (640, 480))
     picture = np.zeros((480, 640, 3), np.uint8)
     x, y = np.floor(flat[25]).astype(int)
     picture[y - 1 : y + 2, x - 1 : x + 2] = 255
@@ -33,7 +33,7 @@ def test_points_are_where_the_crop_shows_them():
 
 def test_what_stands_in_space_is_turned_with_the_crop_and_scaled_like_the_picture():
     seen, flat = standing()
-    row = _label(seen, flat, Crop(340.0, 250.0, 180.0, np.pi / 2), FOCAL, (640, 480))
+    row = label(seen, flat, Crop(340.0, 250.0, 180.0, np.pi / 2), FOCAL, (640, 480))
     hips, shoulders = row["world"][[23, 24]].mean(0), row["world"][[11, 12]].mean(0)
     np.testing.assert_allclose(hips, 0, atol=1e-6)
     np.testing.assert_allclose(
@@ -45,7 +45,7 @@ def test_what_stands_in_space_is_turned_with_the_crop_and_scaled_like_the_pictur
 
 
 def test_only_joint_centres_are_marked():
-    row = _label(*standing(), Crop(340.0, 250.0, 180.0, 0.0), FOCAL, (640, 480))
+    row = label(*standing(), Crop(340.0, 250.0, 180.0, 0.0), FOCAL, (640, 480))
     assert set(np.flatnonzero(row["marked"])) == set(JOINTS) and (row["seen"] == -1).all()
 
 

@@ -1,4 +1,6 @@
-"""Commands of the tuning room, one a step: bodies, anchors, teach, draw, train, world, write-back, ruler, evaluate, package. `crops` shows what is drawn."""
+"""Commands of the tuning room, one a step: bodies, anchors, teach, draw, train, world, write-back, ruler, evaluate, package. `crops` shows what is drawn.
+
+The network that looks at holds from near is made by near-holds and near."""
 
 from __future__ import annotations
 
@@ -169,6 +171,55 @@ def world(
         out.write_bytes(with_layer(model, made))
     for word, row in figures.items():
         print(f"{word}: {row}")
+
+
+@app.command("near-holds")
+def near_holds(
+    out: Annotated[Path, typer.Option(help="Folder, 602 kB a crop.")] = Path("build/tuning/near_holds"),
+    bodies: BODIES = Path("build/tuning/bodies.npz"),
+    crops: Annotated[int, typer.Option(help="Those of bodies to check on included.")] = 15_400,
+    workers: int = 14,
+    minutes: Annotated[float, typer.Option(help="Stop then, whatever is drawn.")] = 60.0,
+    seed: int = 5,
+) -> None:
+    """Draw lunges and shoulder stands for `near`, or go on drawing; `near` may read meanwhile.  Example: near-holds --workers 22"""
+    from .near_holds import fill_near_holds
+
+    print(f"{out}: {fill_near_holds(out, bodies, crops=crops, workers=workers, minutes=minutes, seed=seed)} crops")
+
+
+@app.command()
+def near(
+    base: Annotated[Path, typer.Option(help="Model file to tune: a tuned one that marks joint centres, e.g. matside_full.tflite.")],
+    staged: Annotated[Path, typer.Option(help="Folder made by `python -m pipeline.bench staged-holds`.")],
+    drawn: Annotated[Path, typer.Option(help="Folder made by `near-holds`.")] = Path("build/tuning/near_holds"),
+    out: Path = Path("build/tuning/near"),
+    anchors: Annotated[Path | None, typer.Option(help="Real crops made by `anchors`.")] = None,
+    taught: Annotated[Path | None, typer.Option(help="Teachers' answers made by `teach`.")] = None,
+    wide: Annotated[float, typer.Option(help="Trunks a side of what the network looks at.")] = 3.0,
+    staged_share: Annotated[float, typer.Option(min=0, max=1, help="Of a step's drawn crops.")] = 0.6,
+    minutes: Annotated[float, typer.Option(help="Until the figures at the end, waiting for crops included.")] = 9.7,
+    steps: Annotated[int, typer.Option(help="Stop after so many steps instead of minutes.")] = 0,
+    batch: int = 320,
+    real_batch: int = 64,
+    rate: float = 1.5e-3,
+    pull: Annotated[float, typer.Option(help="Toward the base's weights, per unit of rate.")] = 0.02,
+    first_crops: Annotated[int, typer.Option(help="Of each renderer, before training starts.")] = 800,
+    check: Annotated[int, typer.Option(help="Crops of each renderer for the figures.")] = 600,
+    seed: int = 3,
+    device: str = "",
+    half: Annotated[bool, typer.Option(help="Half-precision arithmetic, on a graphics card.")] = True,
+) -> None:
+    """Tune a model to look at holds from near.  Example: near --base matside_full.tflite --staged holds --anchors build/tuning/anchors.npz"""
+    from .near import NearSettings, train_near
+
+    settings = NearSettings(
+        base=base, staged=staged, drawn=drawn, out=out, anchors=anchors, taught=taught, wide=wide, staged_share=staged_share, minutes=minutes,
+        steps=steps, batch=batch, real_batch=real_batch, rate=rate, pull=pull, first_crops=first_crops, check=check, seed=seed, device=device, half=half,
+    )  # fmt: skip
+    report = train_near(settings)
+    shown = ", ".join(f"{n['to train on']} {name}" for name, n in report["crops"].items())
+    print(f"{out / 'near.tflite'}: {report['steps']} steps, {shown} and {report['real_crops']} real crops")
 
 
 @app.command("write-back")

@@ -42,7 +42,7 @@ class Crop:
     def flat(self, pixels: np.ndarray) -> np.ndarray:
         return (pixels - SIZE / 2) @ self.axes * (self.side / SIZE) + self.centre
 
-    def to_direction(self, camera: Camera, scale: int) -> np.ndarray:
+    def to_direction(self, camera: Camera, scale: float) -> np.ndarray:
         """(3, 3): pixel (x, y, 1) of a picture drawn `scale` times finer -> direction in the world."""
         into = np.zeros((3, 3))
         into[:2, :2] = self.axes.T * (self.side / SIZE / scale)
@@ -56,7 +56,9 @@ class TooHidden(Exception):
 
 
 class Artist:
-    """Draws crops from a seeded stream of randomness; members: the bodies it may use."""
+    """Draws crops from a seeded stream of randomness; members: the bodies it may use. Labels are in SIZE pixels whatever FINE is."""
+
+    FINE = 1.0  # pixels a side of what is drawn, in SIZE
 
     def __init__(self, bodies: Bodies, members: list[int], seed) -> None:
         self.bodies, self.members, self.rng = bodies, members, np.random.default_rng(seed)
@@ -69,7 +71,7 @@ class Artist:
         return Kind(str(self.rng.choice([str(k) for k in SHARE], p=list(SHARE.values()))))
 
     def draw(self, kind: Kind | None = None, *, gentle: bool = False) -> tuple[np.ndarray, np.ndarray]:
-        """A (256, 256, 3) uint8 RGB crop and its LABEL scalar. gentle: upright crop, nothing in front, no blur or noise."""
+        """A (256 * FINE, 256 * FINE, 3) uint8 RGB crop and its LABEL scalar. gentle: upright crop, nothing in front, no blur or noise."""
         kind = self.any_kind() if kind is None else kind
         for _ in range(20):
             try:
@@ -161,15 +163,25 @@ class Artist:
 
     # ---- the picture ----
 
+    @property
+    def size(self) -> int:
+        """Pixels a side of what is drawn."""
+        return round(SIZE * self.FINE)
+
+    def _phone_side(self) -> int:
+        """Pixels of the crop in the phone's picture; 0 for at least as many as are drawn."""
+        return small_side(self.rng)
+
     def _paint(
         self, athlete: list[Mesh], others: list[Mesh], camera: Camera, crop: Crop, gentle: bool
-    ) -> tuple[np.ndarray, DepthPicture, int, int]:
-        """Draw all meshes. Returns the image (256, 256, 3) float, the depth picture, how much finer that is, and the phone's own size."""
+    ) -> tuple[np.ndarray, DepthPicture, float, int]:
+        """Draw all meshes. Returns the image (size, size, 3) float, the depth picture, how much finer than a label's pixels that is, and
+        the phone's own size."""
         rng = self.rng
-        side = 0 if gentle else small_side(rng)
-        scale = 2 if gentle or not (side or rng.random() < 0.3) else 1
+        side = 0 if gentle else self._phone_side()
+        scale = self.FINE * (2 if gentle or not (side or rng.random() < 0.3) else 1)
         light = self._light(athlete[0].points.mean(0) if athlete else np.array([0, 0, 0.7]), camera)
-        picture, meshes, first, alone = DepthPicture(SIZE * scale), [], 0, 0
+        picture, meshes, first, alone = DepthPicture(round(SIZE * scale)), [], 0, 0
         for k, mesh in enumerate(m.finished() for m in athlete + others):
             seen = camera.see(mesh.points.astype(float))
             ahead = seen[:, 2] > 0.08
@@ -190,7 +202,7 @@ class Artist:
             image[:] = _blotches(rng, picture.size)
         if meshes:
             shade(picture, image, meshes, np.stack([m.material for m in meshes]), camera.eye, light)
-        return cv2.resize(np.clip(image, 0, 1), (SIZE, SIZE), interpolation=cv2.INTER_AREA), picture, scale, side
+        return cv2.resize(np.clip(image, 0, 1), (self.size, self.size), interpolation=cv2.INTER_AREA), picture, scale, side
 
     def _light(self, middle: np.ndarray, camera: Camera) -> Light:
         rng = self.rng
@@ -209,13 +221,13 @@ class Artist:
             return image, np.ones(33, bool)
         half = np.abs(outline - hips).max(0) * np.exp(rng.uniform(-0.05, 0.7)) + 0.02
         middle = hips + rng.normal(0, 0.08, 2) * half
-        grid = np.stack(np.meshgrid(np.arange(SIZE) + 0.5, np.arange(SIZE) + 0.5), -1)
-        at = crop.flat(grid)
+        grid = np.stack(np.meshgrid(np.arange(self.size) + 0.5, np.arange(self.size) + 0.5), -1)
+        at = crop.flat(grid / self.FINE)
         if rng.random() < 0.5:
             beyond = (np.abs(at - middle) > half).any(-1)
             image[beyond] = 0
         else:
-            held = crop.pixels(np.clip(at, middle - half, middle + half)).astype(np.float32) - 0.5
+            held = (crop.pixels(np.clip(at, middle - half, middle + half)) * self.FINE).astype(np.float32) - 0.5
             image = cv2.remap(image, held[..., 0], held[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return image, (np.abs(flat - middle) <= half).all(1)
 
@@ -237,10 +249,10 @@ class Artist:
         """A crop without a person: a hall with things in it, or blotches and shapes."""
         rng = self.rng
         if rng.random() < 0.25:
-            image = _blotches(rng, SIZE).astype(np.float32)
+            image = _blotches(rng, self.size).astype(np.float32)
             for _ in range(rng.integers(0, 9)):
-                cv2.fillPoly(image, [(rng.random((4, 2)) * 300 - 20).astype(np.int32)], [float(c) for c in any_colour(rng)])
-            return develop(np.clip(image, 0, 1), rng, side=small_side(rng)), nobody()
+                cv2.fillPoly(image, [((rng.random((4, 2)) * 300 - 20) * self.FINE).astype(np.int32)], [float(c) for c in any_colour(rng)])
+            return develop(np.clip(image, 0, 1), rng, side=self._phone_side()), nobody()
         camera = self._camera(Kind.MIXED, np.array([0, 0, rng.uniform(0.3, 1.2)]), 1.4)
         flat = camera.flat(np.array([[0, 0, 0.7], [0, 0, 1.2]]) + rng.normal(0, 0.3, (2, 3)))
         crop = Crop(flat[0], rng.normal(0, 0.3) if rng.random() < 0.7 else rng.uniform(-np.pi, np.pi), rng.uniform(0.25, 0.9))

@@ -16,19 +16,20 @@ from .world import metres, shape_loss
 
 DEPTH_GAIN = 2.5  # the original's z per crop pixel, measured on drawn bodies
 ANGLES = ((11, 23, 25), (12, 24, 26), (23, 25, 27), (24, 26, 28))  # hips and knees
-_WEIGHT = torch.full((33,), 0.3)
-_WEIGHT[[1, 3, 4, 6, 9, 10]], _WEIGHT[[13, 14, 15, 16]], _WEIGHT[[11, 12, 23, 24, 25, 26, 27, 28]], _WEIGHT[[29, 30, 31, 32]] = (
+WEIGHT = torch.full((33,), 0.3)
+WEIGHT[[1, 3, 4, 6, 9, 10]], WEIGHT[[13, 14, 15, 16]], WEIGHT[[11, 12, 23, 24, 25, 26, 27, 28]], WEIGHT[[29, 30, 31, 32]] = (
     0.2,
     1.0,
     1.5,
     0.7,
 )
-_REAL_WEIGHT = _WEIGHT.clone()  # drawn limbs carry over to real ones less well than drawn trunks: real crops teach limbs most
-_REAL_WEIGHT[[13, 14, 15, 16, 25, 26, 27, 28]], _REAL_WEIGHT[[29, 30, 31, 32]] = 2.2, 1.2
+REAL_WEIGHT = WEIGHT.clone()  # drawn limbs carry over to real ones less well than drawn trunks: real crops teach limbs most
+REAL_WEIGHT[[13, 14, 15, 16, 25, 26, 27, 28]], REAL_WEIGHT[[29, 30, 31, 32]] = 2.2, 1.2
 _SHOULDERS_HIPS = [11, 12, 23, 24]
 
 
-def _near(a: torch.Tensor, b: torch.Tensor, beta: float) -> torch.Tensor:
+def smooth(a: torch.Tensor, b: torch.Tensor, beta: float) -> torch.Tensor:
+    """The absolute difference, rounded off below `beta`."""
     return F.smooth_l1_loss(a, b, reduction="none", beta=beta)
 
 
@@ -36,11 +37,12 @@ def _bce(p: torch.Tensor, target: torch.Tensor) -> torch.Tensor:
     return F.binary_cross_entropy(p.float().clamp(1e-6, 1 - 1e-6), target.float(), reduction="none")
 
 
-def _mean(values: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+def weighted_mean(values: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+    """Mean of values by weights of the same shape; 0 where nothing weighs."""
     return (values * weight).sum() / (weight.sum() + 1e-6)
 
 
-def _discs(points: torch.Tensor) -> torch.Tensor:
+def discs(points: torch.Tensor) -> torch.Tensor:
     """(b, k, 2) crop pixels -> (b, k, 64, 64) heatmaps with the original's mean profile: a disc of 1.8 cells with a soft edge."""
     cells, at = torch.arange(64, device=points.device, dtype=torch.float32), points / 4
     away = torch.sqrt(
@@ -49,9 +51,15 @@ def _discs(points: torch.Tensor) -> torch.Tensor:
     return torch.sigmoid((1.8 - away) * 3.0)
 
 
-def _heatmap_loss(heatmap: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+def refined_loss(refined: torch.Tensor, used: torch.Tensor, xy: torch.Tensor, weight: torch.Tensor, beta: float) -> torch.Tensor:
+    """How far refined points (b, 39, 2) lie from xy (b, 33, 2), of those that a heatmap moved: `used` (b, 39)."""
+    return (smooth(refined[:, :33], xy, beta).sum(-1) * weight * used[:, :33].float()).sum() / (weight.sum() + 1e-6)
+
+
+def heatmap_loss(heatmap: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+    """How far heatmaps (b, 64, 64, >= 35 logits) are from targets (b, 35, 64, 64), by weights (b, 35)."""
     found = F.binary_cross_entropy_with_logits(heatmap[..., :35].permute(0, 3, 1, 2).float(), target, reduction="none")
-    return _mean(found.sum((2, 3)), weight) / 10
+    return weighted_mean(found.sum((2, 3)), weight) / 10
 
 
 def _angles_loss(got: torch.Tensor, want: torch.Tensor, trust: torch.Tensor) -> torch.Tensor:
@@ -89,17 +97,17 @@ def drawn_loss(
     in_crop = ((xy > 0) & (xy < SIZE)).all(-1)
     hidden = torch.where(seen == 0, 0.5, 1.0)
     weight = (
-        _WEIGHT.to(device) * known["marked"] * somebody * torch.where(within > 0, 1.0, 0.15) * hidden * torch.where(framed > 0, 1.0, 0.3)
+        WEIGHT.to(device) * known["marked"] * somebody * torch.where(within > 0, 1.0, 0.15) * hidden * torch.where(framed > 0, 1.0, 0.3)
     )
 
     refined, used, _ = refine(points.float(), heatmap.float())
     out = {
-        "xy": _mean(_near(points[:, :33, :2], xy, 2.0).sum(-1), weight),
-        "refined": (_near(refined[:, :33], xy, 2.0).sum(-1) * weight * used[:, :33].float()).sum() / (weight.sum() + 1e-6),
-        "z": 0.15 * _mean(_near(points[:, :33, 2] / DEPTH_GAIN, known["z"], 4.0), weight),
+        "xy": weighted_mean(smooth(points[:, :33, :2], xy, 2.0).sum(-1), weight),
+        "refined": refined_loss(refined, used, xy, weight, 2.0),
+        "z": 0.15 * weighted_mean(smooth(points[:, :33, 2] / DEPTH_GAIN, known["z"], 4.0), weight),
         "heatmap": 0.6
-        * _heatmap_loss(heatmap, _discs(torch.cat([xy, known["aux"]], 1)), torch.cat([weight * framed, steered.expand(-1, 2) * 0.3], 1)),
-        "aux": 0.5 * (_near(points[:, 33:35, :2], known["aux"], 2.0).sum(-1) * steered).mean(),
+        * heatmap_loss(heatmap, discs(torch.cat([xy, known["aux"]], 1)), torch.cat([weight * framed, steered.expand(-1, 2) * 0.3], 1)),
+        "aux": 0.5 * (smooth(points[:, 33:35, :2], known["aux"], 2.0).sum(-1) * steered).mean(),
         "angle": 12 * _angles_loss(refined[:, :33], xy, within * hidden * somebody),
     }
 
@@ -126,16 +134,16 @@ def drawn_loss(
 
     # Held to the original: the last auxiliary points, the mask, and on easy crops depth and world points too.
     spare = (torch.sigmoid(heatmap[..., 35:].float()) - torch.sigmoid(heatmap0[..., 35:].float())).square().sum((1, 2)).mean()
-    out["spare"] = 0.1 * ((_near(points[:, 35:, :3], points0[:, 35:, :3], 4.0).sum(-1) * easy).mean() + spare)
+    out["spare"] = 0.1 * ((smooth(points[:, 35:, :3], points0[:, 35:, :3], 4.0).sum(-1) * easy).mean() + spare)
     if mask is not None:
         out["mask"] = 2 * F.l1_loss(_coarse(mask), _coarse(mask0))
     space = metres(known)
-    out["world"] = world_weight * _mean(_near(world[:, :33], space, 0.05).sum(-1), weight)
+    out["world"] = world_weight * weighted_mean(smooth(world[:, :33], space, 0.05).sum(-1), weight)
     if shape_weight:
         out |= {k: shape_weight * v for k, v in shape_loss(world, space, within * hidden * somebody).items()}
     else:
-        out["world_easy"] = 2 * (_near(world, world0, 0.05).sum(-1) * easy).mean()
-    out["z_easy"] = 0.02 * (_near(points[:, :33, 2], points0[:, :33, 2], 10.0) * easy).mean()
+        out["world_easy"] = 2 * (smooth(world, world0, 0.05).sum(-1) * easy).mean()
+    out["z_easy"] = 0.02 * (smooth(points[:, :33, 2], points0[:, :33, 2], 10.0) * easy).mean()
     return out
 
 
@@ -163,19 +171,19 @@ def real_loss(student, weights: dict, wide: torch.Tensor, taught: dict, nobody: 
     points = points.reshape(b, 39, 5)
     good = (taught["person"] > 0.8).float()
     within = ((xy > 0) & (xy < SIZE)).all(-1).float()
-    weight = _REAL_WEIGHT.to(device) * sharp(spread / view.zoom[:, None].clamp(max=1)) * within * (0.2 + 0.8 * sure) * good
+    weight = REAL_WEIGHT.to(device) * sharp(spread / view.zoom[:, None].clamp(max=1)) * within * (0.2 + 0.8 * sure) * good
     refined, used, _ = refine(points, heatmap)
-    discs = _discs(torch.cat([xy, aux], 1)) * torch.cat([sure, torch.ones(b, 2, device=device)], 1)[..., None, None].clamp(0.3, 1)
+    wanted = discs(torch.cat([xy, aux], 1)) * torch.cat([sure, torch.ones(b, 2, device=device)], 1)[..., None, None].clamp(0.3, 1)
     held = torch.sigmoid(own)
     return {
-        "real_xy": _mean(_near(points[:, :33, :2], xy, 2.0).sum(-1), weight),
-        "real_refined": (_near(refined[:, :33], xy, 2.0).sum(-1) * weight * used[:, :33].float()).sum() / (weight.sum() + 1e-6),
-        "real_heatmap": 0.6 * _heatmap_loss(heatmap, discs, torch.cat([weight, good.expand(-1, 2) * 0.3], 1)),
-        "real_aux": 0.5 * (_near(points[:, 33:35, :2], aux, 2.0).sum(-1) * good).mean(),
+        "real_xy": weighted_mean(smooth(points[:, :33, :2], xy, 2.0).sum(-1), weight),
+        "real_refined": refined_loss(refined, used, xy, weight, 2.0),
+        "real_heatmap": 0.6 * heatmap_loss(heatmap, wanted, torch.cat([weight, good.expand(-1, 2) * 0.3], 1)),
+        "real_aux": 0.5 * (smooth(points[:, 33:35, :2], aux, 2.0).sum(-1) * good).mean(),
         "real_own": 0.5 * (F.binary_cross_entropy_with_logits(points[:, :33, 3:], held, reduction="none") * within[..., None]).mean(),
         "real_person": 0.5 * _bce(person, torch.maximum(taught["person"], 0.9 * good)).mean(),
         **({} if mask_ is None else {"real_mask": 2 * F.l1_loss(_coarse(mask_), F.avg_pool2d(mask, 4))}),
-        "real_world": 8 * _mean(_near(world_.reshape(b, 39, 3)[:, :33], world, 0.05).sum(-1), weight),
+        "real_world": 8 * weighted_mean(smooth(world_.reshape(b, 39, 3)[:, :33], world, 0.05).sum(-1), weight),
     }
 
 

@@ -192,7 +192,11 @@ class LandmarkNet(nn.Module):
 
     def tensor(self, x: torch.Tensor, number: int) -> torch.Tensor:
         """Any tensor of the graph by its number in the file, maps channels first."""
-        return self._run(x, [number], None)[0]
+        return self.tensors(x, [number])[0]
+
+    def tensors(self, x: torch.Tensor, numbers: list[int], weights: dict | None = None) -> list[torch.Tensor]:
+        """Tensors of the graph by their numbers in the file, in one run, maps channels first; `weights` as in `forward`."""
+        return self._run(x, numbers, weights)
 
     def _run(self, x: torch.Tensor, ends: list[int], weights: dict | None) -> list[torch.Tensor]:
         weights = dict(self.named_parameters()) if weights is None else weights
@@ -211,14 +215,19 @@ class LandmarkNet(nn.Module):
                     del values[i]
         return [values[e] for e in ends]
 
+    def last_convolution(self, output: int) -> tuple[str, str, int]:
+        """Names of the weight and the bias that an output (POINTS, ...) is made with last, and the number of the tensor that goes into it."""
+        came_from = {step.output: step.inputs for step in self.steps}
+        tensor = self.outputs[output]
+        while not self.convolution_of.get(tensor):
+            tensor = came_from[tensor][0]
+        weight, bias = self.convolution_of[tensor]
+        return weight, str(bias), came_from[tensor][0]
+
     @property
     def presence_bias(self) -> str:
         """Name of the parameter that is added last to the logit of presence."""
-        came_from = {step.output: step.inputs for step in self.steps}
-        tensor = self.outputs[PERSON]
-        while not self.convolution_of.get(tensor):
-            tensor = came_from[tensor][0]
-        return str(self.convolution_of[tensor][1])
+        return self.last_convolution(PERSON)[1]
 
     # ---- writing back ----
 

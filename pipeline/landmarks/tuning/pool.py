@@ -12,25 +12,14 @@ import numpy as np
 
 from pipeline.errors import MatsideError
 
-from .labels import SIZE, WIDTH, as_matrix
+from .labels import as_matrix
+from .ring import Ring, mapped
 
 NOBODY = 0.08  # share of crops without a person
 REPORT_EVERY = 10  # crops between a worker's reports
 
 
-def _open(folder: Path, name: str, slots: int) -> tuple[np.memmap, np.memmap]:
-    """Images (slots, 256, 256, 3) uint8 and labels (slots, WIDTH) float32, created sparse where missing."""
-    arrays = []
-    for suffix, dtype, shape in ((".pictures", np.uint8, (slots, SIZE, SIZE, 3)), (".labels", np.float32, (slots, WIDTH))):
-        path, size = folder / (name + suffix), int(np.prod(shape)) * np.dtype(dtype).itemsize
-        if not path.exists() or path.stat().st_size != size:
-            with path.open("wb") as file:
-                file.truncate(size)
-        arrays.append(np.memmap(path, dtype, "r+", shape=shape))
-    return arrays[0], arrays[1]
-
-
-class Pool:
+class Pool(Ring):
     """A ring of drawn crops in `folder`, filled by `workers` processes until closed. Use as a context manager.
 
     A pool that an earlier run left in the folder (same slots and workers) is used further: its crops count from the start. With
@@ -38,12 +27,11 @@ class Pool:
     """
 
     def __init__(self, folder: Path, bodies: Path, *, slots: int, workers: int, check: int, seed: int, fill: bool = True) -> None:
-        self.folder, self.slots, self.workers, self.check = Path(folder), slots - slots % workers, workers, check
-        self.folder.mkdir(parents=True, exist_ok=True)
+        super().__init__(folder, "pool", slots=slots, workers=workers)
+        self.check = check
         for old in (*self.folder.glob("checked.*"), self.folder / "stop") if fill else ():
             old.unlink(missing_ok=True)
-        self.pictures, self.labels = _open(self.folder, "pool", self.slots)
-        _open(self.folder, "check", check)
+        mapped(self.folder, "check", check)
         self._bodies, self._seed, self._processes, self._fill = bodies, seed, [], fill
 
     def __enter__(self) -> Pool:
@@ -76,16 +64,6 @@ class Pool:
             except subprocess.TimeoutExpired:
                 process.terminate()
 
-    def drawn(self) -> np.ndarray:
-        """(workers,) crops each worker has drawn so far, those of earlier runs in this folder included."""
-        counts = []
-        for k in range(self.workers):
-            try:
-                counts.append(int((self.folder / f"drawn.{k}").read_text()))
-            except (FileNotFoundError, ValueError):
-                counts.append(0)
-        return np.array(counts)
-
     def wait_for(self, crops: int) -> None:
         """Until the check crops and at least `crops` others are drawn; raises if a worker died."""
         while len(list(self.folder.glob("checked.*"))) < self.workers or self.drawn().sum() < crops:
@@ -97,17 +75,8 @@ class Pool:
 
     def check_set(self) -> tuple[np.ndarray, np.ndarray]:
         """Crops of bodies that are never trained on; all kinds in turn, the same at every run."""
-        pictures, labels = _open(self.folder, "check", self.check)
+        pictures, labels = mapped(self.folder, "check", self.check)
         return np.array(pictures), np.array(labels)
-
-    def batch(self, rng: np.random.Generator, size: int, drawn: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Random crops among those drawn: (size, 256, 256, 3) uint8 and (size, WIDTH) float32."""
-        each = np.minimum(drawn, self.slots // self.workers)
-        ends = np.cumsum(each)
-        pick = rng.integers(0, ends[-1], size)
-        worker = np.searchsorted(ends, pick, side="right")
-        slots = np.sort(worker + (pick - (ends[worker] - each[worker])) * self.workers)
-        return self.pictures[slots], np.array(self.labels[slots])
 
 
 def _work(folder: Path, bodies_path: Path, me: int, workers: int, slots: int, check: int, seed: int, parent: int) -> None:
@@ -120,27 +89,22 @@ def _work(folder: Path, bodies_path: Path, me: int, workers: int, slots: int, ch
     cv2.setNumThreads(1)
     os.nice(5)
     bodies, kinds = Bodies.load(bodies_path), list(Kind)
-    pictures, labels = _open(folder, "check", check)
+    pictures, labels = mapped(folder, "check", check)
     artist = Artist(bodies, bodies.members(held_out=True), 0)
     for k in range(me, check, workers):
         artist.rng = np.random.default_rng([20240, k])
         pictures[k], row = artist.draw(kinds[k % len(kinds)])
         labels[k] = as_matrix(row[None])[0]
     (folder / f"checked.{me}").touch()
-    pictures, labels = _open(folder, "pool", slots)
-    report = folder / f"drawn.{me}"
-    drawn = int(report.read_text()) if report.exists() else 0
+    ring = Ring(folder, "pool", slots=slots, workers=workers)
+    drawn = ring.drawn_by(me)
     artist = Artist(bodies, bodies.members(held_out=False), [seed, me, drawn])
-    mine = range(me, slots, workers)
     while os.getppid() == parent and not (folder / "stop").exists():
         picture, row = artist.draw_nobody() if artist.rng.random() < NOBODY else artist.draw()
-        slot = mine[drawn % len(mine)]
-        pictures[slot], labels[slot] = picture, as_matrix(row[None])[0]
+        ring.put(me, drawn, picture, row)
         drawn += 1
         if drawn % REPORT_EVERY == 0:
-            fresh = report.with_suffix(report.suffix + ".new")
-            fresh.write_text(str(drawn))
-            fresh.replace(report)
+            ring.tell(me, drawn)
 
 
 if __name__ == "__main__":

@@ -7,7 +7,6 @@ original's), log.txt, run.json (settings, steps, figures on drawn bodies that we
 from __future__ import annotations
 
 import json
-import math
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
@@ -19,12 +18,14 @@ import torch
 from .anchors import Anchors
 from .checks import check_figures
 from .labels import split
+from .log import Log
 from .losses import drawn_loss, real_loss, whole_mask
 from .network import HEATMAP, MASK, PERSON, POINTS, WORLD, LandmarkNet, mixed
 from .pool import Pool
 from .staged import Staged
 from .teach import Taught, teach
 from .views import borrow_light, look_again, restyle, scrambled, stand_in_front
+from .weights import Weights, eased, kept
 
 
 @dataclass(frozen=True)
@@ -69,48 +70,7 @@ class TrainSettings:
     finish_s: float = 35.0  # of the minutes, kept for the figures at the end
 
 
-class _Log:
-    def __init__(self, path: Path) -> None:
-        self._file, self._start = path.open("a"), time.time()
-
-    def __call__(self, *words) -> None:
-        line = f"[{time.time() - self._start:6.1f}] " + " ".join(str(w) for w in words)
-        print(line, flush=True)
-        self._file.write(line + "\n")
-        self._file.flush()
-
-
-class _Weights:
-    """Trained as v = w / scale with one fixed scale a channel: batch norm is folded, so the file's weights span four orders of magnitude."""
-
-    def __init__(self, original: LandmarkNet, first: LandmarkNet) -> None:
-        self.scale, self.home, self.values = {}, {}, {}
-        begin = dict(first.named_parameters())
-        for name, p in original.named_parameters():
-            p = p.detach()
-            if p.ndim == 4:
-                self.scale[name] = torch.maximum(p.square().mean((1, 2, 3), keepdim=True).sqrt(), 0.1 * p.square().mean().sqrt())
-            else:
-                self.scale[name] = p.square().mean().sqrt().clamp(min=0.05)
-            self.home[name] = p / self.scale[name]
-            self.values[name] = (begin[name].detach() / self.scale[name]).requires_grad_(True)
-        self.average = {k: v.detach().clone() for k, v in self.values.items()}
-
-    def now(self) -> dict:
-        return {k: v * self.scale[k] for k, v in self.values.items()}
-
-    def averaged(self) -> dict:
-        return {k: v.detach() * self.scale[k] for k, v in self.average.items()}
-
-    @torch.no_grad()
-    def settle(self, pull: float, keep: float) -> None:
-        """Pull toward the original and move the average on."""
-        values = list(self.values.values())
-        torch._foreach_lerp_(values, list(self.home.values()), pull)
-        torch._foreach_lerp_(list(self.average.values()), values, 1 - keep)
-
-
-def _faster_layout(networks: list[LandmarkNet], see, batch: int, device: str, log: _Log) -> None:
+def _faster_layout(networks: list[LandmarkNet], see, batch: int, device: str, log: Log) -> None:
     """Channels last or first, whichever runs this network faster on this card. `see`: runs a network as the training does."""
     if not device.startswith("cuda"):
         return
@@ -138,7 +98,7 @@ def train(s: TrainSettings) -> dict:
     device = s.device or ("cuda" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(s.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = torch.backends.cudnn.benchmark = True
-    log = _Log(s.out / "log.txt")
+    log = Log(s.out / "log.txt")
     log("settings", {k: str(v) for k, v in asdict(s).items()})
     with (
         Pool(s.pool, s.bodies, slots=s.slots, workers=s.workers, check=s.check, seed=s.seed, fill=s.fill) as pool,
@@ -148,11 +108,11 @@ def train(s: TrainSettings) -> dict:
 
 
 class _Trainer:
-    def __init__(self, s: TrainSettings, device: str, pool: Pool, threads: ThreadPoolExecutor, log: _Log) -> None:
+    def __init__(self, s: TrainSettings, device: str, pool: Pool, threads: ThreadPoolExecutor, log: Log) -> None:
         self.s, self.device, self.pool, self.threads, self.log, self.begun = s, device, pool, threads, log, time.time()
         self.original, self.student = (LandmarkNet(s.base).to(device) for _ in range(2))
         self.original.requires_grad_(False)
-        self.weights = _Weights(self.original, LandmarkNet(s.start).to(device) if s.start else self.original)
+        self.weights = Weights(self.original, LandmarkNet(s.start).to(device) if s.start else self.original)
         self.anchors = Anchors.load(s.anchors) if s.anchors else None
         if self.anchors:
             known = Taught.load(s.taught) if s.taught else teach(self.anchors, [(s.base, False)], views=2, device=device)
@@ -247,7 +207,7 @@ class _Trainer:
             batch = queue.pop(0).result()
             queue.append(self.threads.submit(self._drawn_batch, step + ahead, drawn))
             parts = self._loss(batch)
-            rate = s.rate * min(1, (step + 1) / 150) * (0.98 * 0.5 * (1 + math.cos(math.pi * min(1, done))) + 0.02)
+            rate = s.rate * eased(step, done)
             for group in optimiser.param_groups:
                 group["lr"] = rate
             optimiser.zero_grad(set_to_none=True)
@@ -261,7 +221,7 @@ class _Trainer:
                 continue
             self.scaler.step(optimiser)
             self.scaler.update()
-            self.weights.settle(rate * s.pull, min(s.average, (step + 1) / (step + 20)))
+            self.weights.settle(rate * s.pull, kept(step, s.average))
             if step % (200 if self.device.startswith("cuda") else 5) == 0:
                 speed = step * (s.batch + (s.real_batch if self.anchors else 0)) / (time.time() - started)
                 words = " ".join(f"{k}:{float(v.detach()):.3f}" for k, v in parts.items())

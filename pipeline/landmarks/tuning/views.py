@@ -59,6 +59,10 @@ class View:
         turn = torch.linalg.inv(self.turn)
         return View(turn, -(turn @ self.shift[:, :, None])[:, :, 0], 1 / self.zoom, self.flipped)
 
+    def of_finer(self, times: float) -> View:
+        """For `picture` alone: the same view of pictures that have `times` as many pixels a side of what points are given in."""
+        return View(self.turn / times, self.shift, self.zoom, self.flipped)
+
     def world(self, w: torch.Tensor) -> torch.Tensor:
         """(b, k, 3) metres, turned and mirrored but not zoomed."""
         return torch.cat([w[..., :2] @ (self.turn / self.zoom[:, None, None]).transpose(1, 2), w[..., 2:]], -1)
@@ -129,13 +133,19 @@ def stand_in_front(x: torch.Tensor, known: dict, wide: torch.Tensor, mask: torch
     return x, dict(known, seen=torch.where(covered & fits[:, None], torch.zeros_like(known["seen"]), known["seen"]))
 
 
-def look_again(x: torch.Tensor, known: dict) -> tuple[torch.Tensor, dict]:
-    """A slightly moved, half the time mirrored, recoloured version of drawn crops and their labels (as labels.split gives)."""
-    view = View.random(len(x), x.device, degrees=9, zoom=0.08, shift=4)
+def carried(view: View, known: dict) -> dict:
+    """What is known of crops (as labels.split gives), moved with a view of them; what is seen beyond its edge is said to be seen still."""
     out = dict(known, xy=view.points(known["xy"]), aux=view.points(known["aux"]), world=view.world(known["world"]))
     out["z"], out["torso"] = known["z"] * view.zoom[:, None], known["torso"] * view.zoom
     for name in ("xy", "z", "seen", "marked", "framed", "world"):
         out[name] = view.sides(out[name])
+    return out
+
+
+def look_again(x: torch.Tensor, known: dict) -> tuple[torch.Tensor, dict]:
+    """A slightly moved, half the time mirrored, recoloured version of drawn crops and their labels (as labels.split gives)."""
+    view = View.random(len(x), x.device, degrees=9, zoom=0.08, shift=4)
+    out = carried(view, known)
     beyond = ((out["xy"] < 0) | (out["xy"] >= SIZE)).any(-1)
     out["seen"] = torch.where(beyond, torch.zeros_like(out["seen"]), out["seen"])
     return colour(view.picture(x)), out

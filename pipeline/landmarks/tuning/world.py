@@ -89,12 +89,7 @@ def world_figures(world: np.ndarray, known: dict[str, np.ndarray]) -> dict[str, 
 
 def last_layer(network: LandmarkNet) -> tuple[str, str, int]:
     """Names of the world branch's own weight and bias, and the tensor that goes into it. Nothing else in the file depends on them."""
-    came_from = {step.output: step.inputs for step in network.steps}
-    tensor = network.outputs[WORLD]
-    while not network.convolution_of.get(tensor):
-        tensor = came_from[tensor][0]
-    weight, bias = network.convolution_of[tensor]
-    return weight, str(bias), came_from[tensor][0]
+    return network.last_convolution(WORLD)
 
 
 @torch.no_grad()

@@ -1,0 +1,43 @@
+"""Holds drawn for the near look: lunges and shoulder stands from the side, the trunk upright in the crop, room round it for any near view."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .draw import Artist, Crop
+from .near_store import FINE, WIDE
+from .poses import Kind
+from .scene import Camera
+
+LUNGES = 0.5  # share of them; the others are shoulder stands
+OFF_SQUARE = 34.0  # degrees, at most
+TILT = 2.5  # degrees, of the trunk in the crop
+OFF = 0.03  # trunks, of the hips from the crop's middle
+UNEVEN = 0.04  # of a crop's side, its logarithm
+COARSE, COARSE_SIDES = 0.65, (130, 420)  # share of crops that the phone's picture has fewer pixels of than are drawn, and how many
+
+
+class NearArtist(Artist):
+    """Draws crops WIDE trunks wide, turned so that the trunk points up, the middle of the hips in the middle."""
+
+    FINE = FINE
+
+    def any_kind(self) -> Kind:
+        return Kind.LUNGE if self.rng.random() < LUNGES else Kind.SHOULDER_STAND
+
+    def _camera(self, kind: Kind, middle: np.ndarray, height: float) -> Camera:
+        rng = self.rng
+        azimuth = np.deg2rad(90 * rng.choice([-1, 1]) + rng.uniform(-OFF_SQUARE, OFF_SQUARE))
+        far = rng.uniform(2.2, 7.0) * max(0.7, height / 1.6)
+        eye = np.array([np.sin(azimuth) * far, -np.cos(azimuth) * far, rng.uniform(0.4, 1.6)])
+        return Camera.looking(eye, middle + rng.normal(0, 0.12, 3), rng.normal(0, 3))
+
+    def _crop(self, kind: Kind, flat: np.ndarray, hips: np.ndarray, radius: float, gentle: bool) -> tuple[Crop, float]:
+        rng = self.rng
+        up = flat[[11, 12]].mean(0) - hips
+        tilt, trunk = np.deg2rad(rng.normal(0, TILT)), np.linalg.norm(up)
+        middle = hips + rng.normal(0, OFF, 2) * trunk
+        return Crop(middle, np.arctan2(up[0], -up[1]) + tilt, WIDE * trunk * np.exp(rng.normal(0, UNEVEN))), tilt
+
+    def _phone_side(self) -> int:
+        return int(self.rng.uniform(*COARSE_SIDES)) if self.rng.random() < COARSE else 0
