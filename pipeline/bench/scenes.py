@@ -1,6 +1,7 @@
 """The benchmark's scenes: far wider than the sample clips, drawn from seeds, in a part to tune on and a part only to report on.
 
-The parts share no body, no hall, no clothes' colours and no seed. Scene i of a part is always the same scene, and any prefix of a part is
+The parts share no body, no hall, no clothes' colours and no seed (crops that teach the near look show both parts' kinds of halls and colours,
+on bodies of their own: staged_holds.py). Scene i of a part is always the same scene, and any prefix of a part is
 balanced over the kinds (see KINDS; one in twelve is a whole routine). From the numbers in MORE on, scenes show other and many more
 bodies. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off square; phone 0.5-1.5 m high; athlete up to 80 % of the picture's height; portrait and landscape; hand-held; both directions and lead
 sides; others in the picture in half of them. The athlete stays in the picture but in the few scenes of which `leaves` is true.
