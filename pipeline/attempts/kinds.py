@@ -14,7 +14,8 @@ from pipeline.attempts.stance import one_leg_twice, stance, still
 BACK_BENT, BENT_WIDTH = 146.0, 9.0  # degrees; a straight lunge with a knee more bent than this is a loaded one in all but name
 HEEL_UP, HEEL_WIDTH = 0.22, 0.15  # trunks of the heel over the toes
 PITCHED, PITCH_WIDTH = 32.0, 15.0  # degrees of the foot from heel to toes, down from level
-HEEL_COUNTS = 8.0 / BENT_WIDTH  # at most: a knee further than 8 degrees from its limit decides alone
+EITHER_WAY = 8.0  # degrees from its limit within which the knee does not decide alone
+HEEL_COUNTS = EITHER_WAY / BENT_WIDTH  # at most
 BENT_FURTHER, FURTHER_COUNTS = 10.0, 2.0  # degrees the knee is bent more than in a straight hold of the same step, and what that adds
 STRAIGHTER = 20.0  # degrees the knee is straighter than in a bent hold of the same step, which takes as much off
 DIFFERS = 1.0  # in degrees of the knee by BENT_WIDTH: so much more loaded is another lunge

@@ -15,6 +15,7 @@ import numpy as np
 from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
+from pipeline.attempts.kinds import BACK_BENT, EITHER_WAY
 from pipeline.attempts.routine import Intent, Limb, Passage
 from pipeline.measures.reading import Curve
 from pipeline.reports.best import Best, aligned
@@ -94,6 +95,7 @@ class AttemptView:
     caution: str
     motion: MotionView | None
     readings: list[ShownReading]
+    between: str = ""  # that it may be another skill than it was taken for
     further: list[ShownReading] = field(default_factory=list)
     further_count: list[tuple[VerdictView, int]] = field(default_factory=list)
     latest: bool = True  # of the athlete's latest day
@@ -155,6 +157,7 @@ class Drawing:
             where=words % {"clip": row.clip, "start": number(row.start_s, 1), "end": number(row.end_s, 1), "setting": setting},
             caution=SKILL_WORDS[Skill(row.skill)].caution if row.skill in set(Skill) else "",
             motion=self._motion(row.link),
+            between="" if self.folders.inside else between_kinds(tr, record),
             readings=[view for r, view in shown if not is_further(r.skill, r.detail)],
             further=further, further_count=[(v, n) for v, n in counts if n],
         )  # fmt: skip
@@ -250,6 +253,14 @@ class Drawing:
             beside=CurveData(beside.t, beside.value, beside.low, beside.high) if beside is not None else None,
         )  # fmt: skip
         return drawn_in_units(tr, drawn)
+
+
+def between_kinds(tr: Translations, record: AttemptRecord) -> str:
+    """That a lunge may be of the other kind, straight or loaded, where its back knee is near the limit; nothing for any other attempt."""
+    knee = next((r.value for r in record.readings if r.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) and r.detail == "knee_angle"), math.nan)
+    if not abs(knee - BACK_BENT) <= EITHER_WAY:
+        return ""
+    return tr.gettext("Straight or loaded? The back knee lies between the two: column skill of clips.csv can say which was meant.")
 
 
 def _seconds(value: float) -> str:

@@ -6,8 +6,10 @@ from types import SimpleNamespace
 
 import pytest
 
+from pipeline.attempts.kinds import BACK_BENT, EITHER_WAY
+from pipeline.reports.attempt_view import between_kinds
 from pipeline.reports.reading_view import reading_view
-from pipeline.reports.records import ClipRow, ReadingRow, Week
+from pipeline.reports.records import AttemptRecord, ClipRow, ReadingRow, Week
 from pipeline.reports.week_view import mark_of, problems_of, week_view
 from pipeline.scoring.tolerances import Kind, Tolerance
 from pipeline.scoring.verdicts import TOO_WIDE
@@ -38,6 +40,23 @@ def test_a_range_shown_as_reaching_the_target_reaches_it():
 def test_a_fault_beyond_the_range_is():
     view = reading_view(TR, row(160.0, 152.0, 168.0), STRAIGHT)
     assert view.meaning == "20° bent." and view.next != ""
+
+
+@pytest.mark.parametrize(
+    ("skill", "detail", "value", "said"),
+    [
+        ("lunge", "knee_angle", BACK_BENT + EITHER_WAY - 0.1, True),
+        ("loaded_lunge", "knee_angle", BACK_BENT - EITHER_WAY + 0.1, True),
+        ("lunge", "knee_angle", BACK_BENT + EITHER_WAY + 0.1, False),
+        ("lunge", "knee_angle", math.nan, False),
+        ("lunge", "hip_angle", BACK_BENT, False),
+        ("cartwheel", "knee_angle", BACK_BENT, False),
+    ],
+)
+def test_a_lunge_whose_knee_lies_between_the_two_kinds_says_so(skill, detail, value, said):
+    reading = row(value, value - 5, value + 5)._replace(skill=skill, detail=detail)
+    words = between_kinds(TR, AttemptRecord(SimpleNamespace(skill=skill), [reading]))
+    assert ("clips.csv" in words) is said and bool(words) is said
 
 
 def test_what_cannot_be_told_is_at_best_a_guess():
