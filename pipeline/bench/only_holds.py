@@ -16,7 +16,7 @@ OF_HOLDS = "# Rows of holds: "
 HELD: dict[str, tuple[str, ...]] = {
     Skill.LUNGE: ("line_deviation", "shoulder_angle", "hip_angle", "knee_angle", "arms_by_ears"),
     Skill.LOADED_LUNGE: ("knee_angle", "lean_angle", "arms_by_ears", "hip_angle"),
-    Skill.SHOULDER_STAND: ("hip_angle", "hip_knee_angle", "leg_to_vertical", "toe_point", "legs_together", "knee_angle"),
+    Skill.SHOULDER_STAND: ("hip_angle", "hip_knee_angle", "leg_to_vertical", "toe_point", "knee_angle"),
 }
 
 

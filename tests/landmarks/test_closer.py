@@ -15,7 +15,7 @@ from pipeline.attempts.held import holds, seen_closer
 from pipeline.bench.truth_track import truth_track
 from pipeline.clips.video import probe
 from pipeline.landmarks import closer_kept, models
-from pipeline.landmarks.closer import EASE_S, FRAMES, NEAR_SHARE, SHARE, Seen, look_closer, looked_at, moved
+from pipeline.landmarks.closer import EASE_S, FRAMES, NEAR_SHARE, SHARE, Seen, look_closer, looked_at, middle_half, moved
 from pipeline.landmarks.closer_kept import closer_file, closer_track
 from pipeline.landmarks.near import JOINTS
 from pipeline.landmarks.net import FEATURES, Guess
@@ -196,14 +196,15 @@ class SeesNear(Sees):
         return Guess(self.bodies[0] - 0.5, np.zeros(N), np.ones(N), np.zeros(N), 0.0, np.zeros(2), np.zeros(2))
 
 
-def test_the_same_frames_are_looked_at_from_near_by(clip):
+def test_the_middle_frames_are_looked_at_from_near_by(clip):
+    assert [list(middle_half(n)) for n in range(1, 5)] == [[0], [0, 1], [0, 1, 2], [1, 2]]
     standing = body()
     standing[[INDEX["left_ankle"], INDEX["right_ankle"]]] = [60.0, 80.0]
     track = replace(held(), xy=np.repeat(standing[None], 30, axis=0))
     near = SeesNear([standing - np.array([0.0, 2.4])])
     seen = look_closer(Sees([standing]), near, clip, track, HOLD, longest_side=960)
     known = np.isfinite(seen.near).all(axis=1)
-    assert near.looks == FRAMES * 4 * 2, "hips, shoulders and either knee, plain and mirrored"
+    assert near.looks == 2 * 4 * 2, "two frames: hips, shoulders and either knee, plain and mirrored"
     assert set(np.flatnonzero(known)) <= set(JOINTS) and known[[INDEX["left_hip"], INDEX["right_shoulder"]]].all()
     assert seen.near[known] == pytest.approx(np.tile([0.0, 0.1], (known.sum(), 1)))
     assert seen.beside == pytest.approx(0.0)
