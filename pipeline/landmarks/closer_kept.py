@@ -34,8 +34,7 @@ DIGITS, FEATURE_DIGITS = 6, 4  # of offsets, in trunks; of features
 def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Window], settings: LandmarkSettings, folder: Path) -> Track:
     """The track with its holds as a closer look sees them; as it came where there are none, no network for it is installed or chosen, or
     no frame of a hold can be looked at."""
-    first = models.landmark_model(settings.model)
-    model, nearer = models.closer_model(first, settings.closer_look), models.near_model(first, settings.closer_look)
+    model, nearer = models.hold_models(settings.model, settings.closer_look)
     if model is None or not holds:
         return track
     file = closer_file(content_hash, settings, folder)
@@ -58,9 +57,8 @@ def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Wi
 
 def closer_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
     """Where what a closer look saw in a clip of these bytes lies under these settings, by these models."""
-    first = models.landmark_model(settings.model)
-    both = (models.closer_model(first, settings.closer_look), models.near_model(first, settings.closer_look))
-    kind = f"{'-'.join(model.key if model else 'none' for model in both)}-{METHOD}-{FRAMES}-{LEAST_FRAMES}"
+    keys = [model.key if model else "none" for model in models.hold_models(settings.model, settings.closer_look)]
+    kind = f"{'-'.join(keys)}-{METHOD}-{FRAMES}-{LEAST_FRAMES}"
     return folder / f"{cache_file(content_hash, settings, folder).stem}_closer-{kind}.parquet"
 
 

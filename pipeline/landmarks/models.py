@@ -100,11 +100,15 @@ def near_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
     return _entry("near", HERE / NEAR)
 
 
+def hold_models(choice: str, closer_look: str) -> tuple[LandmarkModel | None, LandmarkModel | None]:
+    """Who looks closer at holds, and who from near by, beside the model `choice`."""
+    first = landmark_model(choice)
+    return closer_model(first, closer_look), near_model(first, closer_look)
+
+
 def looked_with(choice: str, second_look: str, closer_look: str) -> str:
     """Key of all models that readings come from: those of the track, and those that look closer at holds where there are any."""
-    first = landmark_model(choice)
-    both = closer_model(first, closer_look), near_model(first, closer_look)
-    return "-".join([used(choice, second_look), *(model.key for model in both if model)])
+    return "-".join([used(choice, second_look), *(model.key for model in hold_models(choice, closer_look) if model)])
 
 
 def used(choice: str, second_look: str) -> str:
