@@ -23,7 +23,7 @@ import numpy as np
 
 from pipeline.clips.video import moments_at
 from pipeline.landmarks.crops import cut
-from pipeline.landmarks.near import seen_near
+from pipeline.landmarks.near import WAYS, mean_look, seen_near
 from pipeline.landmarks.net import FEATURES, LandmarkNet
 from pipeline.landmarks.paths import CORE, axes, limbs_apart, torso
 from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
@@ -32,7 +32,6 @@ from pipeline.landmarks.sight import recognised
 from pipeline.landmarks.track import N, Track
 
 FRAMES = 4  # looked at in a hold, each plain and mirrored
-WAYS = (False, True)
 LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
 SHARE = 0.5  # of the way from where a point is held to where the larger network sees it
 NEAR_SHARE = 0.5  # of the way from there to where it is seen from near by
@@ -118,10 +117,7 @@ def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, features
                 features[mirrored].append(more)
     if not looks:
         return np.full((N, 2), np.nan)
-    both = np.array(looks)
-    count = np.isfinite(both).sum(axis=0)
-    beside = np.where(count > 0, np.nansum(both, axis=0) / np.maximum(count, 1), np.nan)
-    return beside @ axes(body[None])[0].T / size
+    return mean_look(looks) @ axes(body[None])[0].T / size
 
 
 def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:

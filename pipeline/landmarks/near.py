@@ -6,7 +6,7 @@ person's being there: what it sees far from the track does not count.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -41,10 +41,14 @@ def seen_near(net: LandmarkNet, image: np.ndarray, body: np.ndarray) -> np.ndarr
             beside = np.full((N, 2), np.nan)
             beside[joints] = net.read(pixels, crop, mirrored=mirrored).xy[joints] - body[joints]
             looks.append(np.where((np.linalg.norm(beside, axis=1) <= SAME_POINT * size)[:, None], beside, np.nan))
+    return mean_look(looks) @ axes(body[None])[0].T / size
+
+
+def mean_look(looks: Sequence[np.ndarray]) -> np.ndarray:
+    """(33, 2) the mean of looks (33, 2) each, of those that show a point; NaN for one that none shows."""
     each = np.array(looks)
     count = np.isfinite(each).sum(axis=0)
-    mean = np.where(count > 0, np.nansum(each, axis=0) / np.maximum(count, 1), np.nan)
-    return mean @ axes(body[None])[0].T / size
+    return np.where(count > 0, np.nansum(each, axis=0) / np.maximum(count, 1), np.nan)
 
 
 def crops(body: np.ndarray) -> Iterator[tuple[Crop, np.ndarray]]:
