@@ -1,14 +1,30 @@
 """The file that ships, and the network rebuilt from it."""
 
 import hashlib
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pipeline.errors import MatsideError
+from pipeline.landmarks import models
 from pipeline.landmarks.net import LandmarkNet as Runner
-from pipeline.landmarks.tuning.package import CARD, CARDS, FULL, MODELS, MOST_BYTES, MOST_BYTES_OF, SECOND, card_hash, checked_hash, package
+from pipeline.landmarks.tuning.package import (
+    ANGLES,
+    ANGLES_MADE,
+    CARD,
+    CARDS,
+    FULL,
+    MODELS,
+    MOST_BYTES,
+    MOST_BYTES_OF,
+    NEAR,
+    SECOND,
+    card_hash,
+    checked_hash,
+    package,
+)
 
 SHIPPED = MODELS / "matside_full.tflite"
 
@@ -58,6 +74,38 @@ def test_packaging_writes_file_and_hash_and_refuses_what_is_no_model(tmp_path):
     large.write_bytes(b"\0" * (MOST_BYTES + 1))
     with pytest.raises(MatsideError, match="at most 10 MB"):
         package(large, folder=tmp_path)
+
+
+def angles_on(card: Path) -> list[str]:
+    """The hashes of heads that a card tells."""
+    return re.findall(r"^sha256 of its angles: `([0-9a-f]{64})`$", card.read_text(encoding="utf-8"), re.MULTILINE)
+
+
+def test_the_shipped_angle_head_is_the_one_on_the_near_look_s_card():
+    assert angles_on(MODELS / CARDS[NEAR]) == [hashlib.sha256((MODELS / ANGLES).read_bytes()).hexdigest()]
+    assert (ANGLES, NEAR) == (models.NEAR_ANGLES, models.NEAR), "packed by the names that it is looked for by"
+
+
+def test_packaging_the_near_look_takes_the_head_beside_it_and_both_hashes_along(tmp_path):
+    made, folder = tmp_path / "made", tmp_path / "models"
+    made.mkdir(), folder.mkdir()
+    card, other = folder / CARDS[NEAR], MODELS / CARDS[NEAR]
+    words = other.read_text(encoding="utf-8")
+    card.write_text(words.replace(card_hash(other), "0" * 64).replace(*angles_on(other), "1" * 64), encoding="utf-8")
+    before = card.read_text(encoding="utf-8")
+    (made / "near.tflite").write_bytes((MODELS / NEAR).read_bytes())
+    for content, says in ((None, ANGLES_MADE), (b"no head", ANGLES_MADE)):
+        if content:
+            (made / ANGLES_MADE).write_bytes(content)
+        with pytest.raises(MatsideError, match=says):
+            package(made / "near.tflite", name=NEAR, folder=folder)
+        assert card.read_text(encoding="utf-8") == before and list(folder.iterdir()) == [card], "nothing is put in place without it"
+    (made / ANGLES_MADE).write_bytes((MODELS / ANGLES).read_bytes())
+    stamp = package(made / "near.tflite", name=NEAR, folder=folder)
+    assert stamp == card_hash(card) == card_hash(other) and angles_on(card) == angles_on(other)
+    assert card.read_text(encoding="utf-8") == words
+    for name in (NEAR, ANGLES):
+        assert (folder / name).read_bytes() == (MODELS / name).read_bytes()
 
 
 def test_the_rebuilt_network_gives_the_same_points_as_the_file_in_litert():

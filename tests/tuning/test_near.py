@@ -9,16 +9,18 @@ torch = pytest.importorskip("torch")
 pytest.importorskip("tflite")
 
 from pipeline.errors import MatsideError  # noqa: E402
+from pipeline.landmarks.near_angles import AngleHead as Head  # noqa: E402
 from pipeline.landmarks.net import LandmarkNet as Runner  # noqa: E402
 from pipeline.landmarks.tuning import near_figures as module  # noqa: E402
 from pipeline.landmarks.tuning.labels import split  # noqa: E402
 from pipeline.landmarks.tuning.near import NearSettings, train_near  # noqa: E402
+from pipeline.landmarks.tuning.near_angles import other_side, seen_angles, true_angles, turned  # noqa: E402
 from pipeline.landmarks.tuning.near_artist import NearArtist  # noqa: E402
 from pipeline.landmarks.tuning.near_figures import near_figures, pictures  # noqa: E402
 from pipeline.landmarks.tuning.near_losses import near_drawn_loss  # noqa: E402
 from pipeline.landmarks.tuning.near_net import STEP, AngleHead, Look, NearNet  # noqa: E402
 from pipeline.landmarks.tuning.near_store import FINE, NearStore  # noqa: E402
-from pipeline.landmarks.tuning.near_views import Centre, near_view  # noqa: E402
+from pipeline.landmarks.tuning.near_views import near_view  # noqa: E402
 from pipeline.landmarks.tuning.network import POINTS, LandmarkNet  # noqa: E402
 from pipeline.landmarks.tuning.poses import Kind  # noqa: E402
 from pipeline.landmarks.tuning.views import MIRRORED, carried  # noqa: E402
@@ -56,7 +58,7 @@ def near(store: NearStore) -> tuple[torch.Tensor, dict]:
     torch.manual_seed(0)
     slots = store.pool.kept(store.pool.drawn())
     known = split(torch.from_numpy(np.array(store.pool.labels[slots])))
-    view = near_view(known["xy"], 3.0, centre=Centre.HIPS)
+    view = near_view(known["xy"], 4.0)
     return view.of_finer(FINE).picture(pictures(store.pool.pictures[slots], "cpu")), carried(view, known)
 
 
@@ -90,6 +92,18 @@ def test_litert_reads_what_torch_trained(run):
     assert np.abs(before[:, :2] - raw[:, :2]).max() > 0.5
 
 
+def test_the_head_that_comes_out_is_read_by_the_product(run):
+    """It tells what it was given to learn, averaged over steps: something, of what the tuned network sees in a crop."""
+    settings, _ = run
+    head = Head(settings.out / "near_angles.npz")
+    assert np.abs(head._layers[-1][0]).max() > 0, "a head tells nothing at first"
+    x = near(NearStore.load(settings.staged, "a test"))[0]
+    with torch.no_grad():
+        given = NearNet(settings.out / "near.tflite", "cpu").look(x).features().numpy()
+    told = np.array([head(row) for row in given])
+    assert told.shape == (8, 8) and np.isfinite(told).all() and np.abs(told).max() < 45 and np.ptp(told, axis=0).max() > 0
+
+
 def test_run_json_has_figures_of_both_renderers_before_and_after(run):
     settings, report = run
     said = json.loads((settings.out / "run.json").read_text())
@@ -97,8 +111,8 @@ def test_run_json_has_figures_of_both_renderers_before_and_after(run):
     for model in ("base", "near"):
         for renderer in ("staged", "drawn"):
             figures = said["drawn_bodies_never_trained_on"][model][renderer]
-            assert set(figures) == {"hips", "left_knee", "right_knee", "shoulders"}
-            assert figures["hips"]["lunge"]["crops"] == figures["hips"]["shoulder_stand"]["crops"] == 3
+            assert set(figures) == {"lunge", "shoulder_stand"} and figures["lunge"]["crops"] == figures["shoulder_stand"]["crops"] == 3
+            assert all(set(figures[kind]) == {"crops", "angles", "told", "points"} for kind in figures)
 
 
 class Told:
@@ -118,7 +132,7 @@ class Told:
             xy = torch.stack([256 - xy[:, MIRRORED, 0], xy[:, MIRRORED, 1]], -1)
         self.mirrored = not self.mirrored
         nothing = torch.zeros(len(xy), 0)
-        return Look(nothing, nothing, nothing, nothing, nothing, torch.cat([xy, torch.zeros(len(xy), 6, 2)], 1), nothing)
+        return Look(nothing, nothing, nothing, nothing, torch.cat([xy, torch.zeros(len(xy), 6, 2)], 1), nothing)
 
 
 def knee_off(near_side: bool):
@@ -137,15 +151,48 @@ def knee_off(near_side: bool):
 def test_figures_are_those_of_the_truth_where_it_is_seen_and_of_the_side_that_is_read(tmp_path, bodies, compiler, monkeypatch):
     store = filled(tmp_path, bodies, 50)
     figures = {
-        name: near_figures(Told(monkeypatch, off), store, 5.0, "cpu")["hips"]  # wide enough for feet
+        name: near_figures(Told(monkeypatch, off), None, store, 5.0, "cpu")  # wide enough for feet
         for name, off in (("right", lambda known: 0.0), ("near", knee_off(True)), ("far", knee_off(False)))
     }
     for kind in KINDS:
         assert figures["right"][kind]["points"] == {"shoulders": 0.0, "hips": 0.0, "knees": 0.0}
         assert figures["near"][kind]["points"]["knees"] == pytest.approx(6 / (256 / 5) * 100, rel=0.06)  # of a trunk, mean of two knees
         assert max(v for v in figures["right"][kind]["angles"].values() if v is not None) < 9  # what perspective makes of angles
+        assert figures["right"][kind]["told"] == figures["right"][kind]["angles"], "without a head nothing is added"
     right, near_knee, far_knee = (figures[name][Kind.SHOULDER_STAND]["angles"] for name in ("right", "near", "far"))
     assert far_knee == right and near_knee["knee"] > right["knee"] + 3 and near_knee["hip_to_ankle"] == right["hip_to_ankle"]
+
+
+class Says:
+    """A head that tells the truth of the view: what is left of angles by points, of the mirror image in the mirrored look."""
+
+    def __init__(self, told: Told, by: float = 0.0) -> None:
+        self.told, self.by, self.mirrored = told, by, False
+
+    def __call__(self, features: torch.Tensor) -> torch.Tensor:
+        known = self.told.known
+        off = torch.rad2deg(turned(true_angles(known["world"], known["xy"])[0] - seen_angles(known["xy"])))
+        off[:, 2] += self.by * (-1.0) ** (torch.arange(len(off)) // 2)  # left knees, to either side by turns
+        off[:, 6] += self.by * (-1.0) ** (torch.arange(len(off)) // 2)
+        if self.mirrored:
+            off = other_side(off, added=True)
+        self.mirrored = not self.mirrored
+        return off / STEP
+
+
+def test_figures_of_what_is_told_are_those_of_points_and_head_together(tmp_path, bodies, compiler, monkeypatch):
+    """A head that knows what perspective does leaves nothing; one that is 10 degrees off at knees is 10 off there and nowhere else."""
+    store = filled(tmp_path, bodies, 50)
+    for by in (0.0, 10.0):
+        sees = Told(monkeypatch)
+        monkeypatch.setattr(Look, "features", lambda look: look.refined)
+        figures = near_figures(sees, Says(sees, by), store, 5.0, "cpu")
+        for kind in KINDS:
+            told, angles = figures[kind]["told"], figures[kind]["angles"]
+            assert max(v for v in angles.values() if v is not None) > 1 and {name for name, v in told.items() if v is not None} >= {"knee"}
+            assert told == {
+                name: None if v is None else pytest.approx(by if name == "knee" else 0.0, abs=0.05) for name, v in angles.items()
+            }
 
 
 def test_the_angles_loss_is_what_points_and_head_are_off(tmp_path, bodies, compiler):
@@ -153,7 +200,7 @@ def test_the_angles_loss_is_what_points_and_head_are_off(tmp_path, bodies, compi
     known = near(filled(tmp_path, bodies, 60))[1]
     b = len(known["xy"])
     refined = torch.cat([known["xy"], torch.zeros(b, 6, 2)], 1)
-    look = Look(torch.zeros(b, 39, 5), torch.zeros(b, 64, 64, 39), torch.zeros(b, 39, 3), torch.rand(b, 4, 16, 16), torch.rand(b, 6), refined,
+    look = Look(torch.zeros(b, 39, 5), torch.zeros(b, 64, 64, 39), torch.zeros(b, 39, 3), torch.rand(b, 4, 16, 16), refined,
                 torch.ones(b, 39, dtype=torch.bool))  # fmt: skip
     head = AngleHead(look.features()).eval()
     asked = lambda weight: near_drawn_loss(look, known, head, angle_weight=weight)  # noqa: E731

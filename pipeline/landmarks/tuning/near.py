@@ -1,15 +1,15 @@
-"""The small network of the family tuned to look at holds from near: one call, `train_near(NearSettings(...))`, ten minutes on one GPU.
+"""The small network of the family tuned to look at holds from near: one call, `train_near(NearSettings(...))`, a quarter of an hour on one GPU.
 
-Written to the out folder: near.tflite (weights averaged over steps), log.txt, run.json (settings, steps, figures on drawn bodies that were
-never trained on). What it is shown: near views (near_views.py) of holds by two renderers and of real people; what it is asked for:
-near_losses.py. A small head that reads angles is trained along and thrown away (near_net.py).
+Written to the out folder: near.tflite (weights averaged over steps), near_angles.npz (the head that reads angles, averaged too: near_net.py),
+log.txt, run.json (settings, steps, figures on drawn bodies that were never trained on). What it is shown: near views (near_views.py) of holds
+by two renderers and of real people; what it is asked for: near_losses.py. Crops lie on the card: 602 kB each.
 """
 
 from __future__ import annotations
 
 import json
 import time
-from concurrent.futures import Future, ThreadPoolExecutor
+from copy import deepcopy
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from pipeline.errors import MatsideError
 from .anchors import Anchors
 from .labels import split
 from .log import Log
+from .near_card import OnCard
 from .near_figures import near_figures, pictures
 from .near_losses import near_drawn_loss, near_real_loss
 from .near_net import AngleHead, NearNet
@@ -45,9 +46,9 @@ class NearSettings:
     out: Path
     anchors: Path | None = None  # real crops
     taught: Path | None = None  # what `teach` made of them; None: the base itself is asked
-    wide: float = 3.0  # trunks a side of a view
+    wide: float = 4.0  # trunks a side of a view
     staged_share: float = 0.6  # of the drawn crops of a step
-    minutes: float = 9.7  # wall time until the figures at the end, waiting for crops included
+    minutes: float = 17.0  # wall time until the figures at the end, waiting for crops included
     steps: int = 0  # instead of minutes
     batch: int = 320  # drawn crops a step
     real_batch: int = 64
@@ -79,17 +80,15 @@ def train_near(s: NearSettings) -> dict:
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     log = Log(s.out / "log.txt")
     log("settings", {k: str(v) for k, v in asdict(s).items()})
-    with ThreadPoolExecutor(4) as threads:
-        return _NearTrainer(s, device, stores, threads, log).run()
+    return _NearTrainer(s, device, stores, log).run()
 
 
 class _NearTrainer:
-    AHEAD = 5  # batches read before they are needed
-
-    def __init__(self, s: NearSettings, device: str, stores: dict, threads: ThreadPoolExecutor, log: Log) -> None:
-        self.s, self.device, self.stores, self.threads, self.log, self.begun = s, device, stores, threads, log, time.time()
+    def __init__(self, s: NearSettings, device: str, stores: dict, log: Log) -> None:
+        self.s, self.device, self.stores, self.log, self.begun = s, device, stores, log, time.time()
         self.half = s.half and device.startswith("cuda")
         self.student = NearNet(s.base, device, half=self.half)
+        self.held = {name: (OnCard(store.pool, device), share) for name, (store, share) in stores.items() if share > 0}
         original = LandmarkNet(s.base).to(device)
         self.weights = Weights(original, original)
         self.scaler = torch.amp.GradScaler("cuda", enabled=self.half, init_scale=2.0**8)
@@ -112,23 +111,18 @@ class _NearTrainer:
                     )
                 time.sleep(0.5)
 
-    def _read(self, seed: int, drawn: dict[str, np.ndarray]) -> list[Part]:
-        """One step's crops and labels, a part for each renderer, ready for the device."""
-        rng, parts = np.random.default_rng([self.s.seed, seed]), []
-        for name, (store, share) in self.stores.items():
-            if size := round(self.s.batch * share):
-                part = [torch.from_numpy(array) for array in store.pool.batch(rng, size, drawn[name])]
-                crops, labels = (t.pin_memory() for t in part) if self.device.startswith("cuda") else part
-                parts.append((crops, labels))
-        return parts
+    def _chosen_crops(self) -> list[Part]:
+        """One step's crops and labels, a part for each renderer."""
+        return [held.batch(size) for held, share in self.held.values() if (size := round(self.s.batch * share))]
 
-    def _drawn(self) -> dict[str, np.ndarray]:
-        return {name: store.pool.drawn() for name, (store, _) in self.stores.items()}
+    def _fetch(self) -> int:
+        """Bring what was drawn since to the card; how many crops there are."""
+        return sum(held.fetch() for held, _ in self.held.values())
 
     @torch.no_grad()
     def _near(self, parts: list[Part], *, light: bool = True) -> tuple[torch.Tensor, dict]:
         """Near views of drawn crops, recoloured, and what is known of them. light: some with real pictures' light."""
-        s, known = self.s, split(torch.cat([labels.to(self.device, non_blocking=True) for _, labels in parts]))
+        s, known = self.s, split(torch.cat([labels for _, labels in parts]))
         view = near_view(known["xy"], s.wide)
         x = view.of_finer(FINE).picture(torch.cat([pictures(crops, self.device) for crops, _ in parts]))
         x = colour(torch.where(torch.rand(len(x), 1, 1, 1, device=self.device) < s.restyled, restyle(x).clamp(0, 1), x))
@@ -155,29 +149,29 @@ class _NearTrainer:
     @torch.no_grad()
     def _head(self) -> AngleHead:
         """A head that knows how large features are before training."""
-        seen = [self.student.look(self._near(self._read(k, self._drawn()), light=False)[0]).features() for k in range(4)]
+        seen = [self.student.look(self._near(self._chosen_crops(), light=False)[0]).features() for _ in range(4)]
         return AngleHead(torch.cat(seen)).to(self.device)
 
     def run(self) -> dict:
         s, log = self.s, self.log
         self._wait()
-        figures = {"base": self._figures()}
+        there = self._fetch()
+        figures = {"base": self._figures(None)}
         log("base", figures["base"])
         torch.manual_seed(s.seed)
         head = self._head()
+        settled = deepcopy(head).eval()
         optimiser = torch.optim.AdamW(self.weights.values.values(), lr=s.rate, weight_decay=0.0, betas=(0.9, 0.99), fused=self.half)
         head_optimiser = torch.optim.AdamW(head.parameters(), lr=s.head_rate, weight_decay=0.02)
         started, ends = time.time(), self.begun + s.minutes * 60
-        drawn, step = self._drawn(), 0
-        queue: list[Future] = [self.threads.submit(self._read, k, drawn) for k in range(self.AHEAD)]
+        step = 0
         while True:
             done = step / s.steps if s.steps else (time.time() - started) / max(1.0, ends - started)
             if done >= 1:
                 break
-            if step % 50 == 0:
-                drawn = self._drawn()
-            parts = self._loss(queue.pop(0).result(), head)
-            queue.append(self.threads.submit(self._read, step + self.AHEAD, drawn))
+            if step % 50 == 49:
+                there = self._fetch()
+            parts = self._loss(self._chosen_crops(), head)
             share = eased(step, done)
             for tuned, rate in ((optimiser, s.rate), (head_optimiser, s.head_rate)):
                 tuned.param_groups[0]["lr"] = rate * share
@@ -196,22 +190,27 @@ class _NearTrainer:
             self.scaler.step(head_optimiser)
             self.scaler.update()
             self.weights.settle(s.rate * share * s.pull, kept(step, s.average))
+            with torch.no_grad():
+                torch._foreach_lerp_(list(settled.parameters()), list(head.parameters()), 1 - kept(step, s.average))
             if step % (200 if self.half else 5) == 0:
                 words = " ".join(f"{k}:{float(v.detach()):.3f}" for k, v in parts.items())
-                log(f"step {step} done {done:.2f} crops {sum(int(v.sum()) for v in drawn.values())} gradient {float(length):.0f} | {words}")
-        return self._finish(step, time.time() - started, figures)
+                log(f"step {step} done {done:.2f} crops {there} gradient {float(length):.0f} | {words}")
+        return self._finish(step, time.time() - started, figures, settled)
 
     # ---- what comes out ----
 
-    def _figures(self) -> dict:
+    def _figures(self, head: AngleHead | None) -> dict:
         s = self.s
-        return {name: near_figures(self.student, store, s.wide, self.device, most=s.check) for name, (store, _) in self.stores.items()}
+        return {
+            name: near_figures(self.student, head, store, s.wide, self.device, most=s.check) for name, (store, _) in self.stores.items()
+        }
 
-    def _finish(self, step: int, seconds: float, figures: dict) -> dict:
+    def _finish(self, step: int, seconds: float, figures: dict, head: AngleHead) -> dict:
         s, average = self.s, self.weights.averaged()
         (s.out / "near.tflite").write_bytes(self.student.network.written(average))
+        np.savez(s.out / "near_angles.npz", **head.arrays())
         self.student.network.load_state_dict(average)
-        figures["near"] = self._figures()
+        figures["near"] = self._figures(head)
         self.log("near", figures["near"])
         report = {
             "settings": {k: v if isinstance(v, int | float) else str(v) for k, v in asdict(s).items()},

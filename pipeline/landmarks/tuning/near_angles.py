@@ -38,6 +38,14 @@ def seen_angles(xy: torch.Tensor) -> torch.Tensor:
     return torch.stack(out, 1)
 
 
+def other_side(angles: torch.Tensor, *, added: bool = False) -> torch.Tensor:
+    """Angles (b, 8) of a mirrored body as those of the body itself; added: what is added to angles."""
+    left, right = angles[:, :4], angles[:, 4:]
+    out = torch.cat([right, left], 1)
+    out[:, HIPS] = (0 if added else 2 * math.pi) - out[:, HIPS]
+    return out
+
+
 def true_angles(world: torch.Tensor, xy: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
     """(b, 8) of joints (b, 33, 3) in the crop's axes, and (b,) whether hips are counted the other way than round the body's front.
 

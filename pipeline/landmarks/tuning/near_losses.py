@@ -20,7 +20,12 @@ from .teach import sharp
 from .views import colour, restyle
 from .world import metres
 
-FARTHEST = 40.0  # degrees: an angle seen further off than that is on other points
+FARTHEST = (
+    40.0,
+    40.0,
+    90.0,
+    40.0,
+) * 2  # degrees: an angle seen further off than that is on other points; a knee may bend towards the phone
 REAL_DEGREES, REAL_LOOSE = 25.0, 1.5  # how freely real crops are turned, zoomed and moved
 _NEAR_WEIGHT = WEIGHT.clone()
 _NEAR_WEIGHT[[11, 12, 23, 24, 25, 26]], _NEAR_WEIGHT[[13, 14, 27, 28]] = 2.0, 1.5
@@ -46,7 +51,7 @@ def _angle_loss(look: Look, known: dict, head: AngleHead, within: torch.Tensor) 
     """Degrees that seen angles with what the head adds are off; the head's word moves the network, the points' own place does not."""
     true, _ = true_angles(known["world"], known["xy"])
     off = torch.rad2deg(turned(seen_angles(look.refined).detach() - true))
-    sure = (off.abs() < FARTHEST).float() * in_crop(within)
+    sure = (off.abs() < torch.tensor(FARTHEST, device=off.device)).float() * in_crop(within)
     left = head(look.features()) * STEP + off
     return (F.smooth_l1_loss(left, torch.zeros_like(left), reduction="none", beta=2.0) * sure).sum() / (sure.sum() + 1)
 

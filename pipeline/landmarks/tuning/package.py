@@ -16,7 +16,9 @@ MOST_BYTES = 10_000_000
 MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000, NEAR: MOST_BYTES}
 CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md", NEAR: "CARD_NEAR.md"}
 CARD = MODELS / CARDS[FULL]
+ANGLES, ANGLES_MADE = "matside_near_angles.npz", "near_angles.npz"  # the head that goes with NEAR, as it ships and as `near` writes it
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
+_ANGLES_LINE = re.compile(r"^(sha256 of its angles: )`[0-9a-f]{64}`$", re.MULTILINE)
 
 
 def write_back(base: Path, tuned: Path, share: float, out: Path, *, presence: float = 0.0) -> None:
@@ -57,9 +59,18 @@ def card_hash(card: Path = CARD) -> str:
 
 
 def package(model: Path, *, name: str = FULL, folder: Path = MODELS) -> str:
-    """Put a checked model file in place and write its hash into its card beside it; returns the hash."""
+    """Put a checked model file in place and write its hash into its card beside it; returns the hash. With NEAR goes the head beside it."""
+    from pipeline.landmarks.near_angles import AngleHead
+
     stamp, card = checked_hash(model, most_bytes=MOST_BYTES_OF[name]), folder / CARDS[name]
     card_hash(card)
+    words = _HASH_LINE.sub(rf"\g<1>`{stamp}`", card.read_text(encoding="utf-8"))
+    if name == NEAR:
+        head = model.with_name(ANGLES_MADE)
+        AngleHead(head)  # or says what is wrong with it
+        content = head.read_bytes()
+        words = _ANGLES_LINE.sub(rf"\g<1>`{hashlib.sha256(content).hexdigest()}`", words)
+        (folder / ANGLES).write_bytes(content)
     (folder / name).write_bytes(model.read_bytes())
-    card.write_text(_HASH_LINE.sub(rf"\g<1>`{stamp}`", card.read_text(encoding="utf-8")), encoding="utf-8")
+    card.write_text(words, encoding="utf-8")
     return stamp
