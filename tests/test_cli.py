@@ -204,7 +204,8 @@ def test_the_language_of_the_pages_is_kept(tmp_path, stand_in):
 def test_doctor_finds_this_machine_fit(tmp_path):
     code, out, _ = matside("doctor", "--out", tmp_path)
     assert code == 0 and "WRONG" not in out
-    for words in ("Python: 3.1", "pose_landmark_full.tflite, sha256 e9a5c5cb", "cores:", "memory:", "disk:"):
+    angles = "near look's angles: matside_near_angles.npz, sha256 "
+    for words in ("Python: 3.1", "pose_landmark_full.tflite, sha256 e9a5c5cb", angles, "cores:", "memory:", "disk:"):
         assert words in out
     (tmp_path / "letter.txt").touch()
     code, out, _ = matside("doctor", "--out", tmp_path / "letter.txt" / "pages")

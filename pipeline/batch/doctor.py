@@ -105,6 +105,7 @@ def _models() -> Iterator[Finding]:
         ("second look", models.SECOND, "the first model looks twice"),
         ("closer look", models.CLOSER, "nobody looks closer at holds"),
         ("near look", models.NEAR, "nobody looks at holds from near by"),
+        ("near look's angles", models.NEAR_ANGLES, "nobody looks at holds from near by"),
     ):
         file = models.HERE / name
         stamp = f"sha256 {hashlib.sha256(file.read_bytes()).hexdigest()}" if file.is_file() else f"not installed: {without}"

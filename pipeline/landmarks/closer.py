@@ -23,13 +23,14 @@ import numpy as np
 
 from pipeline.clips.video import moments_at
 from pipeline.landmarks.crops import cut
-from pipeline.landmarks.near import WAYS, mean_look, seen_near
+from pipeline.landmarks.near import WAYS, Near, mean_look, seen_near
+from pipeline.landmarks.near_angles import COUNT, middle_angles
 from pipeline.landmarks.net import FEATURES, LandmarkNet
 from pipeline.landmarks.paths import CORE, axes, limbs_apart, torso
 from pipeline.landmarks.refine import SAME_BODY, SAME_POINT, aligned_crop
 from pipeline.landmarks.sides import as_named
 from pipeline.landmarks.sight import recognised
-from pipeline.landmarks.track import N, Track
+from pipeline.landmarks.track import HoldLook, N, Track
 
 FRAMES = 4  # looked at in a hold, each plain and mirrored
 LEAST_FRAMES = 2  # in which a point must be seen for it to move; one, where the hold has no more
@@ -48,6 +49,9 @@ class Seen:
     beside: np.ndarray  # (33, 2) how far beside the track each point is seen: along the trunk's own axes (see `axes`), in trunks
     features: np.ndarray  # (2, FEATURES) what the larger network made of it beyond its points: mean of plain looks, of mirrored ones
     near: np.ndarray  # (33, 2) the same as `beside`, seen from near by; NaN for a point that is not looked at so, or was not seen
+    angles: (
+        np.ndarray
+    )  # (COUNT,) degrees as they are told from near by, see near_angles; NaN where they are not, inf where joints are seen elsewhere
 
     @property
     def by(self) -> np.ndarray:
@@ -63,12 +67,12 @@ def looked_at(track: Track, window: Window) -> np.ndarray:
     return np.unique(rows[((np.arange(FRAMES) + 0.5) / FRAMES * len(rows)).astype(int)]) if len(rows) else rows
 
 
-def look_closer(net: LandmarkNet, near: LandmarkNet | None, path: Path, track: Track, window: Window, *, longest_side: int) -> Seen | None:
+def look_closer(net: LandmarkNet, near: Near | None, path: Path, track: Track, window: Window, *, longest_side: int) -> Seen | None:
     """What the networks see in a hold; 0 beside the track for a point that was not seen surely, NaN features where no look of that kind showed
     her. None where no frame of the hold could be looked at. near: looks from near by, where there is one; longest_side: of the pictures worked
     on, in pixels."""
     rows = looked_at(track, window)
-    seen, nearer = [], []
+    seen, nearer, told = [], [], []
     features: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
     for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
         row = rows[number]
@@ -77,7 +81,10 @@ def look_closer(net: LandmarkNet, near: LandmarkNet | None, path: Path, track: T
         frame = moment.frame(longest_side)
         body = track.xy[row] * frame.scale - 0.5
         seen.append(_seen_beside(net, frame.image, body, features))
-        nearer.append(seen_near(near, frame.image, body) if near and number in middle_half(len(rows)) else np.full((N, 2), np.nan))
+        if near and number in middle_half(len(rows)):
+            points, angles = seen_near(near, frame.image, body)
+            nearer.append(points)
+            told.append(angles)
     if not seen:
         return None
     each = np.array(seen)
@@ -85,7 +92,8 @@ def look_closer(net: LandmarkNet, near: LandmarkNet | None, path: Path, track: T
     return Seen(
         np.where(sure[:, None], np.nan_to_num(_middle(each)), 0.0),
         np.stack([np.mean(looks, axis=0) if looks else np.full(FEATURES, np.nan) for looks in features]),
-        _middle(np.array(nearer)),
+        _middle(np.array(nearer)) if nearer else np.full((N, 2), np.nan),
+        middle_angles(np.array(told)) if told else np.full(COUNT, np.nan),
     )
 
 
@@ -122,7 +130,7 @@ def _seen_beside(net: LandmarkNet, image: np.ndarray, body: np.ndarray, features
 
 def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
     """The track with the points of each hold moved to where they were seen (`Seen.by`), and gradually so EASE_S before and after it; with the
-    network's features there."""
+    networks' word there."""
     if not holds:
         return track
     weights = np.array([_ease(track.t, window) for window, _ in holds])  # (k, n)
@@ -131,7 +139,7 @@ def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
     by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([seen.by for _, seen in holds]))  # in trunks, along the trunk's axes
     xy = track.xy.copy()
     xy[rows] += np.einsum("naj,npa->npj", axes(xy[rows]), by) * torso(xy[rows])[:, None, None]
-    return replace(track, xy=xy, features=tuple((start, end, seen.features) for (start, end), seen in holds))
+    return replace(track, xy=xy, looks=tuple(HoldLook(start, end, seen.features, seen.angles) for (start, end), seen in holds))
 
 
 def _ease(t: np.ndarray, window: Window) -> np.ndarray:

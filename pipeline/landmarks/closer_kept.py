@@ -4,7 +4,7 @@ the last bit.
 Parquet, one row a hold: `start` and `end` (seconds from the first shown frame), `track` (sha256 of the frames looked at as they are
 followed: another track is looked at anew), for each of the 33 landmarks `<name>_across`, `<name>_up` (trunks, see `paths.axes`), for each
 that is looked at from near by `<name>_near_across`, `<name>_near_up` (null where it was not seen so); `plain` and `mirrored` (lists, see
-`net.features`).
+`net.features`), `angles` (a list, see near_angles).
 The file's name begins as the track's does, so that whoever forgets a clip forgets both.
 """
 
@@ -19,16 +19,17 @@ import numpy as np
 from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.closer import FRAMES, LEAST_FRAMES, Seen, Window, look_closer, looked_at, moved
-from pipeline.landmarks.near import JOINTS
+from pipeline.landmarks.near import JOINTS, Near
+from pipeline.landmarks.near_angles import COUNT
 from pipeline.landmarks.net import FEATURES, LandmarkNet
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, Track
 
-METHOD = 5  # raise when the code sees something else in the same frames
+METHOD = 6  # raise when the code sees something else in the same frames
 COLUMNS = tuple(f"{name}_{axis}" for name in NAMES for axis in ("across", "up"))
 NEAR_COLUMNS = tuple(f"{NAMES[i]}_near_{axis}" for i in JOINTS for axis in ("across", "up"))
-FEATURE_COLUMNS = ("plain", "mirrored")
-DIGITS, FEATURE_DIGITS = 6, 4  # of offsets, in trunks; of features
+FEATURE_COLUMNS, ANGLES_COLUMN = ("plain", "mirrored"), "angles"
+DIGITS, FEATURE_DIGITS = 6, 4  # of offsets, in trunks; of features and degrees
 
 
 def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Window], settings: LandmarkSettings, folder: Path) -> Track:
@@ -44,11 +45,12 @@ def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Wi
     fresh: dict[tuple[float, float, str], Seen] = {}
     for hold, key in zip(holds, keys, strict=True):
         if key not in known and key not in fresh:
-            nets = nets or (LandmarkNet(models.inner_file(model)), LandmarkNet(models.fast_file(nearer)) if nearer else None)
+            nets = nets or (LandmarkNet(models.inner_file(model)), Near.load(nearer) if nearer else None)
             seen = look_closer(*nets, path, track, hold, longest_side=settings.longest_side)
             if seen is not None:
                 features = np.round(seen.features, FEATURE_DIGITS).astype(np.float32)
-                fresh[key] = Seen(np.round(seen.beside, DIGITS), features, np.round(seen.near, DIGITS))
+                angles = np.round(seen.angles, FEATURE_DIGITS)
+                fresh[key] = Seen(np.round(seen.beside, DIGITS), features, np.round(seen.near, DIGITS), angles)
     known |= fresh
     if fresh:
         _write(file, known)
@@ -83,8 +85,12 @@ def _read(file: Path) -> dict[tuple[float, float, str], Seen]:
         features = np.array([table.column(name).to_pylist() for name in FEATURE_COLUMNS], dtype=np.float32).reshape(
             2, len(values), FEATURES
         )
+        angles = np.array(table.column(ANGLES_COLUMN).to_pylist(), dtype=float).reshape(len(values), COUNT)
         keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
-        return {(float(start), float(end), str(of)): Seen(values[i], features[:, i], near[i]) for i, (start, end, of) in enumerate(keys)}
+        return {
+            (float(start), float(end), str(of)): Seen(values[i], features[:, i], near[i], angles[i])
+            for i, (start, end, of) in enumerate(keys)
+        }
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):
         return {}
 
@@ -98,6 +104,7 @@ def _write(file: Path, known: dict[tuple[float, float, str], Seen]) -> None:
     features = {
         name: pa.array([seen.features[i] for seen in known.values()], pa.list_(pa.float32())) for i, name in enumerate(FEATURE_COLUMNS)
     }
+    angles = pa.array([seen.angles for seen in known.values()], pa.list_(pa.float64()))
     near = np.array([seen.near[JOINTS] for seen in known.values()]).reshape(len(known), -1)
     columns = dict(zip((*COLUMNS, *NEAR_COLUMNS), np.concatenate([values, near], axis=1).T, strict=True))
-    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **columns, **features}), file)
+    write_table(pa.table({"start": list(start), "end": list(end), "track": list(of), **columns, **features, ANGLES_COLUMN: angles}), file)

@@ -12,7 +12,7 @@ import os
 import tempfile
 import zipfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -27,6 +27,7 @@ SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
 CLOSER = "matside_closer.tflite"  # a larger network of the family, for a few frames of each hold; an installation may lack it
 NEAR = "matside_near.tflite"  # a small one tuned to look at those frames from near by; an installation may lack it
+NEAR_ANGLES = "matside_near_angles.npz"  # the head that reads angles from its inside; without it the other is not used
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -37,11 +38,12 @@ class LandmarkModel:
     name: str  # short, for people: "wheel", "tuned", or the file's stem
     path: Path  # the .tflite file
     sha256: str
+    head: LandmarkModel | None = None  # what reads more from its inside
 
     @property
     def key(self) -> str:
         """Short enough for file names, distinct enough for caches."""
-        return self.sha256[:12]
+        return self.sha256[:12] + (f"-{self.head.sha256[:6]}" if self.head else "")
 
 
 def landmark_model(choice: str = "wheel") -> LandmarkModel:
@@ -94,10 +96,11 @@ def near_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
     the log."""
     if closer_model(first, closer_look) is None:
         return None
-    if not (HERE / NEAR).is_file():
-        _say_once(f"{HERE / NEAR} is not installed: nobody looks at holds from near by, and they are read less exactly.")
+    missing = next((HERE / name for name in (NEAR, NEAR_ANGLES) if not (HERE / name).is_file()), None)
+    if missing:
+        _say_once(f"{missing} is not installed: nobody looks at holds from near by, and they are read less exactly.")
         return None
-    return _entry("near", HERE / NEAR)
+    return replace(_entry("near", HERE / NEAR), head=_entry("near angles", HERE / NEAR_ANGLES))
 
 
 def hold_models(choice: str, closer_look: str) -> tuple[LandmarkModel | None, LandmarkModel | None]:

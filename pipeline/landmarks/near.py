@@ -1,4 +1,4 @@
-"""A look at a held pose from near by: a small network at crops three trunks wide, about the hips, in a lunge about shoulders and knees too.
+"""A look at a held pose from near by: a small network at crops four trunks wide about the hips, and the angles that it tells.
 
 It is the family's small network, tuned for such crops of lunges and shoulder stands alone (models/CARD_NEAR.md), and tells nothing of a
 person's being there: what it sees far from the track does not count.
@@ -6,18 +6,21 @@ person's being there: what it sees far from the track does not count.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.landmarks.crops import SIZE, Crop, cut
-from pipeline.landmarks.net import LandmarkNet
+from pipeline.landmarks.models import LandmarkModel, inner_file
+from pipeline.landmarks.near_angles import COUNT, AngleHead, angle_head, known_by, middle_angles, told_angles
+from pipeline.landmarks.net import MIRROR, LandmarkNet
 from pipeline.landmarks.paths import axes, torso
 from pipeline.landmarks.refine import SAME_POINT
 from pipeline.landmarks.track import INDEX, N
 
-WIDE = 3.0  # trunks a side
-INSIDE = 0.95  # of the way from the middle of the crop to its edge: a joint held further out is not looked for in it
+WIDE = 4.0  # trunks a side
+INSIDE = 0.95  # of the way from the middle of the crop to its edge: a joint held further out is not moved
 
 
 def _both(*parts: str) -> list[int]:
@@ -28,20 +31,58 @@ JOINTS = np.array(_both("shoulder", "elbow", "hip", "knee"))  # ankles, of real 
 WAYS = (False, True)
 
 
-def seen_near(net: LandmarkNet, image: np.ndarray, body: np.ndarray) -> np.ndarray:
-    """(33, 2) how far beside where it is held (33, 2; pixels of the RGB picture) each joint is seen, along the trunk's axes, in trunks: the mean
-    of all looks that show it. NaN where none does, or somebody else's is seen."""
+@dataclass(frozen=True)
+class Near:
+    """Who looks from near by."""
+
+    net: LandmarkNet
+    head: AngleHead
+
+    @classmethod
+    def load(cls, model: LandmarkModel) -> Near:
+        """The network of a `models.near_model` and its head."""
+        assert model.head is not None
+        return cls(LandmarkNet(inner_file(model)), angle_head(model.head.path))
+
+
+def seen_near(near: Near, image: np.ndarray, body: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What is seen of a body (33, 2; pixels of the RGB picture) from near by, the mean of the looks that show it; NaN where none does, or
+    somebody else's is seen.
+
+    (33, 2) how far beside where it is held each joint is seen, along the trunk's axes, in trunks; and (COUNT,) degrees, see `near_angles`: inf
+    where joints that lie in the crop are seen elsewhere, NaN where they lie beyond it.
+    """
     size = float(torso(body))
     if not size > 0:
-        return np.full((N, 2), np.nan)
-    looks = []
-    for crop, joints in crops(body):
-        pixels = cut(image, crop)
-        for mirrored in WAYS:
-            beside = np.full((N, 2), np.nan)
-            beside[joints] = net.read(pixels, crop, mirrored=mirrored).xy[joints] - body[joints]
-            looks.append(np.where((np.linalg.norm(beside, axis=1) <= SAME_POINT * size)[:, None], beside, np.nan))
-    return mean_look(looks) @ axes(body[None])[0].T / size
+        return np.full((N, 2), np.nan), np.full(COUNT, np.nan)
+    crop = near_crop(body)
+    out = np.abs(crop.to_crop(body) - (SIZE - 1) / 2).max(axis=1) / (SIZE / 2)
+    pixels, looks, told = cut(image, crop), [], []
+    for mirrored in WAYS:
+        beside = near.net.read(pixels, crop, mirrored=mirrored).xy - body
+        hers = np.linalg.norm(beside, axis=1) <= SAME_POINT * size
+        looks.append(np.where((hers & (out < INSIDE))[:, None], beside, np.nan))
+        points, features = crop.to_crop(body + beside), near.net.features()
+        assert features is not None  # `Near.load` gives a network that tells them
+        angles = told_angles(near.head, in_mirror(points) if mirrored else points, features, mirrored=mirrored)
+        told.append(np.where(known_by(out < 1), np.where(known_by(hers), angles, np.inf), np.nan))
+    seen = np.full((N, 2), np.nan)
+    seen[JOINTS] = mean_look(looks)[JOINTS]
+    return seen @ axes(body[None])[0].T / size, middle_angles(np.array(told))
+
+
+def near_crop(body: np.ndarray) -> Crop:
+    """The crop about a body's hips (33, 2; pixels), WIDE trunks a side and turned so that the trunk points up."""
+    shoulders, hips = (body[_both(part)].mean(axis=0) for part in ("shoulder", "hip"))
+    up = shoulders - hips
+    return Crop(float(hips[0]), float(hips[1]), WIDE * float(np.hypot(*up)), float(np.arctan2(up[0], -up[1])))
+
+
+def in_mirror(points: np.ndarray) -> np.ndarray:
+    """Points (33, 2) of a crop as they lie in its mirror image, left as right."""
+    out = points[MIRROR].copy()
+    out[:, 0] = SIZE - 1 - out[:, 0]
+    return out
 
 
 def mean_look(looks: Sequence[np.ndarray]) -> np.ndarray:
@@ -49,16 +90,3 @@ def mean_look(looks: Sequence[np.ndarray]) -> np.ndarray:
     each = np.array(looks)
     count = np.isfinite(each).sum(axis=0)
     return np.where(count > 0, np.nansum(each, axis=0) / np.maximum(count, 1), np.nan)
-
-
-def crops(body: np.ndarray) -> Iterator[tuple[Crop, np.ndarray]]:
-    """Each crop of a body (33, 2; pixels) and the joints to look for in it: about the hips; of who has her feet under her about the shoulders
-    and the knees too."""
-    shoulders, hips, ankles = (body[_both(part)].mean(axis=0) for part in ("shoulder", "hip", "ankle"))
-    up = shoulders - hips
-    side = WIDE * float(np.hypot(*up))
-    feet_under_her = ankles[1] > hips[1]
-    for at in (hips, shoulders, *body[_both("knee")]) if feet_under_her else (hips,):
-        crop = Crop(float(at[0]), float(at[1]), side, float(np.arctan2(up[0], -up[1])))
-        away = np.abs(crop.to_crop(body[JOINTS]) - (SIZE - 1) / 2).max(axis=1)
-        yield crop, JOINTS[away < INSIDE * SIZE / 2]

@@ -18,6 +18,16 @@ N = len(NAMES)
 
 
 @dataclass(frozen=True)
+class HoldLook:
+    """What closer looks at one hold tell beyond points, see `closer.Seen`."""
+
+    start: float  # seconds from the clip's first shown frame
+    end: float
+    features: np.ndarray  # (2, k)
+    angles: np.ndarray  # (8,) degrees, see near_angles.ANGLES; NaN where nobody tells, inf where joints are seen elsewhere
+
+
+@dataclass(frozen=True)
 class Track:
     """One athlete in one clip, in display orientation. A frame where the athlete is lost is NaN, never a guess."""
 
@@ -31,9 +41,7 @@ class Track:
     source: str  # the clip's name, for messages
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
     others: tuple[Track, ...] = ()  # who else may be the athlete, more active ones first: the same times, nobody beside them
-    features: tuple[
-        tuple[float, float, np.ndarray], ...
-    ] = ()  # of each hold that was looked at closer: start, end, (2, k) as in closer.Seen
+    looks: tuple[HoldLook, ...] = ()  # of each hold that was looked at closer
 
     def __post_init__(self) -> None:
         n = len(self.t)

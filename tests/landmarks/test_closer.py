@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,8 @@ from pipeline.clips.video import probe
 from pipeline.landmarks import closer_kept, models
 from pipeline.landmarks.closer import EASE_S, FRAMES, NEAR_SHARE, SHARE, Seen, look_closer, looked_at, middle_half, moved
 from pipeline.landmarks.closer_kept import closer_file, closer_track
-from pipeline.landmarks.near import JOINTS
+from pipeline.landmarks.near import JOINTS, Near
+from pipeline.landmarks.near_angles import COUNT, AngleHead, angles_by_points
 from pipeline.landmarks.net import FEATURES, Guess
 from pipeline.landmarks.paths import axes
 from pipeline.landmarks.settings import LandmarkSettings
@@ -25,10 +27,11 @@ from pipeline.landmarks.sides import LEGS
 from pipeline.landmarks.track import INDEX, N, Track
 from pipeline.vocabulary import Setting, Side, Skill
 from tests.clips.filming import film
+from tests.landmarks.heads import written
 
 HOLD = (0.3, 0.7)
 TRUNK = 24.0  # pixels
-UNSEEN = np.full((N, 2), np.nan)
+UNSEEN, UNTOLD = np.full((N, 2), np.nan), np.full(COUNT, np.nan)
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 SAMPLE = "OT-02_2026-03-09_1"  # a lunge
 
@@ -156,7 +159,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
     knee = INDEX["right_knee"]
     offset[knee] = [0.1, 0.2]
     track.xy[15] = np.nan
-    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FEATURES)), UNSEEN))])
+    after = moved(track, [(HOLD, Seen(offset, np.zeros((2, FEATURES)), UNSEEN, UNTOLD))])
     for row, share in ((12, 1.0), (9, 1.0), (21, 1.0), (24, 1 - 0.1 / EASE_S), (6, 1 - 0.1 / EASE_S), (0, 0.0)):
         a = np.radians(turns[row])
         way = np.array([2.4, -4.8]) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
@@ -169,7 +172,7 @@ def test_points_move_a_share_of_the_way_within_the_hold_and_gradually_beside_it(
 
 
 def test_two_holds_close_to_each_other_share_what_lies_between():
-    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FEATURES)), UNSEEN)
+    track, offset = held(), Seen(np.full((N, 2), 0.1), np.zeros((2, FEATURES)), UNSEEN, UNTOLD)
     one = moved(track, [((0.1, 0.9), offset)]).xy
     two = moved(track, [((0.1, 0.45), offset), ((0.5, 0.9), offset)]).xy
     assert two[3:28] == pytest.approx(one[3:28])
@@ -183,31 +186,51 @@ def test_the_trunk_s_axes_are_its_right_hand_and_up_along_it():
 def test_a_joint_seen_from_near_by_goes_on_from_where_the_closer_look_has_it():
     beside, near, knee = np.full((N, 2), 0.1), UNSEEN.copy(), INDEX["left_knee"]
     near[knee] = [0.3, 0.0]
-    seen = Seen(beside, np.zeros((2, FEATURES)), near)
+    seen = Seen(beside, np.zeros((2, FEATURES)), near, UNTOLD)
     assert seen.by[knee] == pytest.approx([SHARE * 0.1 + NEAR_SHARE * (0.3 - SHARE * 0.1), SHARE * 0.1 * (1 - NEAR_SHARE)])
     assert np.delete(seen.by, knee, axis=0) == pytest.approx(SHARE * 0.1)
 
 
 class SeesNear(Sees):
-    """A network that looks from near by: sees one body, however often it looks."""
+    """A network that looks from near by: sees one body after the other, each plain and mirrored."""
+
+    def features(self):
+        return np.zeros(FEATURES)
 
     def read(self, pixels, crop, *, mirrored):
+        seen = self.bodies[self.looks // 2 % len(self.bodies)]
         self.looks += 1
-        return Guess(self.bodies[0] - 0.5, np.zeros(N), np.ones(N), np.zeros(N), 0.0, np.zeros(2), np.zeros(2))
+        return Guess(seen - 0.5, np.zeros(N), np.ones(N), np.zeros(N), 0.0, np.zeros(2), np.zeros(2))
 
 
-def test_the_middle_frames_are_looked_at_from_near_by(clip):
+def lunging(knee_at: float = 0.0) -> np.ndarray:
+    """(33, 2) pixels of the body with its limbs in order; the left knee lies so many pixels further to the right."""
+    xy = body()
+    for part, at in {"elbow": (6.0, -12.0), "knee": (6.0, 14.0), "ankle": (9.0, 28.0)}.items():
+        for side, sign in (("left", 1), ("right", -1)):
+            xy[INDEX[f"{side}_{part}"]] = (60.0 + sign * at[0], 50.0 + at[1])
+    xy[INDEX["left_knee"], 0] += knee_at
+    return xy
+
+
+def test_the_middle_frames_are_looked_at_from_near_by(clip, tmp_path):
     assert [list(middle_half(n)) for n in range(1, 5)] == [[0], [0, 1], [0, 1, 2], [1, 2]]
-    standing = body()
-    standing[[INDEX["left_ankle"], INDEX["right_ankle"]]] = [60.0, 80.0]
+    standing = lunging()
     track = replace(held(), xy=np.repeat(standing[None], 30, axis=0))
-    near = SeesNear([standing - np.array([0.0, 2.4])])
+    one, other = (lunging(by) - np.array([0.0, 2.4]) for by in (1.0, 3.0))
+    net = SeesNear([one, other])
+    near = Near(net, AngleHead(written(tmp_path / "still.npz")))
     seen = look_closer(Sees([standing]), near, clip, track, HOLD, longest_side=960)
-    known = np.isfinite(seen.near).all(axis=1)
-    assert near.looks == 2 * 4 * 2, "two frames: hips, shoulders and either knee, plain and mirrored"
-    assert set(np.flatnonzero(known)) <= set(JOINTS) and known[[INDEX["left_hip"], INDEX["right_shoulder"]]].all()
-    assert seen.near[known] == pytest.approx(np.tile([0.0, 0.1], (known.sum(), 1)))
+    assert net.looks == 2 * 2, "two frames, plain and mirrored"
+    assert set(np.flatnonzero(np.isfinite(seen.near).all(axis=1))) == set(JOINTS)
+    others = np.setdiff1d(JOINTS, [INDEX["left_knee"]])
+    assert seen.near[others] == pytest.approx(np.tile([0.0, 0.1], (len(others), 1)))
+    assert seen.near[INDEX["left_knee"]] == pytest.approx([2.0 / TRUNK, 0.1])
     assert seen.beside == pytest.approx(0.0)
+    assert seen.angles == pytest.approx((angles_by_points(one) + angles_by_points(other)) / 2), "the mean of what is told in either frame"
+    assert abs(angles_by_points(one)[1] - angles_by_points(other)[1]) > 5, "left hip to knee"
+    alone = look_closer(Sees([standing]), None, clip, track, HOLD, longest_side=960)
+    assert np.isnan(alone.near).all() and np.isnan(alone.angles).all() and alone.angles.shape == (COUNT,)
 
 
 @pytest.fixture
@@ -220,20 +243,26 @@ def net(monkeypatch):
 
 
 def test_what_was_seen_from_near_by_is_kept_too(clip, tmp_path, net, monkeypatch):
+    somebody = SimpleNamespace()
     monkeypatch.setattr(models, "near_model", lambda first, closer_look: models.landmark_model("tuned"))
-    looked = []
+    monkeypatch.setattr(closer_kept.Near, "load", lambda model: somebody)
+    looked, told = [], np.array([170.12345678, 30.5, np.nan, 90.0, 359.99, 0.0, 12.25, 45.0])
 
     def look(net, near, path, track, hold, *, longest_side):
         looked.append(near)
         offset = UNSEEN.copy()
         offset[JOINTS[:3]] = [[0.1, 0.2], [0.3, -0.1], [0.0, 0.05]]
-        return Seen(np.zeros((N, 2)), np.zeros((2, FEATURES)), offset)
+        return Seen(np.zeros((N, 2)), np.zeros((2, FEATURES)), offset, told)
 
     monkeypatch.setattr(closer_kept, "look_closer", look)
     at = (clip, "c" * 64, held(), [HOLD], LandmarkSettings(), tmp_path / "kept")
     first, again = closer_track(*at), closer_track(*at)
-    assert looked == [net]
+    assert looked == [somebody]
     assert_array_equal(again.xy, first.xy)
+    (fresh,), (kept,) = first.looks, again.looks
+    assert_array_equal(kept.angles, fresh.angles)
+    assert_array_equal(kept.angles, np.round(told, 4), "a first run has them as a second one reads them")
+    assert (kept.start, kept.end) == HOLD
     assert first.xy[15, JOINTS[0]] - held().xy[15, JOINTS[0]] == pytest.approx(NEAR_SHARE * np.array([2.4, -4.8]))
     others = np.delete(np.arange(N), JOINTS[:3])
     assert_array_equal(first.xy[:, others], held().xy[:, others])
@@ -248,8 +277,10 @@ def test_a_second_run_looks_at_no_hold_twice_and_moves_points_by_the_same(clip, 
     assert first.xy[15] == pytest.approx(body() + np.array([SHARE * 2.4, 0.0])) and net.looks == 2 * FRAMES
     again = closer_track(*at)
     assert_array_equal(again.xy, first.xy)
-    assert_array_equal(again.features[0][2], first.features[0][2])
-    assert again.features[0][:2] == HOLD and again.features[0][2][:, 0].tolist() == [4.0, 1005.0]
+    (fresh,), (kept,) = first.looks, again.looks
+    assert_array_equal(kept.features, fresh.features)
+    assert (kept.start, kept.end) == HOLD and kept.features[:, 0].tolist() == [4.0, 1005.0]
+    assert np.isnan(fresh.angles).all() and np.isnan(kept.angles).all(), "nobody looked from near by"
     assert net.looks == 2 * FRAMES
     (file,) = (tmp_path / "kept").iterdir()
     assert file == closer_file("c" * 64, LandmarkSettings(), tmp_path / "kept")
@@ -287,11 +318,12 @@ def test_without_holds_a_chosen_or_installed_network_or_a_readable_clip_the_trac
 
 def test_readings_know_whether_somebody_looked_closer(monkeypatch, caplog):
     with_it = models.looked_with("tuned", "other", "heavy")
-    with monkeypatch.context() as lacking:
-        lacking.setattr(models, "NEAR", "not_there.tflite")
-        models._say_once.cache_clear()
-        assert with_it.startswith(models.looked_with("tuned", "other", "heavy") + "-")
-        assert "nobody looks at holds from near by" in caplog.text
+    for lacks in ("NEAR", "NEAR_ANGLES"):
+        with monkeypatch.context() as lacking:
+            lacking.setattr(models, lacks, f"no_{lacks}.file")
+            models._say_once.cache_clear()
+            assert with_it.startswith(models.looked_with("tuned", "other", "heavy") + "-"), "neither is used without the other"
+            assert f"no_{lacks}.file is not installed: nobody looks at holds from near by" in caplog.text
     assert with_it != models.looked_with("tuned", "other", "none") == models.used("tuned", "other")
     monkeypatch.setattr(models, "CLOSER", "not_there.tflite")
     assert models.looked_with("tuned", "other", "heavy") == models.used("tuned", "other")

@@ -117,6 +117,29 @@ def test_the_second_look_is_the_other_model_s_where_it_is_installed(tmp_path, mo
     )  # marks other points: not beside the tuned one
 
 
+def test_the_near_look_s_key_is_of_network_and_head_and_it_needs_both(tmp_path, monkeypatch, caplog):
+    """Readings kept by the key: another head tells other angles. Without either file nobody looks from near by, and one line says so."""
+    shipped = {
+        name: (models.HERE / name).read_bytes() for name in (models.SHIPPED["tuned"], models.CLOSER, models.NEAR, models.NEAR_ANGLES)
+    }
+    for name, content in shipped.items():
+        (tmp_path / name).write_bytes(content)
+    monkeypatch.setattr(models, "HERE", tmp_path)
+    near = lambda: models.near_model(models.landmark_model("tuned"), "heavy")  # noqa: E731
+    first = near()
+    assert first.path == tmp_path / models.NEAR and first.head.path == tmp_path / models.NEAR_ANGLES
+    assert first.key == f"{first.sha256[:12]}-{first.head.sha256[:6]}"
+    assert models.looked_with("tuned", "same", "heavy").endswith(f"-{first.key}")
+    (tmp_path / models.NEAR_ANGLES).write_bytes(b"another head")
+    assert near().sha256 == first.sha256 and near().key != first.key
+    for lacks in (models.NEAR_ANGLES, models.NEAR):
+        (tmp_path / lacks).unlink()
+        models._say_once.cache_clear()
+        assert near() is None and near() is None
+        said = [r.getMessage() for r in caplog.records if f"{tmp_path / lacks} is not installed: nobody looks" in r.getMessage()]
+        assert len(said) == 1, lacks
+
+
 def test_the_next_clip_of_a_process_finds_the_networks_loaded():
     first, second = (models.fast_file(models.landmark_model(name)) for name in ("tuned", "wheel"))
     net, again, detector = _networks(first, first, models.detector_path())

@@ -1,4 +1,4 @@
-"""The look from near by: where it looks, which joints count there, and that the network that ships sees true joints."""
+"""The look from near by: where it looks, what counts there, and that the network that ships sees true joints and angles."""
 
 from __future__ import annotations
 
@@ -11,14 +11,16 @@ import pytest
 from pipeline.bench.truth_track import truth_track
 from pipeline.clips.video import moments_at, probe
 from pipeline.landmarks import models
-from pipeline.landmarks.near import INSIDE, JOINTS, WIDE, crops, seen_near
-from pipeline.landmarks.net import Guess, LandmarkNet
+from pipeline.landmarks.crops import SIZE
+from pipeline.landmarks.near import INSIDE, JOINTS, WIDE, Near, in_mirror, near_crop, seen_near
+from pipeline.landmarks.near_angles import ANGLES, COUNT, STEP, AngleHead, angles_by_points, as_unmirrored
+from pipeline.landmarks.net import FEATURES, Guess
 from pipeline.landmarks.paths import axes, torso
 from pipeline.landmarks.refine import SAME_POINT
 from pipeline.landmarks.track import INDEX, N
+from tests.landmarks.heads import written
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
-HANGING = ("left_elbow", "right_elbow")
 
 
 def standing() -> np.ndarray:
@@ -36,35 +38,27 @@ def turned(xy: np.ndarray, degrees: float) -> np.ndarray:
     return (xy - 200) @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) + 200
 
 
-def named(joints: np.ndarray) -> set[int]:
-    return {int(j) for j in joints}
+def off(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Degrees between angles."""
+    return np.abs((a - b + 180) % 360 - 180)
 
 
-def both(*parts: str) -> set[int]:
-    return {INDEX[f"{side}_{part}"] for part in parts for side in ("left", "right")}
+@pytest.mark.parametrize("degrees", [0.0, 33.0, 70.0, 170.0])
+def test_the_crop_lies_about_the_hips_four_trunks_wide_and_turns_with_the_trunk(degrees):
+    body = turned(standing(), degrees)
+    crop = near_crop(body)
+    assert (crop.x, crop.y) == pytest.approx((200, 200)) and crop.side == pytest.approx(WIDE * 40) and WIDE == 4
+    assert np.degrees(crop.angle) == pytest.approx(degrees)
+    inside = crop.to_crop(body)
+    assert inside[[INDEX["left_hip"], INDEX["right_hip"]]].mean(axis=0) == pytest.approx([127.5, 127.5])
+    assert inside[[INDEX["left_shoulder"], INDEX["right_shoulder"]]].mean(axis=0) == pytest.approx([127.5, 127.5 - SIZE / WIDE])
 
 
-def test_a_lunge_is_looked_at_about_hips_shoulders_and_either_knee():
-    looks = list(crops(standing()))
-    assert [(crop.x, crop.y) for crop, _ in looks] == [(200, 200), (200, 160), (223, 230), (177, 230)]
-    assert all(crop.side == pytest.approx(WIDE * 40) and crop.angle == pytest.approx(0) for crop, _ in looks)
-    hips, shoulders, left, _ = (named(joints) for _, joints in looks)
-    assert hips == both("shoulder", "hip", "knee"), "an elbow 64 pixels off is beyond the 57 that are looked at"
-    assert shoulders == both("shoulder", "elbow", "hip")
-    assert left >= {INDEX["left_hip"], INDEX["left_knee"]} and not left & both("elbow", "ankle")
-
-
-def test_upside_down_only_the_hips_are_looked_at_and_the_crop_turns_with_the_trunk():
-    ((crop, joints),) = crops(turned(standing(), 170))
-    assert np.degrees(crop.angle) == pytest.approx(170) and named(joints) == both("shoulder", "hip", "knee")
-    leaning = list(crops(turned(standing(), 70)))
-    assert len(leaning) == 4 and np.degrees(leaning[0][0].angle) == pytest.approx(70), "the feet are still lower than the hips"
-
-
-def test_joints_looked_for_lie_well_within_their_crop():
-    for crop, joints in crops(turned(standing(), 33)):
-        away = np.abs(crop.to_crop(turned(standing(), 33)[joints]) - 127.5).max()
-        assert len(joints) and away < INSIDE * 128
+def test_points_in_a_mirror_image_are_named_for_the_other_side():
+    points = np.random.default_rng(1).uniform(0, SIZE, (N, 2))
+    seen = in_mirror(points)
+    assert seen[INDEX["left_knee"]] == pytest.approx([SIZE - 1, 0] + points[INDEX["right_knee"]] * [-1, 1])
+    assert seen[INDEX["nose"], 1] == points[INDEX["nose"], 1] and in_mirror(seen) == pytest.approx(points)
 
 
 class Sees:
@@ -79,46 +73,111 @@ class Sees:
         self.looks += 1
         return Guess(seen, np.zeros(N), np.zeros(N), np.zeros(N), 0.0, np.zeros(2), np.zeros(2))
 
+    def features(self):
+        """-1 after a plain look, 1 after a mirrored one."""
+        return np.full(FEATURES, 1.0 - 2.0 * (self.looks % 2))
+
+
+@pytest.fixture
+def still(tmp_path) -> AngleHead:
+    """A head that adds nothing."""
+    return AngleHead(written(tmp_path / "still.npz"))
+
 
 IMAGE = np.zeros((400, 400, 3), np.uint8)
 
 
 @pytest.mark.parametrize("degrees", [0.0, 60.0, 180.0])
-def test_the_mean_of_all_looks_is_told_in_the_trunk_s_own_frame(degrees):
+def test_the_mean_of_both_looks_is_told_in_the_trunk_s_own_frame(degrees, still):
     body = turned(standing(), degrees)
     right, up = axes(body[None])[0]
     net = Sees(body, [4.0 * right, 8.0 * up])  # a tenth and a fifth of a trunk, in turn
-    seen = seen_near(net, IMAGE, body)
+    seen, angles = seen_near(Near(net, still), IMAGE, body)
     known = np.isfinite(seen).all(axis=1)
-    assert named(np.flatnonzero(known)) <= named(JOINTS) and known[INDEX["left_hip"]]
+    assert net.looks == 2 and set(np.flatnonzero(known)) == set(JOINTS)
     assert seen[known] == pytest.approx(np.tile([0.05, 0.1], (known.sum(), 1)))
+    assert off(angles, angles_by_points(body)).max() < 1e-6, "the same shape beside it, however it is mirrored"
 
 
-def test_what_lies_far_from_the_track_does_not_count():
+def test_joints_held_near_the_crop_s_edge_are_not_looked_for_and_angles_beyond_it_not_told(still):
+    """Four trunks wide: it reaches 80 pixels to either side of the hips; joints count but for the last twentieth, angles up to the edge."""
+    for away, counts, tells in ((75.0, True, True), (77.0, False, True), (79.0, False, True), (81.0, False, False)):
+        assert counts == (away < INSIDE * WIDE * 40 / 2) and tells == (away < WIDE * 40 / 2)
+        body = standing()
+        body[INDEX["left_ankle"]] = (200 + away, 210.0)
+        body[INDEX["right_elbow"]] = (198.0, 200 - away)
+        seen, angles = seen_near(Near(Sees(body, [np.zeros(2)]), still), IMAGE, body)
+        assert np.isfinite(seen[INDEX["right_elbow"]]).all() == counts and np.isfinite(seen[INDEX["left_elbow"]]).all()
+        lacking = {("left", "hip_to_ankle"), ("left", "knee"), ("right", "shoulder")}
+        for k in range(COUNT):
+            name = (("left", "right")[k // len(ANGLES)], ANGLES[k % len(ANGLES)])
+            assert np.isfinite(angles[k]) == (tells or name not in lacking), name
+
+
+def test_what_lies_far_from_the_track_does_not_count(still):
     body = standing()
     far = np.array([SAME_POINT * 40 + 0.5, 0.0])
-    assert not np.isfinite(seen_near(Sees(body, [far]), IMAGE, body)).any()
-    one_of_two = seen_near(Sees(body, [far, np.array([2.0, 0.0])]), IMAGE, body)
-    assert one_of_two[INDEX["right_hip"]] == pytest.approx([0.05, 0.0])
-    assert not np.isfinite(seen_near(Sees(body, [far]), IMAGE, np.full((N, 2), 5.0))).any(), "a body without length"
+    for at in (body, np.full((N, 2), 5.0)):  # the latter without length
+        for found in seen_near(Near(Sees(body, [far]), still), IMAGE, at):
+            assert not np.isfinite(found).any()
+    points, angles = seen_near(Near(Sees(body, [far, np.array([2.0, 0.0])]), still), IMAGE, body)
+    assert points[INDEX["right_hip"]] == pytest.approx([0.05, 0.0])
+    assert off(angles, angles_by_points(body)).max() < 1e-6, "of the look that shows her"
+    one = np.zeros((N, 2))
+    one[INDEX["left_knee"]] = far
+    points, angles = seen_near(Near(Sees(body, [one]), still), IMAGE, body)
+    assert not np.isfinite(points[INDEX["left_knee"]]).any() and np.isfinite(points[INDEX["right_knee"]]).all()
+    assert np.flatnonzero(np.isinf(angles)).tolist() == [1, 2] and not np.isnan(angles).any(), "left hip by the knee, left knee: elsewhere"
 
 
-@pytest.mark.parametrize("sample", ["OT-02_2026-03-09_1", "OT-01_2026-03-02_1"])
-def test_the_network_that_ships_sees_displaced_joints_of_a_drawn_hold_where_they_are(sample):
-    """Hips, shoulders and knees of a sample's hold, held 0.12 trunks beside the truth: from near by they are seen twice as near to it."""
+def test_what_the_head_adds_to_a_mirrored_look_is_added_to_the_other_side(tmp_path):
+    """It adds 2 steps to the left knee's angle of a mirrored look, which is the right one's, and nothing to that of a plain one."""
+    adds = np.zeros(COUNT)
+    adds[[ANGLES.index("knee"), ANGLES.index("hip_to_knee")]] = 2.0
+    head = AngleHead(written(tmp_path / "a.npz", where_first_is_one=adds))
+    body = standing()
+    _, angles = seen_near(Near(Sees(body, [np.zeros(2)]), head), IMAGE, body)
+    added = (angles - angles_by_points(body) + 180) % 360 - 180
+    wanted = np.zeros(COUNT)
+    wanted[len(ANGLES) + ANGLES.index("knee")] = STEP  # half of it: the mean of both looks
+    wanted[len(ANGLES) + ANGLES.index("hip_to_knee")] = -STEP  # a mirrored hip counts the other way round
+    assert added == pytest.approx(wanted, abs=1e-3)
+
+
+def held_in(sample: str) -> tuple[np.ndarray, np.ndarray]:
+    """The picture in the middle of a sample's hold, and its true points there (33, 2)."""
     path = SAMPLES / "clips" / f"{sample}.mp4"
     video = probe(path)
     true = truth_track(SAMPLES / "truth" / f"{sample}.csv", (video.width, video.height))
     with (SAMPLES / "truth.csv").open(encoding="utf-8") as lines:
         row = next(r for r in csv.DictReader(lines) if Path(r["clip"]).stem == sample)
     middle = (float(row["key_start_s"]) + float(row["key_end_s"])) / 2
-    net = LandmarkNet(models.fast_file(models.near_model(models.landmark_model("tuned"), "heavy")))
     at = int(np.argmin(np.abs(true.t - middle)))
     ((_, moment),) = moments_at(path, [float(true.t[at])])
     frame = moment.frame(960)
-    truth = true.xy[at] * frame.scale - 0.5
+    return frame.image, true.xy[at] * frame.scale - 0.5
+
+
+@pytest.mark.parametrize("sample", ["OT-02_2026-03-09_1", "OT-01_2026-03-02_1"])
+def test_the_network_that_ships_sees_displaced_joints_of_a_drawn_hold_where_they_are(sample):
+    """Hips, shoulders and knees of a sample's hold, held 0.12 trunks beside the truth: from near by they are seen twice as near to it."""
+    image, truth = held_in(sample)
     held = truth + 0.12 * torso(truth) * np.array([0.6, -0.8])
-    seen = seen_near(net, frame.image, held)
+    near = Near.load(models.near_model(models.landmark_model("tuned"), "heavy"))
+    seen, angles = seen_near(near, image, held)
     known = np.isfinite(seen).all(axis=1)
-    off = np.linalg.norm(held[known] + seen[known] @ axes(held[None])[0] * torso(held) - truth[known], axis=1) / torso(truth)
-    assert known.sum() >= 6 and np.median(off) < 0.06
+    away = np.linalg.norm(held[known] + seen[known] @ axes(held[None])[0] * torso(held) - truth[known], axis=1) / torso(truth)
+    assert known.sum() >= 6 and np.median(away) < 0.06
+    apart = off(angles, angles_by_points(truth))
+    assert np.isfinite(apart).sum() >= 6 and np.nanmedian(apart) < 6
+
+
+def test_a_picture_and_its_mirror_image_are_told_alike_by_what_ships():
+    """Two looks at either, of which one is mirrored: the same two looks."""
+    image, truth = held_in("OT-02_2026-03-09_1")
+    near = Near.load(models.near_model(models.landmark_model("tuned"), "heavy"))
+    other = in_mirror(truth)
+    other[:, 0] += image.shape[1] - SIZE  # of the whole picture
+    plain, mirrored = seen_near(near, image, truth)[1], seen_near(near, np.ascontiguousarray(image[:, ::-1]), other)[1]
+    assert np.isfinite(plain).sum() >= 6 and (np.isfinite(plain) == np.isfinite(as_unmirrored(mirrored))).all()
+    assert np.nanmax(off(plain, as_unmirrored(mirrored))) < 0.5
