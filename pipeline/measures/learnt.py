@@ -52,7 +52,7 @@ NAMES = (
     *(f"{side}_thigh_to_shank" for side in SIDES),
     *(f"{side}_{joint}_bend" for side in SIDES for joint in BENDS),
 )  # fmt: skip
-HOLD_NAMES = (*NAMES, *(f"feature_{i}" for i in range(2 * FEATURES)))  # of a hold: see scene.features_in
+HOLD_NAMES = (*NAMES, *(f"feature_{i}" for i in range(2 * FEATURES)))  # of a hold: see scene.word_of
 BEYOND = 3.0  # sds
 DEEP = 0.3  # of the landmarks' depth, which is three times too deep
 TWICE = 0.5  # of the key window's frames that must have been looked at twice

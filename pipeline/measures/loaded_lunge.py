@@ -10,6 +10,7 @@ from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
+from pipeline.measures.told import told, towards
 from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
@@ -32,6 +33,8 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
         "lean_angle": held_angle(scene, lean, trunk, upper_arm, what="trunk", limits=(-180, 180)),
         "arms_by_ears": held_angle(scene, lambda s: lunge.arms_by_ears(s, arm), upper_arm, upper_arm, what="nearer arm", limits=(0, 180)),
     }
+    found["knee_angle"] = towards(found["knee_angle"], told(scene, back, "knee"))
+    found["arms_by_ears"] = towards(found["arms_by_ears"], 180.0 - told(scene, arm, "shoulder"))
     return [
         make_reading(Skill.LOADED_LUNGE, detail, Side.NONE, put_right(scene, detail, back, seen), table) for detail, seen in found.items()
     ]

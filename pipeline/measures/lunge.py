@@ -12,6 +12,7 @@ from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
+from pipeline.measures.told import told, towards
 from pipeline.measures.uncertainty import PASSES_SHARE, Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
@@ -70,6 +71,11 @@ def arm_hangs(scene: Scene) -> bool:
     return False
 
 
+def arm_elsewhere(scene: Scene) -> bool:
+    """Whether the near look sees the arm that is read elsewhere: its elbow or shoulder a third of a trunk away or more."""
+    return bool(np.isinf(told(scene, scene.near, "shoulder")))
+
+
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The lunge's five details. The back leg is the one not leading; of the arms the nearer one is read."""
     back = back_leg(scene)
@@ -87,6 +93,11 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
         "knee_angle": held_angle(scene, lambda s: angle_of(s, *knee), knee, knee, what="back knee", limits=(0, 180)),
         "arms_by_ears": held_angle(scene, lambda s: arms_by_ears(s, arm), shoulder, shoulder, what="nearer arm", limits=(0, 180)),
     }
+    words_of = {
+        "shoulder_angle": told(scene, arm, "shoulder"), "hip_angle": told(scene, back, "hip_to_knee"), "knee_angle": told(scene, back, "knee"),
+        "arms_by_ears": 180.0 - told(scene, arm, "shoulder"),
+    }  # fmt: skip
+    found |= {detail: towards(found[detail], word) for detail, word in words_of.items()}
     found["line_deviation"] = replace(found["line_deviation"], passes=passes_off_chord(scene, arm, back))
     return [make_reading(Skill.LUNGE, detail, Side.NONE, put_right(scene, detail, back, seen), table) for detail, seen in found.items()]
 

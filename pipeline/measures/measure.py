@@ -79,6 +79,8 @@ def _contradicted(scene: Scene, track: Track) -> str:
         return words.open_choice()
     if scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) and lunge.arm_hangs(scene):
         return words.arm_hangs()
+    if scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) and lunge.arm_elsewhere(scene):
+        return words.arm_elsewhere()
     return ""
 
 

@@ -11,6 +11,7 @@ from pipeline.attempts.facing import nearer_side
 from pipeline.attempts.floor import Floor, find_floor
 from pipeline.attempts.signals import trunk_length
 from pipeline.geometry import length
+from pipeline.landmarks.near_angles import COUNT, HIPS
 from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.learnt import Corrections, corrections
@@ -50,6 +51,7 @@ class Scene:
     features: np.ndarray = field(
         default_factory=lambda: NO_FEATURES
     )  # (2 FEATURES,) by a closer look at the key window, as if she faced right
+    told: np.ndarray = field(default_factory=lambda: np.full(COUNT, np.nan))  # degrees of near_angles over the key window, from near by
 
     def p(self, side: Side, part: str) -> np.ndarray:
         """(n, 2) one joint's pixels."""
@@ -96,17 +98,24 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, l
         xy = xy * np.array([1 / np.cos(np.radians(min(off, 60.0))), 1.0]) if np.isfinite(off) else xy
     return Scene(
         attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
-        off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt, features_in(track, attempt),
+        off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt, *word_of(track, attempt),
     )  # fmt: skip
 
 
-def features_in(track: Track, attempt: Attempt) -> np.ndarray:
-    """(2 FEATURES,) features of a closer look at an attempt's hold: of the looks in which she faces right, then of those in which she faces left
-    (the picture's or its mirror's); NaN where nobody looked closer."""
-    for start, end, (plain, mirrored) in track.features:
-        if (start, end) == (attempt.key_start_s, attempt.key_end_s):
-            return np.concatenate([plain, mirrored] if attempt.direction > 0 else [mirrored, plain]).astype(float)
-    return NO_FEATURES
+def word_of(track: Track, attempt: Attempt) -> tuple[np.ndarray, np.ndarray]:
+    """What closer looks at an attempt's hold tell beyond points; NaN where nobody looked closer.
+
+    (2 FEATURES,) features: of the looks in which she faces right, then of those in which she faces left (the picture's or its mirror's); and
+    (COUNT,) degrees of near_angles, hips counted round her front.
+    """
+    for look in track.looks:
+        if (look.start, look.end) == (attempt.key_start_s, attempt.key_end_s):
+            plain, mirrored = look.features
+            told = look.angles.copy()
+            if attempt.direction < 0:
+                told[list(HIPS)] = abs(360 - told[list(HIPS)])  # what is inf stays so
+            return np.concatenate([plain, mirrored] if attempt.direction > 0 else [mirrored, plain]).astype(float), told
+    return NO_FEATURES, np.full(COUNT, np.nan)
 
 
 def same_length(track: Track, attempt: Attempt) -> float:

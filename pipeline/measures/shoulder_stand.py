@@ -9,11 +9,13 @@ from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
+from pipeline.measures.told import told, towards
 from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
 UP = np.array([0.0, -1.0])
 FAR_LEG = 1 / 3  # of the legs' line is the further leg's
+TOLD = {"hip_angle": "hip_to_ankle", "hip_knee_angle": "hip_to_knee"}  # details and the near look's word for them
 
 
 def trunk_line(scene: Scene) -> np.ndarray:
@@ -39,6 +41,12 @@ def hip_fold(scene: Scene, end: str) -> np.ndarray:
     return signed_angle(trunk, np.zeros_like(trunk), legs_line(scene, end), scene.facing)
 
 
+def told_fold(scene: Scene, angle: str) -> float:
+    """Degrees of the fold as the near look tells it, of both legs as in `legs_line`; NaN where it does not."""
+    near, far = (told(scene, side, angle) for side in (scene.near, other(scene.near)))
+    return (1 - FAR_LEG) * near + FAR_LEG * far if np.isfinite(far) else near
+
+
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The four details, on the side nearer to the camera."""
     near = scene.near
@@ -53,6 +61,10 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
             scene, lambda s: angle_of(s, knee, ankle, toe), (knee, ankle, toe), (knee, ankle, toe), what="foot", limits=(0, 180)
         ),
     }
+    for detail, angle in TOLD.items():
+        found[detail] = towards(found[detail], told_fold(scene, angle))
+    if np.isinf(told(scene, near, "hip_to_ankle")):  # legs are read from hip to ankle too
+        found["leg_to_vertical"] = towards(found["leg_to_vertical"], np.inf)
     return [
         make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, put_right(scene, detail, near, seen), table) for detail, seen in found.items()
     ]

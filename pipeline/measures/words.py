@@ -43,6 +43,16 @@ def arm_hangs() -> str:
     return "In the hold the nearer arm was seen hanging, where a lunge has both overhead, so somebody else was probably measured. Lift both arms beside the ears, with nobody close by while you film."
 
 
+def seen_elsewhere() -> str:
+    """Two networks see a joint of the line in different places."""
+    return "In the hold two looks place the joints of this line differently, so they may be somebody else's. Keep others away from the mat while you film."
+
+
+def arm_elsewhere() -> str:
+    """Two networks see the nearer arm in different places."""
+    return "In the hold two looks place the nearer arm differently, so somebody else's may have been taken for it. Keep others away from the mat while you film."
+
+
 def no_floor() -> str:
     """The floor line could not be found."""
     return "The floor could not be found, because feet and hands were hardly seen resting on it. Keep the mat and the feet in the picture, also before and after the roll."

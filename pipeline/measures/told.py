@@ -1,0 +1,42 @@
+"""A held angle between what its points draw and what the near look tells of it (landmarks/near_angles.py), before anything is put right.
+
+Points draw the angle in the picture; the near look's head was taught the angle in space, under clothes and from the side or a little off it.
+The reading goes SHARE of the way towards its word where both agree within CLOSE degrees, and less and less of it up to FAR: further apart it has
+another limb in mind, or a body unlike those it was taught on. How far apart they are is a doubt of its own: the interval widens with it.
+Where the near look sees a joint of the line a third of a trunk away, nothing is read.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.landmarks.near_angles import ANGLES
+from pipeline.measures import words
+from pipeline.measures.scene import Scene
+from pipeline.measures.uncertainty import Evidence
+from pipeline.vocabulary import Side
+
+SHARE = 0.7
+CLOSE, FAR = 6.0, 10.0  # degrees between the two
+DOUBT = 0.25  # of that distance: one sd, as the distance between two passes is
+
+
+def told(scene: Scene, side: Side, angle: str) -> float:
+    """Degrees of one of near_angles.ANGLES over the key window, hips counted round her front; NaN where nobody tells, inf where its joints
+    are seen elsewhere."""
+    return float(scene.told[ANGLES.index(angle) + (len(ANGLES) if side is Side.RIGHT else 0)])
+
+
+def towards(evidence: Evidence, word: float) -> Evidence:
+    """The evidence with its value moved towards the near look's word, degrees, and its doubt; without a value where that sees the joints elsewhere,
+    unchanged where there is none or nothing was read."""
+    if np.isinf(word) and not evidence.problem:
+        return replace(evidence, value=float("nan"), problem=words.seen_elsewhere())
+    apart = word - evidence.value
+    if evidence.problem or not np.isfinite(apart):
+        return evidence
+    trusted = SHARE * float(np.clip((FAR - abs(apart)) / (FAR - CLOSE), 0.0, 1.0))
+    value = float(np.clip(evidence.value + trusted * apart, *evidence.limits))
+    return replace(evidence, value=value, passes=float(np.hypot(evidence.passes, DOUBT * apart)))
