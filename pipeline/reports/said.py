@@ -39,6 +39,14 @@ REASONS = (
         "In the hold the nearer arm was seen hanging, where a lunge has both overhead, so somebody else was probably measured. "
         "Lift both arms beside the ears, with nobody close by while you film."
     ),
+    _(
+        "In the hold two looks place the joints of this line differently, so they may be somebody else's. "
+        "Keep others away from the mat while you film."
+    ),
+    _(
+        "In the hold two looks place the nearer arm differently, so somebody else's may have been taken for it. "
+        "Keep others away from the mat while you film."
+    ),
     _("The athlete is too small in the picture to measure; come closer or zoom in so that she fills about half of its height."),
     _(
         "The floor could not be found, because feet and hands were hardly seen resting on it. "
