@@ -9,7 +9,7 @@ from pipeline.measures.angles import angle_of, held_angle
 from pipeline.measures.learnt import put_right
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, other
-from pipeline.measures.told import told, towards
+from pipeline.measures.told import seen_elsewhere, told, towards
 from pipeline.measures.uncertainty import Table, make_reading
 from pipeline.vocabulary import Side, Skill
 
@@ -64,7 +64,7 @@ def readings(scene: Scene, table: Table) -> list[Reading]:
     for detail, angle in TOLD.items():
         found[detail] = towards(found[detail], told_fold(scene, angle))
     if np.isinf(told(scene, near, "hip_to_ankle")):  # legs are read from hip to ankle too
-        found["leg_to_vertical"] = towards(found["leg_to_vertical"], np.inf)
+        found["leg_to_vertical"] = seen_elsewhere(found["leg_to_vertical"])
     return [
         make_reading(Skill.SHOULDER_STAND, detail, Side.NONE, put_right(scene, detail, near, seen), table) for detail, seen in found.items()
     ]

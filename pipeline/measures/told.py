@@ -29,11 +29,16 @@ def told(scene: Scene, side: Side, angle: str) -> float:
     return float(scene.told[ANGLES.index(angle) + (len(ANGLES) if side is Side.RIGHT else 0)])
 
 
+def seen_elsewhere(evidence: Evidence) -> Evidence:
+    """The evidence without its value: the near look sees a joint of its line elsewhere. Another problem goes first."""
+    return evidence if evidence.problem else replace(evidence, value=float("nan"), problem=words.seen_elsewhere())
+
+
 def towards(evidence: Evidence, word: float) -> Evidence:
     """The evidence with its value moved towards the near look's word, degrees, and its doubt; without a value where that sees the joints elsewhere,
     unchanged where there is none or nothing was read."""
-    if np.isinf(word) and not evidence.problem:
-        return replace(evidence, value=float("nan"), problem=words.seen_elsewhere())
+    if np.isinf(word):
+        return seen_elsewhere(evidence)
     apart = word - evidence.value
     if evidence.problem or not np.isfinite(apart):
         return evidence

@@ -19,7 +19,7 @@ from pipeline.measures.scene import Scene, make_scene, other
 from pipeline.measures.shoulder_stand import FAR_LEG
 from pipeline.measures.told import CLOSE, DOUBT, FAR, SHARE, told, towards
 from pipeline.measures.uncertainty import Evidence
-from pipeline.measures.words import arm_elsewhere
+from pipeline.measures.words import arm_elsewhere, seen_elsewhere
 from pipeline.vocabulary import Side
 from tests.attempts.routines import loaded_lunge
 from tests.measures import bodies
@@ -51,6 +51,14 @@ def test_what_was_not_read_or_told_is_left_alone():
         moved = towards(evidence, 152.0)
         assert moved is evidence
     assert towards(HELD, NAN) is HELD
+
+
+def test_what_is_seen_elsewhere_is_not_read():
+    for word in (np.inf, -np.inf):  # arms are told as 180 less an angle
+        refused = towards(HELD, word)
+        assert np.isnan(refused.value) and refused.problem == seen_elsewhere()
+    earlier = replace(HELD, problem="The hip was not seen.")
+    assert towards(earlier, np.inf) is earlier
 
 
 def test_no_reading_goes_further_than_a_body_can():
@@ -180,6 +188,15 @@ def test_a_lunge_whose_nearer_arm_the_near_look_does_not_see_there_is_not_read(t
     assert read(track, attempt, words) == {}
     found = measure_attempt(looked(track, attempt, words), attempt, table=NO_MODEL_ERROR, learnt={})[0]
     assert arm_elsewhere() in {r.reason for r in found}
+
+
+@FACING
+def test_a_stand_s_ankle_seen_elsewhere_leaves_hips_and_legs_open_and_nothing_else(turned):
+    track, attempt, scene = held(bodies.shoulder_stand(hip=160.0), turned)
+    plain, seen = read(track, attempt), read(track, attempt, {(scene.near, "hip_to_ankle"): np.inf})
+    assert set(plain) - set(seen) == {"hip_angle", "leg_to_vertical"}
+    assert {detail: r.value for detail, r in seen.items()} == {detail: plain[detail].value for detail in seen}
+    assert set(read(track, attempt, {(other(scene.near), "hip_to_ankle"): np.inf})) == set(plain), "the further leg may be hidden"
 
 
 def test_joints_that_nobody_looked_at_from_near_by_or_in_another_hold_stay_as_they_are():
