@@ -49,9 +49,7 @@ class Seen:
     beside: np.ndarray  # (33, 2) how far beside the track each point is seen: along the trunk's own axes (see `axes`), in trunks
     features: np.ndarray  # (2, FEATURES) what the larger network made of it beyond its points: mean of plain looks, of mirrored ones
     near: np.ndarray  # (33, 2) the same as `beside`, seen from near by; NaN for a point that is not looked at so, or was not seen
-    angles: (
-        np.ndarray
-    )  # (COUNT,) degrees as they are told from near by, see near_angles; NaN where they are not, inf where joints are seen elsewhere
+    angles: np.ndarray  # (COUNT,) degrees told from near by, see near_angles; NaN where none are, inf where joints are seen elsewhere
 
     @property
     def by(self) -> np.ndarray:
