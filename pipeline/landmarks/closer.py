@@ -131,7 +131,7 @@ def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
     networks' word there."""
     if not holds:
         return track
-    weights = np.array([_ease(track.t, window) for window, _ in holds])  # (k, n)
+    weights = np.array([eased(track.t, window) for window, _ in holds])  # (k, n)
     weights = weights / np.maximum(weights.sum(axis=0), 1.0)  # two holds close to each other share what lies between
     rows = np.flatnonzero((weights > 0).any(axis=0) & np.isfinite(track.xy[:, CORE]).all(axis=(1, 2)))
     by = np.einsum("kn,kpa->npa", weights[:, rows], np.array([seen.by for _, seen in holds]))  # in trunks, along the trunk's axes
@@ -140,6 +140,6 @@ def moved(track: Track, holds: Sequence[tuple[Window, Seen]]) -> Track:
     return replace(track, xy=xy, looks=tuple(HoldLook(start, end, seen.features, seen.angles) for (start, end), seen in holds))
 
 
-def _ease(t: np.ndarray, window: Window) -> np.ndarray:
+def eased(t: np.ndarray, window: Window) -> np.ndarray:
     """(n,) 1 within a hold, falling to 0 over EASE_S on either side."""
     return np.clip(1 - np.maximum(window[0] - t, t - window[1]) / EASE_S, 0.0, 1.0)

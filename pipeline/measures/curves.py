@@ -15,6 +15,7 @@ from pipeline.measures.learnt_frames import put_right_frames
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene
+from pipeline.measures.told import curve_towards, told
 from pipeline.measures.uncertainty import Known, Table, angle_sd, error_table
 from pipeline.vocabulary import CHORD, DEGREES, SHANK, Side, Skill
 
@@ -48,14 +49,14 @@ def curves(scene: Scene, table: Table, frames: FrameTable) -> list[Curve]:
     hip = (
         (shoulder, (side, "hip"), (side, "knee")) if scene.skill is not Skill.SHOULDER_STAND else (shoulder, (side, "hip"), (side, "ankle"))
     )
+    knee, hip_word = _corner(side, "knee"), told(scene, side, "hip_to_knee")
     if scene.skill is Skill.SHOULDER_STAND:
-        hips = shoulder_stand.hip_fold(scene, "ankle")
+        hips, hip_word = shoulder_stand.hip_fold(scene, "ankle"), shoulder_stand.told_fold(scene, "hip_to_ankle")
     else:
         hips = lunge.back_hip(scene, side) if lunging else angle_of(scene, *hip, signed=True)
-    knee = _corner(side, "knee")
     out = [
-        _angle(scene, frames, "hip_angle", Side.NONE, side, hips, hip),
-        _angle(scene, frames, "knee_angle", Side.NONE, side, angle_of(scene, *knee), knee),
+        _angle(scene, frames, "hip_angle", Side.NONE, side, hips, hip, word=hip_word),
+        _angle(scene, frames, "knee_angle", Side.NONE, side, angle_of(scene, *knee), knee, word=told(scene, side, "knee")),
     ]
     if scene.skill is Skill.LUNGE:
         sd = np.full(len(scene.t), table[(Skill.LUNGE, "line_deviation")].sd)
@@ -89,11 +90,12 @@ def _corner(side: Side, joint: str) -> tuple[Point, Point, Point]:
 
 
 def _angle(
-    scene: Scene, frames: FrameTable, detail: str, side: Side, own: Side, value: np.ndarray, corner: tuple[Point, Point, Point]
-) -> Curve:
-    """An angle's curve, corrected at its poses. side: as the curve says it; own: whose limb it is."""
+    scene: Scene, frames: FrameTable, detail: str, side: Side, own: Side, value: np.ndarray, corner: tuple[Point, Point, Point],
+    word: float = float("nan"),
+) -> Curve:  # fmt: skip
+    """An angle's curve, corrected at its poses. side: as the curve says it; own: whose limb it is; word: what is told of it over a hold."""
     a, v, c = corner
-    value = put_right_frames(scene, detail, own, value)
+    value = put_right_frames(scene, detail, own, curve_towards(scene, value, word))
     first, second = length(scene.p(*a), scene.p(*v)), length(scene.p(*v), scene.p(*c))
     jitter = 2 * np.nan_to_num(scene.jitter[:, [INDEX[f"{s}_{p}"] for s, p in corner]])
     open_sd = np.hypot(angle_sd(scene.noise(*corner), first, second), angle_sd(jitter, first, second))

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipeline.landmarks.closer import eased
 from pipeline.landmarks.near_angles import ANGLES
 from pipeline.measures import words
 from pipeline.measures.scene import Scene
@@ -29,6 +30,21 @@ def told(scene: Scene, side: Side, angle: str) -> float:
     return float(scene.told[ANGLES.index(angle) + (len(ANGLES) if side is Side.RIGHT else 0)])
 
 
+def part_of(apart: float) -> float:
+    """How far a value goes towards a word that is `apart` degrees from it."""
+    return SHARE * apart * float(np.clip((FAR - abs(apart)) / (FAR - CLOSE), 0.0, 1.0))
+
+
+def curve_towards(scene: Scene, value: np.ndarray, word: float) -> np.ndarray:
+    """(n,) degrees at every frame, moved over the hold as its middle goes towards the word, and gradually EASE_S before and after it; as they
+    came where there is none."""
+    held = scene.t[scene.key]
+    known = value[scene.key][np.isfinite(value[scene.key])]
+    if not len(known) or not np.isfinite(word):
+        return value
+    return value + part_of(word - float(np.median(known))) * eased(scene.t, (held[0], held[-1]))
+
+
 def seen_elsewhere(evidence: Evidence) -> Evidence:
     """The evidence without its value: the near look sees a joint of its line elsewhere. Another problem goes first."""
     return evidence if evidence.problem else replace(evidence, value=float("nan"), problem=words.seen_elsewhere())
@@ -42,6 +58,5 @@ def towards(evidence: Evidence, word: float) -> Evidence:
     apart = word - evidence.value
     if evidence.problem or not np.isfinite(apart):
         return evidence
-    trusted = SHARE * float(np.clip((FAR - abs(apart)) / (FAR - CLOSE), 0.0, 1.0))
-    value = float(np.clip(evidence.value + trusted * apart, *evidence.limits))
+    value = float(np.clip(evidence.value + part_of(apart), *evidence.limits))
     return replace(evidence, value=value, passes=float(np.hypot(evidence.passes, DOUBT * apart)))

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
+from pipeline.landmarks.closer import EASE_S
 from pipeline.landmarks.near_angles import ANGLES, COUNT, HIPS
 from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.track import HoldLook, Track
@@ -17,7 +18,7 @@ from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene, make_scene, other
 from pipeline.measures.shoulder_stand import FAR_LEG
-from pipeline.measures.told import CLOSE, DOUBT, FAR, SHARE, told, towards
+from pipeline.measures.told import CLOSE, DOUBT, FAR, SHARE, curve_towards, told, towards
 from pipeline.measures.uncertainty import Evidence
 from pipeline.measures.words import arm_elsewhere, seen_elsewhere
 from pipeline.vocabulary import Side
@@ -197,6 +198,35 @@ def test_a_stand_s_ankle_seen_elsewhere_leaves_hips_and_legs_open_and_nothing_el
     assert set(plain) - set(seen) == {"hip_angle", "leg_to_vertical"}
     assert {detail: r.value for detail, r in seen.items()} == {detail: plain[detail].value for detail in seen}
     assert set(read(track, attempt, {(other(scene.near), "hip_to_ankle"): np.inf})) == set(plain), "the further leg may be hidden"
+
+
+def test_a_curve_goes_as_far_over_the_hold_and_stays_as_it_is_away_from_it():
+    _, attempt, scene = held(bodies.shoulder_stand(hip=160.0), 0.0)
+    value = np.linspace(150.0, 170.0, len(scene.t))
+    middle = float(np.median(value[scene.key]))
+    by = curve_towards(scene, value, middle + LITTLE) - value
+    assert by[scene.key] == pytest.approx(SHARE * LITTLE)
+    away = (scene.t < attempt.key_start_s - EASE_S - 0.1) | (scene.t > attempt.key_end_s + EASE_S + 0.1)
+    beside = ~away & ~scene.key
+    assert away.any() and beside.any() and (by[away] == 0).all() and (by[beside] >= 0).all() and (by[beside] <= SHARE * LITTLE).all()
+    assert np.abs(np.diff(by)).max() < SHARE * LITTLE / 2, "nothing jumps"
+    for word in (NAN, np.inf):
+        assert curve_towards(scene, value, word) is value
+    unseen = np.full(len(value), NAN)
+    assert curve_towards(scene, unseen, 170.0) is unseen
+
+
+def test_hip_and_knee_of_the_plots_follow_what_is_told():
+    track, attempt, scene = held(bodies.shoulder_stand(hip=160.0), 0.0)
+    words = {(side, "hip_to_ankle"): 160.0 + LITTLE for side in (Side.LEFT, Side.RIGHT)} | {(scene.near, "knee"): 180.0 - LITTLE}
+    plain, told_so = (
+        {c.detail: c for c in measure_attempt(seen, attempt, learnt={})[1]} for seen in (track, looked(track, attempt, words))
+    )
+    held_now = (plain["hip_angle"].t >= attempt.key_start_s) & (plain["hip_angle"].t <= attempt.key_end_s)
+    for detail, sign in (("hip_angle", 1), ("knee_angle", -1)):
+        by = told_so[detail].value - plain[detail].value
+        assert np.median(by[held_now]) == pytest.approx(sign * SHARE * LITTLE, abs=1.0)
+        assert by[0] == by[-1] == 0
 
 
 def test_joints_that_nobody_looked_at_from_near_by_or_in_another_hold_stay_as_they_are():
