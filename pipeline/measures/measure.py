@@ -77,10 +77,8 @@ def _contradicted(scene: Scene, track: Track) -> str:
     """Why what was seen may be somebody else's, whatever the joints say; an empty string where nothing speaks for it."""
     if open_choice(track.notes):
         return words.open_choice()
-    if scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) and lunge.arm_hangs(scene):
-        return words.arm_hangs()
-    if scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE) and lunge.arm_elsewhere(scene):
-        return words.arm_elsewhere()
+    if scene.skill in (Skill.LUNGE, Skill.LOADED_LUNGE):
+        return words.arm_hangs() if lunge.arm_hangs(scene) else words.arm_elsewhere() if lunge.arm_elsewhere(scene) else ""
     return ""
 
 

@@ -7,9 +7,10 @@ torch = pytest.importorskip("torch")
 pytest.importorskip("tflite")
 
 from pipeline.landmarks import near_angles  # noqa: E402
+from pipeline.landmarks.near_angles import ANGLES as NAMES  # noqa: E402
+from pipeline.landmarks.near_angles import HIPS as HIPS_ROUND  # noqa: E402
 from pipeline.landmarks.tuning.labels import SIZE  # noqa: E402
-from pipeline.landmarks.tuning.near_angles import HIPS as HIPS_ROUND  # noqa: E402
-from pipeline.landmarks.tuning.near_angles import NAMES, in_crop, other_side, seen_angles, true_angles, turned  # noqa: E402
+from pipeline.landmarks.tuning.near_angles import in_crop, other_side, seen_angles, true_angles, turned  # noqa: E402
 from pipeline.landmarks.tuning.near_views import OFF, ZOOM, near_view  # noqa: E402
 from pipeline.landmarks.tuning.views import MIRRORED, carried  # noqa: E402
 from pipeline.stage.truths.geometry import angle, directed  # noqa: E402

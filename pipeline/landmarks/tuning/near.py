@@ -28,6 +28,7 @@ from .near_net import AngleHead, NearNet
 from .near_store import FINE, NearStore
 from .near_views import near_view
 from .network import LandmarkNet
+from .package import ANGLES_MADE
 from .teach import Taught, teach
 from .views import borrow_light, carried, colour, restyle
 from .weights import Weights, eased, kept
@@ -208,7 +209,7 @@ class _NearTrainer:
     def _finish(self, step: int, seconds: float, figures: dict, head: AngleHead) -> dict:
         s, average = self.s, self.weights.averaged()
         (s.out / "near.tflite").write_bytes(self.student.network.written(average))
-        np.savez(s.out / "near_angles.npz", **head.arrays())
+        np.savez(s.out / ANGLES_MADE, **head.arrays())
         self.student.network.load_state_dict(average)
         figures["near"] = self._figures(head)
         self.log("near", figures["near"])

@@ -11,11 +11,9 @@ import math
 
 import torch
 
-from .world import included
+from pipeline.landmarks.near_angles import HIPS, SIDES
 
-SIDES = ((11, 13, 23, 25, 27), (12, 14, 24, 26, 28))  # shoulder, elbow, hip, knee, ankle
-NAMES = ("hip_to_ankle", "hip_to_knee", "knee", "shoulder")
-HIPS = (0, 1, 4, 5)  # those that are counted round
+from .world import included
 
 
 def turned(angle: torch.Tensor) -> torch.Tensor:

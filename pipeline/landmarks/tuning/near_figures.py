@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import torch
 
+from pipeline.landmarks.near_angles import ANGLES
+
 from .labels import SIZE, split
-from .near_angles import NAMES, in_crop, other_side, seen_angles, true_angles, turned
+from .near_angles import in_crop, other_side, seen_angles, true_angles, turned
 from .near_net import STEP, AngleHead, Look, NearNet
 from .near_store import FINE, NearStore
 from .near_views import near_view
@@ -89,7 +91,7 @@ def _side(known: dict, true: torch.Tensor, other_way: torch.Tensor) -> torch.Ten
 
 def _figures(rows: dict[str, np.ndarray], kind: int) -> dict:
     of = rows["kind"] == kind
-    angles, told = ({name: _mean_off(rows[which][of, k]) for k, name in enumerate(NAMES)} for which in ("angles", "told"))
+    angles, told = ({name: _mean_off(rows[which][of, k]) for k, name in enumerate(ANGLES)} for which in ("angles", "told"))
     points = {name: _mean(rows["points"][of][:, list(pair)].ravel()) for name, pair in POINTS.items()}
     return {"crops": int(of.sum()), "angles": angles, "told": told, "points": points}
 

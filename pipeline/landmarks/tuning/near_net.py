@@ -14,13 +14,15 @@ import torch
 import torch.nn.functional as F
 from torch import nn
 
+from pipeline.landmarks import near_angles
+from pipeline.landmarks.net import JOINTS
+
 from .heatmap import refine
 from .labels import SIZE
 from .network import HEATMAP, POINTS, WORLD, LandmarkNet
 
-AT = (11, 12, 13, 14, 23, 24, 25, 26, 27, 28)  # where the inner map is read: shoulders, elbows, hips, knees, ankles
-STEP = 5.0  # degrees the head tells with 1
-BEYOND = 6.0  # deviations
+AT = JOINTS  # where the inner map is read
+STEP, BEYOND = near_angles.STEP, near_angles.BEYOND
 
 
 @dataclass(frozen=True, eq=False)

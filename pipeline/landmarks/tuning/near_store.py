@@ -23,7 +23,7 @@ from .ring import Ring, tell, told
 
 FINE = 1.75  # pixels a side, in SIZE
 PIXELS = round(SIZE * FINE)
-WIDE = 5.2  # trunks a side: holds a crop 3 trunks wide round the hips, a knee or the shoulders
+WIDE = 5.2  # trunks a side: holds a crop four trunks wide about the hips, however turned and zoomed for training
 CHECKED = 0.25  # room for crops to check on, of all; about a seventh is drawn
 ABOUT = "store.json"
 FOLDERS = ("pool", "check")

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import MatsideError
+from pipeline.landmarks.models import NEAR_ANGLES
 
 MODELS = Path(__file__).parents[1] / "models"
 FULL, SECOND, CLOSER, NEAR = "matside_full.tflite", "matside_second.tflite", "matside_closer.tflite", "matside_near.tflite"
@@ -16,7 +17,7 @@ MOST_BYTES = 10_000_000
 MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000, NEAR: MOST_BYTES}
 CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md", NEAR: "CARD_NEAR.md"}
 CARD = MODELS / CARDS[FULL]
-ANGLES, ANGLES_MADE = "matside_near_angles.npz", "near_angles.npz"  # the head that goes with NEAR, as it ships and as `near` writes it
+ANGLES, ANGLES_MADE = NEAR_ANGLES, "near_angles.npz"  # the head that goes with NEAR, as it ships and as `near` writes it
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
 _ANGLES_LINE = re.compile(r"^(sha256 of its angles: )`[0-9a-f]{64}`$", re.MULTILINE)
 
