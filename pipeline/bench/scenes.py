@@ -1,7 +1,6 @@
 """The benchmark's scenes: far wider than the sample clips, drawn from seeds, in a part to tune on and a part only to report on.
 
-The parts share no body, no hall, no clothes' colours and no seed (crops that teach the near look show both parts' kinds of halls and colours,
-on bodies of their own: staged_holds.py). Scene i of a part is always the same scene, and any prefix of a part is
+The parts share no body, no hall, no clothes' colours and no seed. Scene i of a part is always the same scene, and any prefix of a part is
 balanced over the kinds (see KINDS; one in twelve is a whole routine). From the numbers in MORE on, scenes show other and many more
 bodies. Ranges: bodies of 5-11 years and two adults; 0-30 degrees off square; phone 0.5-1.5 m high; athlete up to 80 % of the picture's height; portrait and landscape; hand-held; both directions and lead
 sides; others in the picture in half of them. The athlete stays in the picture but in the few scenes of which `leaves` is true.
@@ -43,6 +42,7 @@ MORE = {"tune": ((240, 24), (600, 24), (TAUGHT, 60)), "report": ((240, 16), (360
 SCALES = {"girl": (0.0, 1.0), "weight": (0.25, 0.65), "muscle": (0.35, 0.65), "height": (0.3, 0.7), "proportions": (0.35, 0.8)}
 WALLS = {"tune": (BRICK, PLAIN), "report": (PANEL, PLAIN)}
 FLOORS = {"tune": (WOOD, MAT), "report": (PLAIN, WOOD)}
+HUES = {"tune": 0.0, "report": 0.5}  # where a part's half of the colour circle begins
 SIZES = ((640, 480), (720, 540), (854, 480), (960, 540), (960, 540), (540, 960), (480, 854), (1280, 720))
 SKINS = ("porcelain", "light", "olive", "tan", "brown", "dark")
 HAIRS = ("black", "brown", "fair", "red")
@@ -109,7 +109,7 @@ def scene(part: str, index: int) -> Scene:
     """Scene number `index` of a part."""
     rng = _random(part, index)
     what = kind(index)
-    hue = 0.0 if part == "tune" else 0.5
+    hue = HUES[part]
     shapes = bodies(part, index)
     who = _who(len(shapes), rng)
     extras = any_others(shapes, who, hue, rng) if rng.random() < 0.5 else ()

@@ -1,10 +1,10 @@
-"""Draw holds for the near look of the landmark models (needs the extra `render`):
+"""Draw holds or cartwheels for the near looks of the landmark models (needs the extra `render`):
 
-    python -m pipeline.bench staged-holds --out FOLDER [--crops 21000] [--workers 14] [--minutes 60]
+    python -m pipeline.bench staged-holds --out FOLDER [--shown cartwheels] [--crops 21000] [--workers 14] [--minutes 60]
 
-Lunges, loaded lunges and shoulder stands of 200 bodies, of which every seventh is only ever checked on; none of them is in scenes that the
-benchmark learns tables from or judges on. Each scene is played once and filmed several times in other clothes, halls and light: half of
-the halls and half of the colours are the reporting part's. Run again, it goes on where it was; training may read meanwhile.
+Lunges, loaded lunges and shoulder stands while held, or cartwheels upside down, of 200 bodies, of which every seventh is only ever checked on;
+none of them is in scenes that the benchmark learns tables from or judges on. Each scene is played once and filmed several times in other
+clothes, halls and light, of the tuning part's kinds and colours. Run again, it goes on where it was; training may read meanwhile.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.bench.scenes import PARTS, SCALES, TAUGHT, any_hall, any_others, any_outfit, any_shot, any_styles, bodies, scene
+from pipeline.bench.scenes import HUES, SCALES, TAUGHT, any_hall, any_others, any_outfit, any_shot, any_styles, bodies, scene
 from pipeline.bench.staged_crops import KIND, compressed, label
 from pipeline.landmarks.crops import SIZE, Crop
 from pipeline.landmarks.refine import aligned_crop
@@ -30,12 +30,13 @@ from pipeline.stage.phone import Phone
 from pipeline.stage.scene import Acted, Scene, act, pictures, refilmed
 from pipeline.vocabulary import Skill
 
-HOLDS = (Skill.LUNGE, Skill.LOADED_LUNGE, Skill.SHOULDER_STAND)
-SHOWN = ("lunge", "stand", "loaded", "stand", "lunge")  # by a scene's number
+SKILLS = (Skill.LUNGE, Skill.LOADED_LUNGE, Skill.SHOULDER_STAND, Skill.CARTWHEEL)
+SHOWN = {"holds": ("lunge", "stand", "loaded", "stand", "lunge"), "cartwheels": ("cartwheel",)}  # by a scene's number
+PART = "tune"  # whose halls and colours they are shown in
 CHILDREN, GROWN_UP = 130, 10  # bodies beside those of the scenes from TAUGHT on; the grown-ups come last
 CHECKED = 7  # one body in so many is never trained on
 QUALITIES = (35, 92)  # a video's compression, as a JPEG's
-AROUND_S = 0.15  # one moment in three may lie so far outside of the hold
+AROUND_S = 0.15  # one moment in three may lie so far outside of the key window
 LEAST_TRUNK = 20.0  # pixels of the phone's picture
 OFF, OFF_ALL, TURNED, UNEVEN = 0.02, 0.03, 2.0, 0.03  # of a crop: points and all of them, trunks; degrees; logarithm of the side
 OTHERS = 0.45  # share of films with somebody else in the picture
@@ -47,9 +48,14 @@ def hold_bodies() -> tuple[Shape, ...]:
     rng = np.random.default_rng([77, 9])
     more = (*rng.uniform(5, 11.5, CHILDREN), *rng.uniform(14, 45, GROWN_UP))
     return (
-        *bodies("tune", TAUGHT),
+        *bodies(PART, TAUGHT),
         *(Shape(round(float(years), 2), **{k: round(float(rng.uniform(*v)), 2) for k, v in SCALES.items()}) for years in more),
     )
+
+
+def what_of(number: int, shown: str) -> str:
+    """What scene number `number` shows, one of scenes.KINDS."""
+    return SHOWN[shown][number % len(SHOWN[shown])]
 
 
 def is_checked(who: int) -> bool:
@@ -57,29 +63,29 @@ def is_checked(who: int) -> bool:
     return who % CHECKED == 3
 
 
-def hold_scene(number: int) -> tuple[Scene, int, np.random.Generator]:
+def hold_scene(number: int, shown: str = "holds") -> tuple[Scene, int, np.random.Generator]:
     """Scene number `number`, whose body it shows (in `hold_bodies`), and the randomness that its films go on with."""
     rng = np.random.default_rng([number, 91])
     who = int(rng.integers(len(hold_bodies())))
-    styles = any_styles(SHOWN[number % len(SHOWN)], rng)
+    styles = any_styles(what_of(number, shown), rng)
     faces, seed = int(rng.choice([-1, 1])), int(rng.integers(1 << 31))
-    once = scene("tune", TAUGHT + number)
+    once = scene(PART, TAUGHT + number)
     return replace(
         once, name=f"H{number}", shape=hold_bodies()[who], styles=styles, faces=faces, stays=True, variable=False, fps=30, seed=seed
     ), who, rng  # fmt: skip
 
 
-def film(one: Scene, number: int, rng: np.random.Generator) -> Scene:
-    """The scene filmed anew: other clothes, people, hall, light and phone."""
-    what, hue, known = SHOWN[number % len(SHOWN)], float(rng.random()), hold_bodies()
+def film(one: Scene, what: str, rng: np.random.Generator) -> Scene:
+    """A scene of `what_of` filmed anew: other clothes, people, hall, light and phone."""
+    known = hold_bodies()
     children = [known[int(i)] for i in rng.integers(0, len(known) - GROWN_UP, 6)]
     shapes = (*children, known[int(rng.integers(len(known) - GROWN_UP, len(known)))])
-    extras = any_others(shapes, 0, hue, rng) if rng.random() < OTHERS else ()
+    extras = any_others(shapes, 0, HUES[PART], rng) if rng.random() < OTHERS else ()
     return replace(
         one,
         extras=extras,
-        outfit=any_outfit(rng, hue),
-        hall=any_hall(PARTS[int(rng.random() < 0.5)], rng, hue),
+        outfit=any_outfit(rng, HUES[PART]),
+        hall=any_hall(PART, rng, HUES[PART]),
         shot=any_shot("lunge" if what == "loaded" else what, rng, False),
         phone=Phone(rng.uniform(0.95, 1.5), rng.uniform(-0.07, 0.07), rng.uniform(0.3, 1.3), rng.uniform(0.5, 4.5), rng.uniform(0.85, 1.15),
                     int(rng.choice([1, 1, 1, 3]))),
@@ -87,12 +93,12 @@ def film(one: Scene, number: int, rng: np.random.Generator) -> Scene:
     )  # fmt: skip
 
 
-def crops(number: int, films: int, each: int) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """Up to films * each crops (PIXELS, PIXELS, 3) uint8 RGB of a scene's holds, with their LABEL scalars in pixels of SIZE."""
-    one, _, rng = hold_scene(number)
+def crops(number: int, films: int, each: int, shown: str = "holds") -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Up to films * each crops (PIXELS, PIXELS, 3) uint8 RGB of a scene's key windows, with their LABEL scalars in pixels of SIZE."""
+    one, _, rng = hold_scene(number, shown)
     played = act(one)
     for _ in range(films):
-        filmed = film(one, number, rng)
+        filmed = film(one, what_of(number, shown), rng)
         acted = refilmed(filmed, played.body, played.movement, played.joints, played.low, np.random.default_rng(filmed.seed))
         kinds = _moments(acted, each, rng)
         acted.frames = np.array(sorted(kinds))
@@ -105,10 +111,10 @@ def crops(number: int, films: int, each: int) -> Iterator[tuple[np.ndarray, np.n
 
 
 def _moments(acted: Acted, each: int, rng: np.random.Generator) -> dict[int, Kind]:
-    """Moments of the scene's holds, one in three perhaps a little before or after, and what is held there."""
-    t, holds, found = acted.movement.t, [a for a in acted.attempts if a.span.skill in HOLDS], {}
+    """Moments of the scene's key windows, one in three perhaps a little before or after, and what is done there."""
+    t, asked, found = acted.movement.t, [a for a in acted.attempts if a.span.skill in SKILLS], {}
     for k in range(each):
-        attempt = holds[int(rng.integers(len(holds)))]
+        attempt = asked[int(rng.integers(len(asked)))]
         (first, last), around = attempt.key, 0.0 if k % 3 else AROUND_S
         found[int(np.argmin(np.abs(t - rng.uniform(first - around, last + around))))] = KIND[attempt.span.skill]
     return found
@@ -140,13 +146,13 @@ def fine_cut(image: np.ndarray, crop: Crop) -> np.ndarray:
     return cv2.warpAffine(image, matrix, (PIXELS, PIXELS), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP)
 
 
-def _work(films: int, each: int, folder: Path, me: int, ends: float) -> None:
+def _work(films: int, each: int, shown: str, folder: Path, me: int, ends: float) -> None:
     as_worker()
     store = NearStore.load(folder, "staged-holds")
     while not _enough(store, me, ends):
         number = me + store.workers * store.scenes(me)
-        checked = is_checked(hold_scene(number)[1])
-        for picture, row in crops(number, films, each):
+        checked = is_checked(hold_scene(number, shown)[1])
+        for picture, row in crops(number, films, each, shown):
             if _enough(store, me, ends):
                 return
             store.add(me, picture, row, checked=checked)
@@ -160,14 +166,15 @@ def _enough(store: NearStore, me: int, ends: float) -> bool:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--out", type=Path, required=True, help="folder, 602 kB a crop")
+    parser.add_argument("--shown", choices=SHOWN, default="holds")
     parser.add_argument("--crops", type=int, default=21_000, help="those to check on included")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=60.0, help="stop then, whatever is drawn")
     parser.add_argument("--films", type=int, default=3, help="of a scene")
     parser.add_argument("--each", type=int, default=6, help="crops a film")
     told = parser.parse_args()
-    store = NearStore.make(told.out, crops=told.crops, workers=told.workers)
+    store = NearStore.make(told.out, crops=told.crops, workers=told.workers, shown=told.shown)
     for shape in hold_bodies():
         body(shape)  # made once and kept, before many processes ask for the same one
-    print(f"{told.out}: {store.fill(partial(_work, told.films, told.each), minutes=told.minutes)} crops")
+    print(f"{told.out}: {store.fill(partial(_work, told.films, told.each, told.shown), minutes=told.minutes)} crops")
     return 0

@@ -1,6 +1,6 @@
 """Commands of the tuning room, one a step: bodies, anchors, teach, draw, train, world, write-back, ruler, evaluate, package. `crops` shows what is drawn.
 
-The network that looks at holds from near is made by near-holds and near."""
+The networks that look at holds and cartwheels from near are made by near-holds and near."""
 
 from __future__ import annotations
 
@@ -177,15 +177,19 @@ def world(
 def near_holds(
     out: Annotated[Path, typer.Option(help="Folder, 602 kB a crop.")] = Path("build/tuning/near_holds"),
     bodies: BODIES = Path("build/tuning/bodies.npz"),
+    shown: Annotated[str, typer.Option(help="holds, or cartwheels.")] = "holds",
     crops: Annotated[int, typer.Option(help="Those of bodies to check on included.")] = 15_400,
     workers: int = 14,
     minutes: Annotated[float, typer.Option(help="Stop then, whatever is drawn.")] = 60.0,
     seed: int = 5,
 ) -> None:
-    """Draw lunges and shoulder stands for `near`, or go on drawing; `near` may read meanwhile.  Example: near-holds --workers 22"""
+    """Draw lunges and shoulder stands, or cartwheels, for `near`, or go on drawing; `near` may read meanwhile.  Example: near-holds --workers 22"""
+    from .near_artist import KINDS
     from .near_holds import fill_near_holds
 
-    print(f"{out}: {fill_near_holds(out, bodies, crops=crops, workers=workers, minutes=minutes, seed=seed)} crops")
+    if shown not in KINDS:
+        raise MatsideError(f"--shown {shown}: expected one of {', '.join(KINDS)}.")
+    print(f"{out}: {fill_near_holds(out, bodies, crops=crops, workers=workers, minutes=minutes, shown=shown, seed=seed)} crops")
 
 
 @app.command()
@@ -210,7 +214,7 @@ def near(
     device: str = "",
     half: Annotated[bool, typer.Option(help="Half-precision arithmetic, on a graphics card.")] = True,
 ) -> None:
-    """Tune a model to look at holds from near.  Example: near --base matside_full.tflite --staged holds --anchors build/tuning/anchors.npz"""
+    """Tune a model to look at holds or cartwheels from near.  Example: near --base matside_full.tflite --staged holds --anchors build/tuning/anchors.npz"""
     from .near import NearSettings, train_near
 
     settings = NearSettings(
@@ -277,13 +281,14 @@ def package(
     model: Path,
     second: Annotated[bool, typer.Option(help="It is the model of the second look.")] = False,
     closer: Annotated[bool, typer.Option(help="It is the larger model of the closer look.")] = False,
-    near: Annotated[bool, typer.Option(help="It is the model of the near look.")] = False,
+    near: Annotated[bool, typer.Option(help="It is the model of the near look at holds.")] = False,
+    cartwheels: Annotated[bool, typer.Option(help="It is the model of the near look at cartwheels.")] = False,
 ) -> None:
     """Check a model file, ship it and write its hash into its card.  Example: package build/tuning/mix_55.tflite"""
-    from .package import CLOSER, FULL, NEAR, SECOND
+    from .package import CARTWHEELS, CLOSER, FULL, NEAR, SECOND
     from .package import package as run
 
-    name = NEAR if near else CLOSER if closer else SECOND if second else FULL
+    name = CARTWHEELS if cartwheels else NEAR if near else CLOSER if closer else SECOND if second else FULL
     print(f"{name}: sha256 {run(model, name=name)}")
 
 

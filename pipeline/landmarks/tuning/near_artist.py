@@ -1,15 +1,18 @@
-"""Holds drawn for the near look: lunges and shoulder stands from the side, the trunk upright in the crop, room round it for any near view."""
+"""Poses drawn for the near look: holds from the side, or cartwheels from the front or from behind, the trunk upright in the crop, room round it
+for any near view."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from .bodies import Bodies
 from .draw import Artist, Crop
 from .near_store import FINE, WIDE
 from .poses import Kind
 from .scene import Camera
 
-LUNGES = 0.5  # share of them; the others are shoulder stands
+KINDS = {"holds": (Kind.LUNGE, Kind.SHOULDER_STAND), "cartwheels": (Kind.CARTWHEEL,)}  # by what is shown, each as often
+FROM_BEHIND = 0.3  # share of cartwheels
 OFF_SQUARE = 34.0  # degrees, at most
 TILT = 2.5  # degrees, of the trunk in the crop
 OFF = 0.03  # trunks, of the hips from the crop's middle
@@ -18,16 +21,21 @@ COARSE, COARSE_SIDES = 0.65, (130, 420)  # share of crops that the phone's pictu
 
 
 class NearArtist(Artist):
-    """Draws crops WIDE trunks wide, turned so that the trunk points up, the middle of the hips in the middle."""
+    """Draws crops WIDE trunks wide, turned so that the trunk points up, the middle of the hips in the middle. shown: one of KINDS."""
 
     FINE = FINE
 
+    def __init__(self, bodies: Bodies, members: list[int], seed, shown: str = "holds") -> None:
+        super().__init__(bodies, members, seed)
+        self.kinds = KINDS[shown]
+
     def any_kind(self) -> Kind:
-        return Kind.LUNGE if self.rng.random() < LUNGES else Kind.SHOULDER_STAND
+        return self.kinds[int(self.rng.integers(len(self.kinds)))]
 
     def _camera(self, kind: Kind, middle: np.ndarray, height: float) -> Camera:
         rng = self.rng
-        azimuth = np.deg2rad(90 * rng.choice([-1, 1]) + rng.uniform(-OFF_SQUARE, OFF_SQUARE))
+        square = 180 * (rng.random() < FROM_BEHIND) if kind is Kind.CARTWHEEL else 90 * rng.choice([-1, 1])
+        azimuth = np.deg2rad(square + rng.uniform(-OFF_SQUARE, OFF_SQUARE))
         far = rng.uniform(2.2, 7.0) * max(0.7, height / 1.6)
         eye = np.array([np.sin(azimuth) * far, -np.cos(azimuth) * far, rng.uniform(0.4, 1.6)])
         return Camera.looking(eye, middle + rng.normal(0, 0.12, 3), rng.normal(0, 3))

@@ -11,21 +11,20 @@ from collections.abc import Callable
 import torch
 import torch.nn.functional as F
 
+from pipeline.landmarks.near_angles import ANGLES
+
 from .labels import SIZE
 from .losses import REAL_WEIGHT, WEIGHT, discs, heatmap_loss, refined_loss, smooth, weighted_mean
 from .near_angles import in_crop, seen_angles, true_angles, turned
 from .near_net import STEP, AngleHead, Look
 from .near_views import near_view
+from .poses import Kind
 from .teach import sharp
 from .views import colour, restyle
 from .world import metres
 
-FARTHEST = (
-    40.0,
-    40.0,
-    90.0,
-    40.0,
-) * 2  # degrees: an angle seen further off than that is on other points; a knee may bend towards the phone
+# degrees: an angle seen further off than that is on other points; a knee may bend towards the phone
+FARTHEST = (40.0, 40.0, 90.0, 40.0) * 2
 REAL_DEGREES, REAL_LOOSE = 25.0, 1.5  # how freely real crops are turned, zoomed and moved
 _NEAR_WEIGHT = WEIGHT.clone()
 _NEAR_WEIGHT[[11, 12, 23, 24, 25, 26]], _NEAR_WEIGHT[[13, 14, 27, 28]] = 2.0, 1.5
@@ -51,9 +50,15 @@ def _angle_loss(look: Look, known: dict, head: AngleHead, within: torch.Tensor) 
     """Degrees that seen angles with what the head adds are off; the head's word moves the network, the points' own place does not."""
     true, _ = true_angles(known["world"], known["xy"])
     off = torch.rad2deg(turned(seen_angles(look.refined).detach() - true))
-    sure = (off.abs() < torch.tensor(FARTHEST, device=off.device)).float() * in_crop(within)
+    sure = (off.abs() < torch.tensor(FARTHEST, device=off.device)).float() * in_crop(within) * _asked(known["kind"])
     left = head(look.features()) * STEP + off
     return (F.smooth_l1_loss(left, torch.zeros_like(left), reduction="none", beta=2.0) * sure).sum() / (sure.sum() + 1)
+
+
+def _asked(kind: torch.Tensor) -> torch.Tensor:
+    """(b, 8) 1 where an angle is one that skills of that Kind are measured by: of a cartwheel, seen from the front, the knees alone."""
+    knees = torch.tensor([float(name == "knee") for name in ANGLES] * 2, device=kind.device)
+    return torch.where((kind == list(Kind).index(Kind.CARTWHEEL))[:, None], knees, torch.ones_like(knees))
 
 
 def near_real_loss(look: Callable[[torch.Tensor], Look], wide: torch.Tensor, taught: dict, near: float) -> dict[str, torch.Tensor]:

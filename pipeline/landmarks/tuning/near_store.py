@@ -1,4 +1,4 @@
-"""Drawn holds for the near look, kept in a folder: crops wider and finer than the network's input, so that near views are cut from them.
+"""Drawn holds or cartwheels for the near look, kept in a folder: crops wider and finer than the network's input, so that near views are cut from them.
 
 Two renderers fill a folder each, the benchmark's (`python -m pipeline.bench staged-holds`) and this room's (`tuning near-holds`), while
 training may read already. Crops of bodies that are only ever checked on lie apart.
@@ -41,16 +41,16 @@ class NearStore:
         )
 
     @classmethod
-    def make(cls, folder: Path, *, crops: int, workers: int) -> NearStore:
-        """A store for `crops` crops, or the one that was begun there with the same numbers. Raises MatsideError for other numbers."""
+    def make(cls, folder: Path, *, crops: int, workers: int, shown: str = "holds") -> NearStore:
+        """A store for `crops` crops of "holds" or "cartwheels", or the one that was begun there for the same. Raises MatsideError for others."""
         if not 0 < workers <= crops:
             raise MatsideError(f"{folder}: {crops} crops by {workers} workers; expected at least one worker and a crop for each.")
-        about, asked = Path(folder) / ABOUT, {"crops": crops, "workers": workers, "label": WIDTH}
+        about, asked = Path(folder) / ABOUT, {"crops": crops, "workers": workers, "label": WIDTH, "shown": shown}
         if about.exists() and json.loads(about.read_text()) != asked:
             begun = json.loads(about.read_text())
             raise MatsideError(
-                f"{folder}: was begun for {begun['crops']} crops by {begun['workers']} workers, labels of {begun['label']} numbers; now asked "
-                f"for {crops} by {workers}, labels of {WIDTH}. Give the same numbers or another folder."
+                f"{folder}: was begun for {begun['crops']} crops of {begun['shown']} by {begun['workers']} workers, labels of {begun['label']} "
+                f"numbers; now asked for {crops} of {shown} by {workers}, labels of {WIDTH}. Give the same or another folder."
             )
         store = cls(folder, crops, workers)
         about.write_text(json.dumps(asked))

@@ -9,15 +9,16 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import MatsideError
-from pipeline.landmarks.models import NEAR_ANGLES
+from pipeline.landmarks.models import CARTWHEELS, CARTWHEELS_ANGLES, CLOSER, NEAR, NEAR_ANGLES, SECOND
 
 MODELS = Path(__file__).parents[1] / "models"
-FULL, SECOND, CLOSER, NEAR = "matside_full.tflite", "matside_second.tflite", "matside_closer.tflite", "matside_near.tflite"
+FULL = "matside_full.tflite"
 MOST_BYTES = 10_000_000
-MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000, NEAR: MOST_BYTES}
-CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md", NEAR: "CARD_NEAR.md"}
+MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000, NEAR: MOST_BYTES, CARTWHEELS: MOST_BYTES}
+CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md", NEAR: "CARD_NEAR.md", CARTWHEELS: "CARD_CARTWHEELS.md"}
 CARD = MODELS / CARDS[FULL]
-ANGLES, ANGLES_MADE = NEAR_ANGLES, "near_angles.npz"  # the head that goes with NEAR, as it ships and as `near` writes it
+ANGLES = {NEAR: NEAR_ANGLES, CARTWHEELS: CARTWHEELS_ANGLES}  # the heads that go with near looks'
+ANGLES_MADE = "near_angles.npz"  # one as `near` writes it
 _HASH_LINE = re.compile(r"^(sha256: )`[0-9a-f]{64}`$", re.MULTILINE)
 _ANGLES_LINE = re.compile(r"^(sha256 of its angles: )`[0-9a-f]{64}`$", re.MULTILINE)
 
@@ -60,18 +61,18 @@ def card_hash(card: Path = CARD) -> str:
 
 
 def package(model: Path, *, name: str = FULL, folder: Path = MODELS) -> str:
-    """Put a checked model file in place and write its hash into its card beside it; returns the hash. With NEAR goes the head beside it."""
+    """Put a checked model file in place and write its hash into its card beside it; returns the hash. With a near look's goes the head beside it."""
     from pipeline.landmarks.near_angles import AngleHead
 
     stamp, card = checked_hash(model, most_bytes=MOST_BYTES_OF[name]), folder / CARDS[name]
     card_hash(card)
     words = _HASH_LINE.sub(rf"\g<1>`{stamp}`", card.read_text(encoding="utf-8"))
-    if name == NEAR:
+    if name in ANGLES:
         head = model.with_name(ANGLES_MADE)
         AngleHead(head)  # or says what is wrong with it
         content = head.read_bytes()
         words = _ANGLES_LINE.sub(rf"\g<1>`{hashlib.sha256(content).hexdigest()}`", words)
-        (folder / ANGLES).write_bytes(content)
+        (folder / ANGLES[name]).write_bytes(content)
     (folder / name).write_bytes(model.read_bytes())
     card.write_text(words, encoding="utf-8")
     return stamp
