@@ -42,7 +42,7 @@ from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
 from pipeline.bench.in_plane import COLUMN, in_plane
-from pipeline.bench.only_holds import HELP, write_lines
+from pipeline.bench.only import HELP, PARTS, write_lines
 from pipeline.bench.scenes import body_of, fifth_of
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import TABLE as FRAME_TABLE
@@ -253,7 +253,7 @@ def main() -> int:
     parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name} and {FRAME_TABLE.name}")
-    parser.add_argument("--only-holds", action="store_true", help=HELP)
+    parser.add_argument("--only", choices=PARTS, help=HELP)
     args = parser.parse_args()
     parts = [(folder, clips_of(folder, args.model, args.cache)) for folder in args.folders]
     rows = pd.concat([rows_of(clips, read_truth_table(folder), EMPTY, unseen=True) for folder, clips in parts], ignore_index=True)
@@ -266,7 +266,7 @@ def main() -> int:
     if args.write:
         made = f"Made by `python -m pipeline.bench calibrate` from {rows['clip'].nunique()} rendered clips with known joints, landmark model {args.model}."
         for path, learnt, about in ((TABLE, table, ABOUT), (FRAME_TABLE, frames, ABOUT_FRAMES)):
-            write_lines(path, table_lines(learnt, made, about), only_holds=args.only_holds)
+            write_lines(path, table_lines(learnt, made, about), only=args.only)
         print(f"Wrote {TABLE} and {FRAME_TABLE}.")
     if args.check:
         clips = clips_of(args.check, args.model, args.cache)

@@ -22,7 +22,7 @@ from pipeline.attempts.attempt import Attempt
 from pipeline.bench import frame_pose_errors
 from pipeline.bench.against_truth import MATCH_S, read_truth_table
 from pipeline.bench.calibrate import EMPTY, Clips, clips_of
-from pipeline.bench.only_holds import HELP, write_lines
+from pipeline.bench.only import HELP, PARTS, write_lines
 from pipeline.bench.ridge import HEADING, Samples, fitted, joined, rows, usual, without_fifths
 from pipeline.bench.scenes import body_of
 from pipeline.landmarks.net import FEATURES, POINTS
@@ -140,7 +140,7 @@ def main() -> int:
     parser.add_argument("--model", default="tuned", help="landmark model: wheel, tuned or a file")
     parser.add_argument("--cache", type=Path, default=Path("build/bench-tracks"), help="where tracks are kept")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name} and {FRAMES_TABLE.name}")
-    parser.add_argument("--only-holds", action="store_true", help=HELP)
+    parser.add_argument("--only", choices=PARTS, help=HELP)
     args = parser.parse_args()
     parts = [(folder, clips_of(folder, args.model, args.cache), read_truth_table(folder)) for folder in args.folders]
     made = f"Made by `python -m pipeline.bench pose-errors` from {sum(len(clips) for _, clips, _ in parts)} rendered clips with known joints, landmark model {args.model}."
@@ -148,7 +148,7 @@ def main() -> int:
     learnt, lines = frame_pose_errors.learn(parts)
     print("\n".join(lines))
     if args.write:
-        write_lines(FRAMES_TABLE, frame_pose_errors.table_lines(learnt, made), only_holds=args.only_holds)
+        write_lines(FRAMES_TABLE, frame_pose_errors.table_lines(learnt, made), only=args.only)
         print(f"Wrote {FRAMES_TABLE}.")
     return 0
 
