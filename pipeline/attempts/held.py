@@ -1,8 +1,9 @@
-"""Held poses among a clip's attempts, and the track as a closer look sees them: what every run and every benchmark measures from."""
+"""Held poses and cartwheels among a clip's attempts, and the track as closer looks see them: what every run and every benchmark measures from."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.attempts.attempt import Attempt
@@ -18,11 +19,18 @@ def holds(attempts: Iterable[Attempt]) -> list[tuple[float, float]]:
     return [(a.key_start_s, a.key_end_s) for a in attempts if a.skill in HELD and a.key_end_s > a.key_start_s]
 
 
+def cartwheels(attempts: Iterable[Attempt]) -> list[tuple[float, float]]:
+    """(start, end) in seconds of each cartwheel's time upside down."""
+    return [(a.key_start_s, a.key_end_s) for a in attempts if a.skill is Skill.CARTWHEEL and a.key_end_s > a.key_start_s]
+
+
 def seen_closer(
     path: Path, content_hash: str, track: Track, attempts: Sequence[Attempt], settings: LandmarkSettings, folder: Path
 ) -> Track:
-    """The track to measure the attempts from: holds as a closer look at the clip sees them, all else as it was followed. What was seen is
-    kept in `folder`, beside the track."""
+    """The track to measure the attempts from: holds as a closer look at the clip sees them, all else as it was followed; with what is told of
+    cartwheels' knees. What was seen is kept in `folder`, beside the track."""
+    from pipeline.landmarks.cartwheels import looks
     from pipeline.landmarks.closer_kept import closer_track
 
-    return closer_track(path, content_hash, track, holds(attempts), settings, folder)
+    told = looks(path, content_hash, track, cartwheels(attempts), settings, folder)
+    return replace(closer_track(path, content_hash, track, holds(attempts), settings, folder), cartwheels=told)

@@ -106,6 +106,8 @@ def _models() -> Iterator[Finding]:
         ("closer look", models.CLOSER, "nobody looks closer at holds"),
         ("near look", models.NEAR, "nobody looks at holds from near by"),
         ("near look's angles", models.NEAR_ANGLES, "nobody looks at holds from near by"),
+        ("look at cartwheels", models.CARTWHEELS, "a cartwheel's knees are read by points alone"),
+        ("its angles", models.CARTWHEELS_ANGLES, "a cartwheel's knees are read by points alone"),
     ):
         file = models.HERE / name
         stamp = f"sha256 {hashlib.sha256(file.read_bytes()).hexdigest()}" if file.is_file() else f"not installed: {without}"

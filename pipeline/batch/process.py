@@ -62,12 +62,13 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
     """
     from pipeline.batch.memory import give_back_large_pieces
     from pipeline.landmarks.cache import cache_file
+    from pipeline.landmarks.cartwheels import kept_file
     from pipeline.landmarks.closer_kept import closer_file
 
     _one_thread()
     give_back_large_pieces()
     began = time.perf_counter()
-    kept = [of(task.content, task.landmarks, task.data / "landmarks") for of in (cache_file, closer_file)]
+    kept = [of(task.content, task.landmarks, task.data / "landmarks") for of in (cache_file, closer_file, kept_file)]
     with _the_same_file(task, made=[file for file in kept if not file.is_file()]):
         return _process(task, tell, began)
 

@@ -9,6 +9,7 @@ for what bends at the camera cannot be seen, and would be learnt as a bend of al
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -51,7 +52,7 @@ def frames_of(folder: Path, clips: Clips) -> dict[tuple[Skill, str], Samples]:
         mine: dict[tuple[Skill, str], list[Samples]] = {}
         t, _, world = read_truth(folder / "truth" / f"{stem}.csv")
         for attempt in found:
-            scene = make_scene(track, attempt, learnt={})
+            scene = replace(make_scene(track, attempt, learnt={}), cartwheel=None)  # poses are corrected before knees are told
             if not scene.key.any() or not looked_at_twice(scene):
                 continue
             for curve in curves(scene, EMPTY, NO_FRAMES):

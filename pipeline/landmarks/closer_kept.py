@@ -65,9 +65,12 @@ def closer_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> 
 
 
 def _key(track: Track, hold: Window) -> tuple[float, float, str]:
-    rows = looked_at(track, hold)
-    followed = hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes())
-    return float(hold[0]), float(hold[1]), followed.hexdigest()
+    return float(hold[0]), float(hold[1]), as_followed(track, looked_at(track, hold))
+
+
+def as_followed(track: Track, rows: np.ndarray) -> str:
+    """sha256 of some rows of a track."""
+    return hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes()).hexdigest()
 
 
 def _read(file: Path) -> dict[tuple[float, float, str], Seen]:

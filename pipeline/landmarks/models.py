@@ -28,6 +28,7 @@ SECOND = "matside_second.tflite"  # another training of the same network, for th
 CLOSER = "matside_closer.tflite"  # a larger network of the family, for a few frames of each hold; an installation may lack it
 NEAR = "matside_near.tflite"  # a small one tuned to look at those frames from near by; an installation may lack it
 NEAR_ANGLES = "matside_near_angles.npz"  # the head that reads angles from its inside; without it the other is not used
+CARTWHEELS, CARTWHEELS_ANGLES = "matside_cartwheels.tflite", "matside_cartwheels_angles.npz"  # the same for cartwheels upside down
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
 
 
@@ -94,13 +95,23 @@ def closer_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None
 def near_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
     """Who looks at holds from near by where `closer_model` looks closer at them; nobody where its file is not installed, which is said once in
     the log."""
+    return _near(first, closer_look, "holds", NEAR, NEAR_ANGLES)
+
+
+def cartwheel_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
+    """Who looks at cartwheels from near by where `closer_model` looks closer at holds; nobody where its file is not installed, which is said
+    once in the log."""
+    return _near(first, closer_look, "cartwheels", CARTWHEELS, CARTWHEELS_ANGLES)
+
+
+def _near(first: LandmarkModel, closer_look: str, what: str, network: str, head: str) -> LandmarkModel | None:
     if closer_model(first, closer_look) is None:
         return None
-    missing = next((HERE / name for name in (NEAR, NEAR_ANGLES) if not (HERE / name).is_file()), None)
+    missing = next((HERE / name for name in (network, head) if not (HERE / name).is_file()), None)
     if missing:
-        _say_once(f"{missing} is not installed: nobody looks at holds from near by, and they are read less exactly.")
+        _say_once(f"{missing} is not installed: nobody looks at {what} from near by, and they are read less exactly.")
         return None
-    return replace(_entry("near", HERE / NEAR), head=_entry("near angles", HERE / NEAR_ANGLES))
+    return replace(_entry(f"{what} from near", HERE / network), head=_entry(f"{what}' angles", HERE / head))
 
 
 def hold_models(choice: str, closer_look: str) -> tuple[LandmarkModel | None, LandmarkModel | None]:
@@ -110,8 +121,9 @@ def hold_models(choice: str, closer_look: str) -> tuple[LandmarkModel | None, La
 
 
 def looked_with(choice: str, second_look: str, closer_look: str) -> str:
-    """Key of all models that readings come from: those of the track, and those that look closer at holds where there are any."""
-    return "-".join([used(choice, second_look), *(model.key for model in hold_models(choice, closer_look) if model)])
+    """Key of all models that readings come from: those of the track, and those that look closer where there are any."""
+    closer = (*hold_models(choice, closer_look), cartwheel_model(landmark_model(choice), closer_look))
+    return "-".join([used(choice, second_look), *(model.key for model in closer if model)])
 
 
 def used(choice: str, second_look: str) -> str:

@@ -1,7 +1,7 @@
-"""A look at a held pose from near by: a small network at crops four trunks wide about the hips, and the angles that it tells.
+"""A look at a pose from near by: a small network at crops four trunks wide about the hips, and the angles that it tells.
 
-It is the family's small network, tuned for such crops of lunges and shoulder stands alone (models/CARD_NEAR.md), and tells nothing of a
-person's being there: what it sees far from the track does not count.
+It is the family's small network, tuned for such crops of lunges and shoulder stands alone (models/CARD_NEAR.md), or of cartwheels alone
+(cartwheels.py), and tells nothing of a person's being there: what it sees far from the track does not count.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Near:
 
     @classmethod
     def load(cls, model: LandmarkModel) -> Near:
-        """The network of a `models.near_model` and its head."""
+        """The network of a `models.near_model` or `models.cartwheel_model`, and its head."""
         assert model.head is not None
         return cls(LandmarkNet(inner_file(model)), angle_head(model.head.path))
 

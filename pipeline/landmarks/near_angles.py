@@ -21,6 +21,7 @@ from pipeline.landmarks.track import INDEX
 ANGLES = ("hip_to_ankle", "hip_to_knee", "knee", "shoulder")  # of the left side, then of the right one
 HIPS = (0, 1, 4, 5)  # counted round from the trunk to the leg, 0..360; the others are 0..180
 COUNT = 2 * len(ANGLES)
+KNEES = (ANGLES.index("knee"), len(ANGLES) + ANGLES.index("knee"))
 STEP = 5.0  # degrees the head tells with 1
 BEYOND = 6.0  # deviations of a feature that count
 SIDES = tuple(tuple(INDEX[f"{side}_{part}"] for part in ("shoulder", "elbow", "hip", "knee", "ankle")) for side in ("left", "right"))

@@ -28,6 +28,16 @@ class HoldLook:
 
 
 @dataclass(frozen=True)
+class CartwheelLook:
+    """What a look from near by tells of one cartwheel while upside down, see `landmarks/cartwheels.py`."""
+
+    start: float  # seconds from the clip's first shown frame, of the key window
+    end: float
+    t: np.ndarray  # (k,) seconds of the frames looked at
+    knees: np.ndarray  # (k, 2) degrees, left and right; NaN where a joint lies beyond the crop, inf where one is seen elsewhere
+
+
+@dataclass(frozen=True)
 class Track:
     """One athlete in one clip, in display orientation. A frame where the athlete is lost is NaN, never a guess."""
 
@@ -42,6 +52,7 @@ class Track:
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
     others: tuple[Track, ...] = ()  # who else may be the athlete, more active ones first: the same times, nobody beside them
     looks: tuple[HoldLook, ...] = ()  # of each hold that was looked at closer
+    cartwheels: tuple[CartwheelLook, ...] = ()  # of each cartwheel that was looked at from near by
 
     def __post_init__(self) -> None:
         n = len(self.t)

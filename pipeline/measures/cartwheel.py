@@ -1,4 +1,7 @@
-"""The cartwheel while upside down, seen from the front: each knee at its most bent, also where it bends towards the camera."""
+"""The cartwheel while upside down, seen from the front: each knee at its most bent, also where it bends towards the camera.
+
+By what a look from near by tells of it (told.py); where nobody looked, by its points: `window_knee`, and what was learnt of how that misses it.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,8 @@ from pipeline.measures.angles import names, problem_of
 from pipeline.measures.learnt_frames import put_right_frames, window_correction, window_numbers
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
-from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading
+from pipeline.measures.told import least_told, told_knee
+from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading, robust_sd
 from pipeline.vocabulary import Side, Skill
 
 BELOW = 1.0  # robust sds of the window's angles that the smallest is read below their median: jitter makes the very smallest too small
@@ -57,7 +61,7 @@ def knee_from_length(scene: Scene, side: Side) -> np.ndarray:
 
 def readings(scene: Scene, table: Table) -> list[Reading]:
     """The smallest knee angle of each leg over the inverted window."""
-    found = {side: _smallest(scene, side) for side in BOTH}
+    found = {side: least_told(by_points(scene, side), *told_knee(scene, side)) for side in BOTH}
     return [make_reading(Skill.CARTWHEEL, "knee_angle", side, evidence, table) for side, evidence in found.items()]
 
 
@@ -69,7 +73,7 @@ def smallest(angles: np.ndarray) -> tuple[float, float]:
     95th percentile of 19; the angle that a fifth of the window lies below 7.2 and 22, the median 7.5 and 25.
     """
     middle = float(np.median(angles))
-    scatter = 1.4826 * float(np.median(np.abs(angles - middle)))
+    scatter = robust_sd(angles)
     return middle - BELOW * scatter, scatter
 
 
@@ -85,8 +89,8 @@ def window_knee(scene: Scene, side: Side, frames: np.ndarray) -> tuple[float, fl
     return least, scatter, window_numbers(scene, side, frames, least, by_length)
 
 
-def _smallest(scene: Scene, side: Side) -> Evidence:
-    """The knee at its most bent: by what was learnt of how such windows' middle angle misses it, where there is such; else `smallest`."""
+def by_points(scene: Scene, side: Side) -> Evidence:
+    """The knee at its most bent as its points draw it: by what was learnt of how such windows' middle angle misses it, where there is such; else `smallest`."""
     window = scene.key
     frames, t = window_angles(scene, side), scene.t[window]
     ok = np.isfinite(frames)

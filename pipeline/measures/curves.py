@@ -15,7 +15,7 @@ from pipeline.measures.learnt_frames import put_right_frames
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene
-from pipeline.measures.told import curve_towards, told
+from pipeline.measures.told import curve_towards, knee_curve, told
 from pipeline.measures.uncertainty import Known, Table, angle_sd, error_table
 from pipeline.vocabulary import CHORD, DEGREES, SHANK, Side, Skill
 
@@ -96,6 +96,8 @@ def _angle(
     """An angle's curve, corrected at its poses. side: as the curve says it; own: whose limb it is; word: what is told of it over a hold."""
     a, v, c = corner
     value = put_right_frames(scene, detail, own, curve_towards(scene, value, word))
+    if detail == "knee_angle":
+        value = knee_curve(scene, own, value)
     first, second = length(scene.p(*a), scene.p(*v)), length(scene.p(*v), scene.p(*c))
     jitter = 2 * np.nan_to_num(scene.jitter[:, [INDEX[f"{s}_{p}"] for s, p in corner]])
     open_sd = np.hypot(angle_sd(scene.noise(*corner), first, second), angle_sd(jitter, first, second))

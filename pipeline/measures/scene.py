@@ -13,7 +13,7 @@ from pipeline.attempts.signals import trunk_length
 from pipeline.geometry import length
 from pipeline.landmarks.near_angles import COUNT, HIPS
 from pipeline.landmarks.net import FEATURES
-from pipeline.landmarks.track import INDEX, Track
+from pipeline.landmarks.track import INDEX, CartwheelLook, Track
 from pipeline.measures.learnt import Corrections, corrections
 from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.vocabulary import Side, Skill
@@ -51,7 +51,8 @@ class Scene:
     features: np.ndarray = field(
         default_factory=lambda: NO_FEATURES
     )  # (2 FEATURES,) by a closer look at the key window, as if she faced right
-    told: np.ndarray = field(default_factory=lambda: np.full(COUNT, np.nan))  # degrees of near_angles over the key window, from near by
+    told: np.ndarray = field(default_factory=lambda: np.full(COUNT, np.nan))  # degrees of near_angles over a hold, from near by
+    cartwheel: CartwheelLook | None = None  # what is told of a cartwheel's knees, from near by
 
     def p(self, side: Side, part: str) -> np.ndarray:
         """(n, 2) one joint's pixels."""
@@ -99,6 +100,7 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, l
     return Scene(
         attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
         off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt, *word_of(track, attempt),
+        next((look for look in track.cartwheels if (look.start, look.end) == (attempt.key_start_s, attempt.key_end_s)), None),
     )  # fmt: skip
 
 

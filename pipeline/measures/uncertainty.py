@@ -91,12 +91,17 @@ def combined(model_sd: float, evidence: Evidence) -> float:
     return float(np.sqrt(model_sd**2 + evidence.spread**2 + evidence.view**2 + evidence.passes**2))
 
 
+def robust_sd(values: np.ndarray) -> float:
+    """The sd of known values (n,), n > 0, that stray ones do not count in: the median distance from their median, as of a normal distribution."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
 def spread_of_median(values: np.ndarray, t: np.ndarray) -> float:
     """sd of the median of frame values over a window: robust scatter over the root of independent looks."""
     ok = np.isfinite(values)
     if ok.sum() < 2:
         return 0.0
-    scatter = 1.4826 * np.median(np.abs(values[ok] - np.median(values[ok])))
+    scatter = robust_sd(values[ok])
     looks = max(1.0, (t[ok][-1] - t[ok][0]) / LOOK_S)
     return float(1.25 * scatter / np.sqrt(looks))
 

@@ -43,9 +43,9 @@ def arm_hangs() -> str:
     return "In the hold the nearer arm was seen hanging, where a lunge has both overhead, so somebody else was probably measured. Lift both arms beside the ears, with nobody close by while you film."
 
 
-def seen_elsewhere() -> str:
-    """Two networks see a joint of the line in different places."""
-    return "In the hold two looks place the joints of this line differently, so they may be somebody else's. Keep others away from the mat while you film."
+def seen_elsewhere(where: str) -> str:
+    """Two networks see a joint of the line in different places. where: "In the hold" or "Upside down"."""
+    return f"{where} two looks place the joints of this line differently, so they may be somebody else's. Keep others away from the mat while you film."
 
 
 def arm_elsewhere() -> str:

@@ -44,6 +44,10 @@ REASONS = (
         "Keep others away from the mat while you film."
     ),
     _(
+        "Upside down two looks place the joints of this line differently, so they may be somebody else's. "
+        "Keep others away from the mat while you film."
+    ),
+    _(
         "In the hold two looks place the nearer arm differently, so somebody else's may have been taken for it. "
         "Keep others away from the mat while you film."
     ),
