@@ -31,7 +31,9 @@ def is_of(part: str, line: str) -> bool:
 
 def write_lines(path: Path, lines: Sequence[str], *, only: str | None) -> None:
     """Write a table's lines: comments, the last of which says how it was made, a heading, rows; of them only a part's where asked for."""
-    path.write_text("\n".join(merged(path.read_text(encoding="utf-8").splitlines(), lines, only) if only else lines) + "\n", encoding="utf-8")
+    path.write_text(
+        "\n".join(merged(path.read_text(encoding="utf-8").splitlines(), lines, only) if only else lines) + "\n", encoding="utf-8"
+    )
 
 
 def merged(old: Sequence[str], new: Sequence[str], part: str) -> list[str]:

@@ -133,7 +133,10 @@ DETAIL_WORDS: dict[tuple[Skill, str], DetailWords] = {
         _("Push the floor away with both hands and land on the feet; roll down a wedge first."),
     ),
     (C, "knee_angle"): DetailWords(
-        _("From the first hand down to the first foot down, the smallest angle at the knee between thigh and shank is read, each leg by itself."),
+        _(
+            "From the first hand down to the first foot down, the smallest angle at the knee between thigh and shank is read, each leg by itself. "
+            "A knee that bends towards the phone or away from it looks straighter in the picture than its number says."
+        ),
         _("Both legs straight all the way over."),
         _("bent"),
         _("past straight"),

@@ -10,11 +10,14 @@ import pytest
 from pipeline.errors import MatsideError
 from pipeline.landmarks import models
 from pipeline.landmarks.net import LandmarkNet as Runner
+from pipeline.landmarks.tuning import package as packing
+from pipeline.landmarks.tuning.__main__ import main as command
 from pipeline.landmarks.tuning.package import (
     ANGLES,
     ANGLES_MADE,
     CARD,
     CARDS,
+    CARTWHEELS,
     FULL,
     MODELS,
     MOST_BYTES,
@@ -81,9 +84,14 @@ def angles_on(card: Path) -> list[str]:
     return re.findall(r"^sha256 of its angles: `([0-9a-f]{64})`$", card.read_text(encoding="utf-8"), re.MULTILINE)
 
 
-def test_the_shipped_angle_head_is_the_one_on_the_near_look_s_card():
-    assert angles_on(MODELS / CARDS[NEAR]) == [hashlib.sha256((MODELS / ANGLES).read_bytes()).hexdigest()]
-    assert (ANGLES, NEAR) == (models.NEAR_ANGLES, models.NEAR), "packed by the names that it is looked for by"
+@pytest.mark.parametrize("name", list(ANGLES))
+def test_the_shipped_angle_head_is_the_one_on_its_near_look_s_card(name):
+    assert angles_on(MODELS / CARDS[name]) == [hashlib.sha256((MODELS / ANGLES[name]).read_bytes()).hexdigest()]
+
+
+def test_near_looks_are_packed_by_the_names_that_they_are_looked_for_by():
+    assert {models.NEAR: models.NEAR_ANGLES, models.CARTWHEELS: models.CARTWHEELS_ANGLES} == ANGLES
+    assert (NEAR, CARTWHEELS) == (models.NEAR, models.CARTWHEELS) and len({NEAR, CARTWHEELS, *ANGLES.values()}) == 4
 
 
 def test_packaging_the_near_look_takes_the_head_beside_it_and_both_hashes_along(tmp_path):
@@ -100,12 +108,45 @@ def test_packaging_the_near_look_takes_the_head_beside_it_and_both_hashes_along(
         with pytest.raises(MatsideError, match=says):
             package(made / "near.tflite", name=NEAR, folder=folder)
         assert card.read_text(encoding="utf-8") == before and list(folder.iterdir()) == [card], "nothing is put in place without it"
-    (made / ANGLES_MADE).write_bytes((MODELS / ANGLES).read_bytes())
+    (made / ANGLES_MADE).write_bytes((MODELS / ANGLES[NEAR]).read_bytes())
     stamp = package(made / "near.tflite", name=NEAR, folder=folder)
     assert stamp == card_hash(card) == card_hash(other) and angles_on(card) == angles_on(other)
     assert card.read_text(encoding="utf-8") == words
-    for name in (NEAR, ANGLES):
+    for name in (NEAR, ANGLES[NEAR]):
         assert (folder / name).read_bytes() == (MODELS / name).read_bytes()
+
+
+def test_packaging_cartwheels_puts_file_head_and_both_hashes_in_place_and_leaves_the_near_look_alone(tmp_path, monkeypatch, capsys):
+    made, folder, whole = tmp_path / "made", tmp_path / "models", packing.package
+    made.mkdir(), folder.mkdir()
+    monkeypatch.setattr(packing, "package", lambda model, *, name: whole(model, name=name, folder=folder))
+    monkeypatch.setattr("sys.argv", ["tuning", "package", str(made / "near.tflite"), "--cartwheels"])
+    card = "Cartwheels.\n\nsha256: `{}`\nsha256 of its angles: `{}`\n\nEnd.\n"
+    (folder / "CARD_CARTWHEELS.md").write_text(card.format("0" * 64, "1" * 64), encoding="utf-8")
+    others = (NEAR, ANGLES[NEAR], CARDS[NEAR])
+    for name in others:
+        (folder / name).write_bytes((MODELS / name).read_bytes())
+    before = {file.name: file.read_bytes() for file in folder.iterdir()}
+
+    network, head = ((MODELS / name).read_bytes() for name in (CARTWHEELS, ANGLES[CARTWHEELS]))
+    (made / "near.tflite").write_bytes(network)
+    with pytest.raises(SystemExit) as end:
+        command()
+    said = capsys.readouterr().err
+    assert end.value.code == 1 and ANGLES_MADE in said and said.count("\n") == 1
+    assert {file.name: file.read_bytes() for file in folder.iterdir()} == before, "nothing is put in place without its head"
+
+    (made / ANGLES_MADE).write_bytes(head)
+    with pytest.raises(SystemExit) as end:
+        command()
+    stamps = [hashlib.sha256(content).hexdigest() for content in (network, head)]
+    assert not end.value.code and capsys.readouterr().out == f"matside_cartwheels.tflite: sha256 {stamps[0]}\n"
+    after = {file.name: file.read_bytes() for file in folder.iterdir()}
+    assert after == before | {
+        "matside_cartwheels.tflite": network,
+        "matside_cartwheels_angles.npz": head,
+        "CARD_CARTWHEELS.md": card.format(*stamps).encode(),
+    }
 
 
 def test_the_rebuilt_network_gives_the_same_points_as_the_file_in_litert():

@@ -12,7 +12,7 @@ from pipeline.errors import MatsideError  # noqa: E402
 from pipeline.landmarks.near_angles import AngleHead as Head  # noqa: E402
 from pipeline.landmarks.net import LandmarkNet as Runner  # noqa: E402
 from pipeline.landmarks.tuning import near_figures as module  # noqa: E402
-from pipeline.landmarks.tuning.labels import split  # noqa: E402
+from pipeline.landmarks.tuning.labels import as_matrix, split  # noqa: E402
 from pipeline.landmarks.tuning.near import NearSettings, train_near  # noqa: E402
 from pipeline.landmarks.tuning.near_angles import other_side, seen_angles, true_angles, turned  # noqa: E402
 from pipeline.landmarks.tuning.near_artist import NearArtist  # noqa: E402
@@ -195,13 +195,18 @@ def test_figures_of_what_is_told_are_those_of_points_and_head_together(tmp_path,
             }
 
 
+def at_labels(known: dict) -> Look:
+    """A look that sees every joint where its label has it."""
+    b = len(known["xy"])
+    refined = torch.cat([known["xy"], torch.zeros(b, 6, 2)], 1)
+    return Look(torch.zeros(b, 39, 5), torch.zeros(b, 64, 64, 39), torch.zeros(b, 39, 3), torch.rand(b, 4, 16, 16), refined,
+                torch.ones(b, 39, dtype=torch.bool))  # fmt: skip
+
+
 def test_the_angles_loss_is_what_points_and_head_are_off(tmp_path, bodies, compiler):
     """Points at their labels and a head that says nothing: perspective is left; a head that says 20 degrees more is about so far off."""
     known = near(filled(tmp_path, bodies, 60))[1]
-    b = len(known["xy"])
-    refined = torch.cat([known["xy"], torch.zeros(b, 6, 2)], 1)
-    look = Look(torch.zeros(b, 39, 5), torch.zeros(b, 64, 64, 39), torch.zeros(b, 39, 3), torch.rand(b, 4, 16, 16), refined,
-                torch.ones(b, 39, dtype=torch.bool))  # fmt: skip
+    look = at_labels(known)
     head = AngleHead(look.features()).eval()
     asked = lambda weight: near_drawn_loss(look, known, head, angle_weight=weight)  # noqa: E731
     still = asked(1.0)["angle"].item()
@@ -210,6 +215,55 @@ def test_the_angles_loss_is_what_points_and_head_are_off(tmp_path, bodies, compi
     more = asked(1.0)
     assert more["angle"].item() - still > 8 and more["refined"] == 0
     assert more["angle"].requires_grad and asked(0.3)["angle"].item() == pytest.approx(0.3 * more["angle"].item(), rel=1e-5)
+
+
+KNEES = (2, 6)  # of a side's four angles, hip to ankle, hip to knee, knee and shoulder, the third
+MOVED = {11: (0, 1, 3), 13: (3,), 14: (7,), 25: (1, 2), 26: (5, 6)}  # joints, and angles whose truth changes where one lies elsewhere
+
+
+@pytest.fixture
+def in_sight(bodies) -> dict:
+    """Known of four drawn lunges, in crops as wide as drawn."""
+    artist = NearArtist(bodies, [0, 1, 2, 3], 61)
+    known = split(torch.from_numpy(as_matrix(np.array([artist.draw(Kind.LUNGE, gentle=True)[1] for _ in range(4)]))))
+    return {name: value.clone() for name, value in known.items()}
+
+
+def as_kinds(known: dict, *kinds: Kind) -> dict:
+    return known | {"kind": torch.tensor([float(list(Kind).index(kind)) for kind in kinds])}
+
+
+def angle_loss(known: dict, look: Look, *, bias: int | None = None, joint: int | None = None) -> float:
+    """The angles' loss with a head that says 10 degrees for angle `bias`, or with joint number `joint` elsewhere in space; else as labels say."""
+    head = AngleHead(look.features()).eval()
+    with torch.no_grad():
+        if bias is not None:
+            head.layers[-1].bias[bias] += 10 / STEP
+        if joint is not None:
+            known = known | {"world": known["world"].clone()}
+            known["world"][:, joint] += torch.tensor([0.03, 0.02, 0.02])
+        return near_drawn_loss(look, known, head)["angle"].item()
+
+
+def test_of_cartwheels_the_angles_loss_asks_for_knees_alone_and_of_holds_for_all(in_sight, compiler):
+    look = at_labels(in_sight)
+    for kind, asked in ((Kind.CARTWHEEL, KNEES), (Kind.LUNGE, range(8)), (Kind.SHOULDER_STAND, range(8))):
+        known = as_kinds(in_sight, *[kind] * 4)
+        still = angle_loss(known, look)
+        changed = {angle for angle in range(8) if angle_loss(known, look, bias=angle) != still}
+        assert changed == set(asked), f"what the head says of {kind}"
+        for joint, angles in MOVED.items():
+            assert (angle_loss(known, look, joint=joint) != still) == bool(set(angles) & set(asked)), f"truth of {kind}, joint {joint}"
+
+
+def test_a_cartwheel_among_holds_takes_nothing_from_their_angles(in_sight, compiler):
+    """Each crop is asked by its own kind: the head's word on shoulders counts for the lunges of a mixed batch alone."""
+    look = at_labels(in_sight)
+    costs = []
+    for kinds in ([Kind.LUNGE] * 4, [Kind.LUNGE, Kind.CARTWHEEL] * 2, [Kind.CARTWHEEL] * 4):
+        known = as_kinds(in_sight, *kinds)
+        costs.append(angle_loss(known, look, bias=3) - angle_loss(known, look))
+    assert costs[0] > 0 and costs[1] > 0 and costs[2] == 0
 
 
 def test_a_folder_without_holds_or_with_too_few_says_what_to_do(tmp_path, bodies, compiler):

@@ -1,4 +1,4 @@
-"""Drawn holds kept for the near look: what is put in comes out, bodies to check on apart, and a run that was cut off goes on."""
+"""Drawn holds and cartwheels kept for the near looks: what is put in comes out, bodies to check on apart, and a run that was cut off goes on."""
 
 import time
 from pathlib import Path
@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 from pipeline.errors import MatsideError
+from pipeline.landmarks.tuning import near_holds
+from pipeline.landmarks.tuning.__main__ import main as command
 from pipeline.landmarks.tuning.labels import LABEL, split
 from pipeline.landmarks.tuning.near_artist import NearArtist
 from pipeline.landmarks.tuning.near_holds import fill_near_holds
@@ -68,15 +70,30 @@ def test_other_numbers_a_missing_store_and_another_version_say_what_to_do(tmp_pa
     with pytest.raises(MatsideError, match="at least one worker"):
         NearStore.make(tmp_path, crops=1, workers=2)
     NearStore.make(tmp_path, crops=4, workers=2)
-    with pytest.raises(MatsideError, match=r"begun for 4 crops by 2 workers.*or another folder"):
+    with pytest.raises(MatsideError, match=r"begun for 4 crops of holds by 2 workers.*for 4 of holds by 1.*or another folder"):
         NearStore.make(tmp_path, crops=4, workers=1)
-    (tmp_path / "store.json").write_text('{"crops": 4, "workers": 2, "label": 3}')
+    (tmp_path / "store.json").write_text('{"crops": 4, "workers": 2, "label": 3, "shown": "holds"}')
     with pytest.raises(MatsideError, match="make them again"):
         NearStore.load(tmp_path, "make-them")
 
 
-@pytest.mark.parametrize("kind", [Kind.LUNGE, Kind.SHOULDER_STAND])
-def test_a_drawn_hold_stands_upright_in_a_fine_crop_with_its_joints_in_the_body(bodies, compiler, kind, monkeypatch):
+def test_a_store_begun_for_holds_refuses_cartwheels_in_one_line(tmp_path):
+    NearStore.make(tmp_path, crops=4, workers=2)
+    with pytest.raises(MatsideError, match=r"begun for 4 crops of holds by 2 workers.*now asked for 4 of cartwheels by 2") as said:
+        NearStore.make(tmp_path, crops=4, workers=2, shown="cartwheels")
+    assert "\n" not in str(said.value)
+    assert NearStore.make(tmp_path, crops=4, workers=2, shown="holds").share == 2, "it goes on with holds"
+
+
+def test_a_store_begun_for_cartwheels_goes_on_with_them_and_refuses_holds(tmp_path):
+    NearStore.make(tmp_path, crops=4, workers=2, shown="cartwheels")
+    assert NearStore.make(tmp_path, crops=4, workers=2, shown="cartwheels").share == 2
+    with pytest.raises(MatsideError, match=r"begun for 4 crops of cartwheels by 2 workers.*now asked for 4 of holds by 2"):
+        NearStore.make(tmp_path, crops=4, workers=2)
+
+
+@pytest.mark.parametrize("kind", [Kind.LUNGE, Kind.SHOULDER_STAND, Kind.CARTWHEEL])
+def test_what_is_drawn_stands_upright_in_a_fine_crop_with_its_joints_in_the_body(bodies, compiler, kind, monkeypatch):
     artist, drawn, inside = NearArtist(bodies, [0, 1, 2, 3], 5), [], []
     paint = artist._paint
     monkeypatch.setattr(artist, "_paint", lambda *a: drawn.append(paint(*a)) or drawn[-1])
@@ -93,16 +110,48 @@ def test_a_drawn_hold_stands_upright_in_a_fine_crop_with_its_joints_in_the_body(
     assert np.mean(inside) > 0.97
 
 
-def test_the_tuning_rooms_holds_are_lunges_and_stands_and_a_body_to_check_on_is_never_trained_on(tmp_path, bodies, compiler):
+def drawn(bodies, shown: str, count: int) -> np.ndarray:
+    """Labels of what the tuning room's artist draws where nobody says which kind."""
+    artist = NearArtist(bodies, [0, 1, 2, 3], 5, shown)
+    return np.array([artist.draw(gentle=True)[1] for _ in range(count)])
+
+
+def across(rows: np.ndarray) -> np.ndarray:
+    """(n, 3) directions from the right shoulder to the left one, in the crop's axes: to its right, down, away."""
+    line = rows["world"][:, 11] - rows["world"][:, 12]
+    return line / np.linalg.norm(line, axis=1, keepdims=True)
+
+
+def test_cartwheels_are_drawn_from_the_front_or_from_behind_and_nothing_else_is(bodies, compiler):
+    """The line of the shoulders lies across the view, the left one to the right in the upright crop from the front and to the left from behind."""
+    rows = drawn(bodies, "cartwheels", 40)
+    assert set(rows["kind"].astype(int)) == {list(Kind).index(Kind.CARTWHEEL)}
+    x, away = across(rows)[:, 0], np.abs(across(rows)[:, 2])
+    assert np.median(np.abs(x)) > 0.85 and (np.abs(x) > away).mean() > 0.9
+    assert 0.15 < (x < 0).mean() < 0.5, "some from behind, most from the front"
+
+
+def test_holds_are_drawn_from_the_side_and_no_cartwheel_among_them(bodies, compiler):
+    rows = drawn(bodies, "holds", 24)
+    assert set(rows["kind"].astype(int)) == {list(Kind).index(k) for k in (Kind.LUNGE, Kind.SHOULDER_STAND)}
+    x, away = np.abs(across(rows)[:, [0, 2]]).T
+    assert np.median(away) > 0.8 and (away > x).mean() > 0.9
+
+
+@pytest.mark.parametrize(("shown", "kinds"), [("holds", (Kind.LUNGE, Kind.SHOULDER_STAND)), ("cartwheels", (Kind.CARTWHEEL,))])
+def test_the_tuning_rooms_store_holds_what_was_asked_for_and_a_body_to_check_on_is_never_trained_on(
+    tmp_path, bodies, compiler, shown, kinds
+):
     path = tmp_path / "bodies.npz"
     np.savez(
         path, vertices=bodies.vertices, heads=bodies.heads, faces=bodies.faces, bone_of=bodies.bone_of, weight=bodies.weight,
         bones=np.array(bodies.bones), parents=np.array(bodies.parents), phenotypes=np.zeros((len(bodies.vertices), 6)),
     )  # fmt: skip
-    assert fill_near_holds(tmp_path / "holds", path, crops=24, workers=2, minutes=2) == 24
+    assert fill_near_holds(tmp_path / "holds", path, crops=24, workers=2, minutes=2, shown=shown) == 24
+    NearStore.make(tmp_path / "holds", crops=24, workers=2, shown=shown)  # or says what it was begun for
     store = NearStore.load(tmp_path / "holds", "near-holds")
     rows = split(np.concatenate([r.labels[r.kept(r.drawn())] for r in (store.pool, store.check)]))
-    assert set(rows["kind"].ravel().astype(int)) == {list(Kind).index(k) for k in (Kind.LUNGE, Kind.SHOULDER_STAND)}
+    assert set(rows["kind"].ravel().astype(int)) == {list(Kind).index(k) for k in kinds}
     checked = split(store.check.labels[store.check.kept(store.check.drawn())])["height"].ravel()
     known = {round(float(bodies.height[k]), 3) for k in bodies.members(held_out=True)}
     assert len(checked) and {round(float(h), 3) for h in checked} <= known
@@ -112,3 +161,22 @@ def test_without_bodies_it_says_how_to_make_them(tmp_path):
     with pytest.raises(MatsideError, match="tuning bodies"):
         fill_near_holds(tmp_path / "holds", tmp_path / "none.npz", crops=2, workers=1, minutes=1)
     assert not (tmp_path / "holds").exists()
+
+
+def test_nonsense_to_show_is_said_in_one_line(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["tuning", "near-holds", "--shown", "nonsense", "--out", str(tmp_path / "holds")])
+    with pytest.raises(SystemExit) as end:
+        command()
+    said = capsys.readouterr()
+    assert end.value.code == 1 and not said.out and said.err == "--shown nonsense: expected one of holds, cartwheels.\n"
+    assert not (tmp_path / "holds").exists()
+
+
+@pytest.mark.parametrize("shown", ["holds", "cartwheels"])
+def test_near_holds_draws_what_it_is_asked_to_show(tmp_path, monkeypatch, capsys, shown):
+    asked = []
+    monkeypatch.setattr(near_holds, "fill_near_holds", lambda *a, **more: asked.append(more["shown"]) or 7)
+    monkeypatch.setattr("sys.argv", ["tuning", "near-holds", "--out", str(tmp_path), *(("--shown", shown) if shown != "holds" else ())])
+    with pytest.raises(SystemExit) as end:
+        command()
+    assert not end.value.code and asked == [shown] and capsys.readouterr().out == f"{tmp_path}: 7 crops\n"

@@ -49,7 +49,7 @@ class NearStore:
         if about.exists() and json.loads(about.read_text()) != asked:
             begun = json.loads(about.read_text())
             raise MatsideError(
-                f"{folder}: was begun for {begun['crops']} crops of {begun['shown']} by {begun['workers']} workers, labels of {begun['label']} "
+                f"{folder}: was begun for {begun['crops']} crops of {begun.get('shown', 'an earlier version')} by {begun['workers']} workers, labels of {begun['label']} "
                 f"numbers; now asked for {crops} of {shown} by {workers}, labels of {WIDTH}. Give the same or another folder."
             )
         store = cls(folder, crops, workers)
