@@ -59,10 +59,11 @@ def seen_near(near: Near, image: np.ndarray, body: np.ndarray) -> tuple[np.ndarr
     out = np.abs(crop.to_crop(body) - (SIZE - 1) / 2).max(axis=1) / (SIZE / 2)
     pixels, looks, told = cut(image, crop), [], []
     for mirrored in WAYS:
-        beside = near.net.read(pixels, crop, mirrored=mirrored).xy - body
+        seen_at = near.net.read(pixels, crop, mirrored=mirrored).xy
+        beside = seen_at - body
         hers = np.linalg.norm(beside, axis=1) <= SAME_POINT * size
         looks.append(np.where((hers & (out < INSIDE))[:, None], beside, np.nan))
-        points, features = crop.to_crop(body + beside), near.net.features()
+        points, features = crop.to_crop(seen_at), near.net.features()
         assert features is not None  # `Near.load` gives a network that tells them
         angles = told_angles(near.head, in_mirror(points) if mirrored else points, features, mirrored=mirrored)
         told.append(np.where(known_by(out < 1), np.where(known_by(hers), angles, np.inf), np.nan))

@@ -100,7 +100,7 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, l
     return Scene(
         attempt.skill, t, xy, z, jitter, track.disagreement[i], height, inside, key, unit, floor, attempt.direction, near, attempt.lead_side or lead_side,
         off, track.source, same_length(track, attempt), corrections() if learnt is None else learnt, *word_of(track, attempt),
-        next((look for look in track.cartwheels if (look.start, look.end) == (attempt.key_start_s, attempt.key_end_s)), None),
+        cartwheel_look(track, attempt),
     )  # fmt: skip
 
 
@@ -118,6 +118,13 @@ def word_of(track: Track, attempt: Attempt) -> tuple[np.ndarray, np.ndarray]:
                 told[list(HIPS)] = abs(360 - told[list(HIPS)])  # what is inf stays so
             return np.concatenate([plain, mirrored] if attempt.direction > 0 else [mirrored, plain]).astype(float), told
     return NO_FEATURES, np.full(COUNT, np.nan)
+
+
+def cartwheel_look(track: Track, attempt: Attempt) -> CartwheelLook | None:
+    """What is told of a cartwheel's knees; None of other skills, and where nobody looked."""
+    if attempt.skill is not Skill.CARTWHEEL:
+        return None
+    return next((look for look in track.cartwheels if (look.start, look.end) == (attempt.key_start_s, attempt.key_end_s)), None)
 
 
 def same_length(track: Track, attempt: Attempt) -> float:

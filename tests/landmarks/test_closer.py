@@ -318,16 +318,26 @@ def test_without_holds_a_chosen_or_installed_network_or_a_readable_clip_the_trac
 
 def test_readings_know_whether_somebody_looked_closer(monkeypatch, caplog):
     with_it = models.looked_with("tuned", "other", "heavy")
+    wheels = models.cartwheel_model(models.landmark_model("tuned"), "heavy").key
+    assert with_it.endswith(f"-{wheels}")
+    without_near = [models.used("tuned", "other"), models.closer_model(models.landmark_model("tuned"), "heavy").key]
     for lacks in ("NEAR", "NEAR_ANGLES"):
         with monkeypatch.context() as lacking:
             lacking.setattr(models, lacks, f"no_{lacks}.file")
             models._say_once.cache_clear()
-            assert with_it.startswith(models.looked_with("tuned", "other", "heavy") + "-"), "neither is used without the other"
+            assert models.looked_with("tuned", "other", "heavy") == "-".join([*without_near, wheels]), "neither is used without the other"
             assert f"no_{lacks}.file is not installed: nobody looks at holds from near by" in caplog.text
+    for lacks in ("CARTWHEELS", "CARTWHEELS_ANGLES"):
+        with monkeypatch.context() as lacking:
+            lacking.setattr(models, lacks, f"no_{lacks}.file")
+            models._say_once.cache_clear()
+            assert with_it == f"{models.looked_with('tuned', 'other', 'heavy')}-{wheels}"
+            assert f"no_{lacks}.file is not installed: nobody looks at cartwheels from near by" in caplog.text
     assert with_it != models.looked_with("tuned", "other", "none") == models.used("tuned", "other")
     monkeypatch.setattr(models, "CLOSER", "not_there.tflite")
     assert models.looked_with("tuned", "other", "heavy") == models.used("tuned", "other")
     assert models.near_model(models.landmark_model("tuned"), "heavy") is None, "only beside the closer look"
+    assert models.cartwheel_model(models.landmark_model("tuned"), "heavy") is None
     assert LandmarkSettings(closer_look="none").key() == LandmarkSettings().key(), "the track itself is the same"
 
 

@@ -181,3 +181,16 @@ def test_a_picture_and_its_mirror_image_are_told_alike_by_what_ships():
     plain, mirrored = seen_near(near, image, truth)[1], seen_near(near, np.ascontiguousarray(image[:, ::-1]), other)[1]
     assert np.isfinite(plain).sum() >= 6 and (np.isfinite(plain) == np.isfinite(as_unmirrored(mirrored))).all()
     assert np.nanmax(off(plain, as_unmirrored(mirrored))) < 0.5
+
+
+@pytest.mark.parametrize("gap, lacking", [("left_elbow", {3}), ("left_ankle", {0, 2}), ("left_wrist", set())])
+def test_a_gap_in_the_track_leaves_out_the_angles_that_are_seen_by_it_and_no_others(gap, lacking, tmp_path):
+    """A head that heeds every point: one unknown point must not spoil what is told of the others."""
+    held = standing()
+    held[INDEX[gap]] = np.nan
+    whole, told = (
+        seen_near(Near(Sees(standing(), [np.zeros(2)]), AngleHead(written(tmp_path / "h.npz"))), IMAGE, b)[1] for b in (standing(), held)
+    )
+    assert set(np.flatnonzero(np.isnan(told))) == lacking
+    kept = np.isfinite(told)
+    assert off(told, whole)[kept].max() < 1e-6

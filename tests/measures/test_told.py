@@ -57,7 +57,7 @@ def test_what_was_not_read_or_told_is_left_alone():
 def test_what_is_seen_elsewhere_is_not_read():
     for word in (np.inf, -np.inf):  # arms are told as 180 less an angle
         refused = towards(HELD, word)
-        assert np.isnan(refused.value) and refused.problem == seen_elsewhere()
+        assert np.isnan(refused.value) and refused.problem == seen_elsewhere("In the hold")
     earlier = replace(HELD, problem="The hip was not seen.")
     assert towards(earlier, np.inf) is earlier
 
