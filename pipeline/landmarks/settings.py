@@ -21,7 +21,8 @@ class LandmarkSettings(BaseModel):
         "other", description="Who looks a second time at each frame of the athlete: another tuned model, the same one, or nobody."
     )
     closer_look: Literal["heavy", "none"] = Field(
-        "heavy", description="Who looks closer at a few frames of each hold: a larger model and one from near by, or nobody."
+        "heavy",
+        description="Who looks closer at a few frames of each hold and cartwheel: models from near by, at holds a larger one too, or nobody.",
     )
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
