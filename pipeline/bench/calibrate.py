@@ -5,7 +5,7 @@
 Every detail is measured with an empty table, so that its raw value and its own error (spread, view, passes) come out. Then, for each:
 
 - bias: the median of truth minus raw value, drawn towards 0 where few clips speak; of a cartwheel's knee that of legs bent in the picture's
-  plane (in_plane.py), which is what the reading shows: what bends at the camera widens the interval downwards and moves nothing;
+  plane (in_plane.py), which is what points show: what bends at the camera widens the interval downwards and shifts nothing;
 - sd: what the own errors do not explain, errors beyond 2.5 sd counted as that (Huber's proposal 2), drawn towards a first guess;
 - factor: from combined sd to half-width. Every reading is scored as |error| / sd with bias and sd learnt without any clip of its
   body (CV+ by groups; Barber et al. 2021), so that neither clip nor child was seen: a model is off alike in all clips of one body. The

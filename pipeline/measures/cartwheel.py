@@ -1,6 +1,6 @@
 """The cartwheel while upside down, seen from the front: each knee at its most bent, also where it bends towards the camera.
 
-By what a look from near by tells of it (told.py); where nobody looked, by its points: `window_knee`, and what was learnt of how that misses it.
+As its points draw it, `window_knee` and what was learnt of how that misses it, moved towards what a look from near by tells of it (told.py).
 """
 
 from __future__ import annotations
