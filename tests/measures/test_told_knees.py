@@ -17,7 +17,7 @@ from pipeline.measures.curves import frame_errors
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import Scene, make_scene
-from pipeline.measures.told import BELOW, BY_POINTS, KNEE_DOUBT, KNEE_SHARE, LEAST_WORDS, LOW, knee_curve, least_told, told_knee
+from pipeline.measures.told import BELOW, BY_POINTS, KNEE_DOUBT, KNEE_SHARE, LEAST_WORDS, LOW, SCATTER, knee_curve, least_told, told_knee
 from pipeline.measures.uncertainty import Evidence, Known, error_table, make_reading
 from pipeline.vocabulary import DETAIL, Side, Skill
 from tests.measures import bodies
@@ -81,7 +81,7 @@ def test_a_knee_goes_its_share_of_the_way_to_the_low_quantile_of_its_words_howev
         apart = low + more - POINTS.value
         assert read.value == pytest.approx(POINTS.value + KNEE_SHARE * apart) and read.passes == pytest.approx(KNEE_DOUBT * abs(apart))
         assert read.at_s == T[np.argmin(np.abs(word - low))], "where it was told so, or nearly"
-        assert read.spread == pytest.approx(1.4826 * 2.5) and read.below == 0.0
+        assert read.spread == pytest.approx(SCATTER * 1.4826 * 2.5) and read.below == 0.0
         kept = replace(read, value=POINTS.value, at_s=POINTS.at_s, spread=POINTS.spread, passes=POINTS.passes, below=POINTS.below)
         assert kept == POINTS, "nothing else changes"
 
@@ -103,7 +103,10 @@ def test_with_few_words_the_points_are_read_and_doubted_more(known):
     assert replace(read, spread=POINTS.spread, below=POINTS.below) == POINTS, "nothing else changes"
     for table in (EXACT, error_table()):
         plain, wide = (make_reading(Skill.CARTWHEEL, "knee_angle", Side.LEFT, evidence, table) for evidence in (POINTS, read))
-        assert wide.value == plain.value and plain.high <= wide.high and wide.low < plain.low - BY_POINTS
+        assert wide.value == plain.value and plain.high <= wide.high and wide.low < plain.low - 1.0
+    sure = least_told(Evidence(150.0, limits=(0.0, 180.0)), T, word)
+    read = make_reading(Skill.CARTWHEEL, "knee_angle", Side.LEFT, sure, error_table())
+    assert read.high - read.value >= 1.7 * 2.6 and read.value - read.low >= 3.7 * 2.6, "as doubtful as 708 legs by points alone were"
     word[:LEAST_WORDS] = 120.0
     assert least_told(POINTS, T, word).value == goes(165.0, 120.0)
 
