@@ -15,11 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.clips.video import moments_at
 from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
-from pipeline.landmarks.closer import SAME_MOMENT_S, Window
-from pipeline.landmarks.closer_kept import DIGITS, as_followed
+from pipeline.landmarks.closer import Window, bodies_at
+from pipeline.landmarks.closer_kept import DIGITS, key_of
 from pipeline.landmarks.near import Near, seen_near
 from pipeline.landmarks.near_angles import HIP_PAIR, KNEES, SHOULDERS
 from pipeline.landmarks.settings import LandmarkSettings
@@ -40,13 +39,9 @@ def looked_at(track: Track, window: Window) -> np.ndarray:
 def look(near: Near, path: Path, track: Track, window: Window, *, longest_side: int) -> CartwheelLook | None:
     """What the network tells of a key window; None where no frame of it could be looked at. longest_side: of the pictures worked on, pixels."""
     rows, moments, knees = looked_at(track, window), [], []
-    for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
-        row = rows[number]
-        if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
-            continue
-        frame = moment.frame(longest_side)
-        _, angles = seen_near(near, frame.image, track.xy[row] * frame.scale - 0.5)
-        moments.append(float(track.t[row]))
+    for number, image, body in bodies_at(path, track, rows, longest_side):
+        _, angles = seen_near(near, image, body)
+        moments.append(float(track.t[rows[number]]))
         knees.append(angles[list(KNEES)])
     return CartwheelLook(*window, np.array(moments), np.round(np.array(knees), DIGITS)) if moments else None
 
@@ -59,7 +54,7 @@ def looks(
     if model is None or not windows:
         return ()
     file = kept_file(content_hash, settings, folder)
-    known, keys = _read(file), [(*window, as_followed(track, looked_at(track, window))) for window in windows]
+    known, keys = _read(file), [key_of(track, window, looked_at(track, window)) for window in windows]
     fresh, near = False, None
     for window, key in zip(windows, keys, strict=True):
         if key not in known:

@@ -15,7 +15,7 @@ frames are looked at from nearer by as well (near.py); a joint seen there goes N
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -72,15 +72,10 @@ def look_closer(net: LandmarkNet, near: Near | None, path: Path, track: Track, w
     rows = looked_at(track, window)
     seen, nearer, told = [], [], []
     features: tuple[list[np.ndarray], list[np.ndarray]] = ([], [])
-    for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
-        row = rows[number]
-        if abs(moment.t - track.t[row]) > SAME_MOMENT_S:
-            continue
-        frame = moment.frame(longest_side)
-        body = track.xy[row] * frame.scale - 0.5
-        seen.append(_seen_beside(net, frame.image, body, features))
+    for number, image, body in bodies_at(path, track, rows, longest_side):
+        seen.append(_seen_beside(net, image, body, features))
         if near and number in middle_half(len(rows)):
-            points, angles = seen_near(near, frame.image, body)
+            points, angles = seen_near(near, image, body)
             nearer.append(points)
             told.append(angles)
     if not seen:
@@ -93,6 +88,15 @@ def look_closer(net: LandmarkNet, near: Near | None, path: Path, track: Track, w
         _middle(np.array(nearer)) if nearer else np.full((N, 2), np.nan),
         middle_angles(np.array(told)) if told else np.full(COUNT, np.nan),
     )
+
+
+def bodies_at(path: Path, track: Track, rows: np.ndarray, longest_side: int) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
+    """For rows of the track that the file has a picture of: its number among them, the RGB picture, its longest side at most so many pixels, and the
+    body as it is followed there (33, 2; pixels of that picture)."""
+    for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
+        if abs(moment.t - track.t[rows[number]]) <= SAME_MOMENT_S:
+            frame = moment.frame(longest_side)
+            yield number, frame.image, track.xy[rows[number]] * frame.scale - 0.5
 
 
 def middle_half(count: int) -> range:

@@ -40,7 +40,7 @@ def closer_track(path: Path, content_hash: str, track: Track, holds: Sequence[Wi
         return track
     file = closer_file(content_hash, settings, folder)
     known = _read(file)
-    keys = [_key(track, hold) for hold in holds]
+    keys = [key_of(track, hold, looked_at(track, hold)) for hold in holds]
     nets = None
     fresh: dict[tuple[float, float, str], Seen] = {}
     for hold, key in zip(holds, keys, strict=True):
@@ -64,13 +64,10 @@ def closer_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> 
     return folder / f"{cache_file(content_hash, settings, folder).stem}_closer-{kind}.parquet"
 
 
-def _key(track: Track, hold: Window) -> tuple[float, float, str]:
-    return float(hold[0]), float(hold[1]), as_followed(track, looked_at(track, hold))
-
-
-def as_followed(track: Track, rows: np.ndarray) -> str:
-    """sha256 of some rows of a track."""
-    return hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes()).hexdigest()
+def key_of(track: Track, window: Window, rows: np.ndarray) -> tuple[float, float, str]:
+    """What is kept of a window is known by it, and by the rows of the track that are looked at, as they are followed (sha256)."""
+    followed = hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes())
+    return float(window[0]), float(window[1]), followed.hexdigest()
 
 
 def _read(file: Path) -> dict[tuple[float, float, str], Seen]:

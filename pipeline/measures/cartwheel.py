@@ -1,6 +1,6 @@
 """The cartwheel while upside down, seen from the front: each knee at its most bent, also where it bends towards the camera.
 
-As its points draw it, `window_knee` and what was learnt of how that misses it, moved towards what a look from near by tells of it (told.py).
+As its points draw it, `window_knee` and what was learnt of how that misses it, moved towards what a look from near by tells of it (told_knees.py).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pipeline.measures.angles import names, problem_of
 from pipeline.measures.learnt_frames import put_right_frames, window_correction, window_numbers
 from pipeline.measures.reading import Reading
 from pipeline.measures.scene import Scene
-from pipeline.measures.told import least_told, told_knee
+from pipeline.measures.told_knees import least_told, told_knee
 from pipeline.measures.uncertainty import Evidence, Table, angle_sd, make_reading, robust_sd
 from pipeline.vocabulary import Side, Skill
 

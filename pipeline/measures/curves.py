@@ -15,7 +15,8 @@ from pipeline.measures.learnt_frames import put_right_frames
 from pipeline.measures.look import Look
 from pipeline.measures.reading import Curve
 from pipeline.measures.scene import Scene
-from pipeline.measures.told import curve_towards, knee_curve, told
+from pipeline.measures.told import curve_towards, told
+from pipeline.measures.told_knees import knee_curve
 from pipeline.measures.uncertainty import Known, Table, angle_sd, error_table
 from pipeline.vocabulary import CHORD, DEGREES, SHANK, Side, Skill
 

@@ -10,7 +10,7 @@ from pipeline.measures.angles import names, problem_of
 from pipeline.measures.look import Look, leg_pixels
 from pipeline.measures.reading import Reading
 from pipeline.measures.smoothing import smooth_both_ways
-from pipeline.measures.uncertainty import Evidence, Table, make_reading
+from pipeline.measures.uncertainty import Evidence, Table, make_reading, robust_sd
 from pipeline.vocabulary import Side, Skill
 
 STOOD_S = 1.0
@@ -49,7 +49,7 @@ def path_without_jitter(t: np.ndarray, along: np.ndarray, rng: np.random.Generat
     """
     smooth, _ = smooth_both_ways(t, along[:, None], WIDTH_S)
     left_over = along - smooth[:, 0]
-    jitter = 1.4826 * float(np.median(np.abs(left_over - np.median(left_over)))) * np.sqrt(len(t) / max(len(t) - 4.0, 1.0))
+    jitter = robust_sd(left_over) * np.sqrt(len(t) / max(len(t) - 4.0, 1.0))
     plain = path(t, along)
     noisier = np.array([path(t, along + jitter * rng.standard_normal(len(t))) for _ in range(TRIES)])
     square = 2 * plain**2 - float(np.mean(noisier**2))

@@ -17,7 +17,18 @@ from pipeline.measures.curves import frame_errors
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.reading import Curve, Reading
 from pipeline.measures.scene import Scene, make_scene
-from pipeline.measures.told import BELOW, BY_POINTS, KNEE_DOUBT, KNEE_SHARE, LEAST_WORDS, LOW, SCATTER, knee_curve, least_told, told_knee
+from pipeline.measures.told_knees import (
+    BELOW,
+    BY_POINTS,
+    KNEE_DOUBT,
+    KNEE_SHARE,
+    LEAST_WORDS,
+    LOW,
+    SCATTER,
+    knee_curve,
+    least_told,
+    told_knee,
+)
 from pipeline.measures.uncertainty import Evidence, Known, error_table, make_reading
 from pipeline.vocabulary import DETAIL, Side, Skill
 from tests.measures import bodies
