@@ -1,4 +1,4 @@
-"""Held poses and cartwheels among a clip's attempts, and the track as closer looks see them: what every run and every benchmark measures from."""
+"""Held poses and cartwheels among a clip's attempts, and the track as looks from near by see them: what every run and every benchmark measures from."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ def cartwheels(attempts: Iterable[Attempt]) -> list[tuple[float, float]]:
     return [(a.key_start_s, a.key_end_s) for a in attempts if a.skill is Skill.CARTWHEEL and a.key_end_s > a.key_start_s]
 
 
-def seen_closer(
+def seen_from_near(
     path: Path, content_hash: str, track: Track, attempts: Sequence[Attempt], settings: LandmarkSettings, folder: Path
 ) -> Track:
-    """The track to measure the attempts from: holds as a closer look at the clip sees them, all else as it was followed; with what is told of
+    """The track to measure the attempts from: holds as they are seen from near by, all else as it was followed; with what is told of
     cartwheels' knees. What was seen is kept in `folder`, beside the track."""
     from pipeline.landmarks.cartwheels import looks
-    from pipeline.landmarks.closer_kept import closer_track
+    from pipeline.landmarks.holds_kept import with_holds
 
     told = looks(path, content_hash, track, cartwheels(attempts), settings, folder)
-    return replace(closer_track(path, content_hash, track, holds(attempts), settings, folder), cartwheels=told)
+    return replace(with_holds(path, content_hash, track, holds(attempts), settings, folder), cartwheels=told)

@@ -62,13 +62,12 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
     """
     from pipeline.batch.memory import give_back_large_pieces
     from pipeline.landmarks.cache import cache_file
-    from pipeline.landmarks.cartwheels import kept_file
-    from pipeline.landmarks.closer_kept import closer_file
+    from pipeline.landmarks import cartwheels, holds_kept
 
     _one_thread()
     give_back_large_pieces()
     began = time.perf_counter()
-    kept = [of(task.content, task.landmarks, task.data / "landmarks") for of in (cache_file, closer_file, kept_file)]
+    kept = [of(task.content, task.landmarks, task.data / "landmarks") for of in (cache_file, holds_kept.kept_file, cartwheels.kept_file)]
     with _the_same_file(task, made=[file for file in kept if not file.is_file()]):
         return _process(task, tell, began)
 
@@ -77,7 +76,7 @@ def _process(task: Task, tell: Tell, began: float) -> ClipResult:
     from pipeline.attempts import whose
     from pipeline.attempts.find import find_attempts
     from pipeline.attempts.followed import followed
-    from pipeline.attempts.held import seen_closer
+    from pipeline.attempts.held import seen_from_near
     from pipeline.clips.video import BROKEN, UnreadableClip, probe
 
     length = _believable_length(probe(task.path).duration_s, task.path)
@@ -89,7 +88,7 @@ def _process(task: Task, tell: Tell, began: float) -> ClipResult:
     tell("share", LANDMARKS_SHARE)
     track = whose.athlete(track, told=task.skill)
     found = find_attempts(track, told=task.skill, lead_side=task.lead_side)
-    track = seen_closer(task.path, task.content, track, found, task.landmarks, task.data / "landmarks")
+    track = seen_from_near(task.path, task.content, track, found, task.landmarks, task.data / "landmarks")
     results = []
     for number, attempt in enumerate(found, 1):
         if task.setting is not None:

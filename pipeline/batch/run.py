@@ -226,7 +226,7 @@ def _statuses(clips: Sequence[Clip], store: Store, kept: Set[str] = frozenset())
 def _model_hash(settings: Settings) -> str:
     from pipeline.landmarks.models import looked_with
 
-    return looked_with(settings.landmarks.model, settings.landmarks.second_look, settings.landmarks.closer_look)
+    return looked_with(settings.landmarks.model, settings.landmarks.second_look, settings.landmarks.near_look)
 
 
 def _opencv_loads() -> None:

@@ -46,14 +46,14 @@ def _clip(folder: Path, stem: str) -> Path | None:
     return next(iter(sorted((folder / "clips").glob(f"{stem}.*"))), None)
 
 
-def closer(folder: Path, stem: str, track: Track, found: list[Attempt], *, model: str, cache: Path) -> Track:
-    """The track of a clip to measure the attempts found from, its holds as a closer look sees them, as in a run."""
-    from pipeline.attempts.held import seen_closer
+def seen_near_by(folder: Path, stem: str, track: Track, found: list[Attempt], *, model: str, cache: Path) -> Track:
+    """The track of a clip to measure the attempts found from, its holds as they are seen from near by, as in a run."""
+    from pipeline.attempts.held import seen_from_near
     from pipeline.clips.content import content_hash
     from pipeline.landmarks.settings import LandmarkSettings
 
     clip = _clip(folder, stem)
-    return seen_closer(clip, content_hash(clip), track, found, LandmarkSettings(model=model), cache) if clip else track
+    return seen_from_near(clip, content_hash(clip), track, found, LandmarkSettings(model=model), cache) if clip else track
 
 
 def compare(

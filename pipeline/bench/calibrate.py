@@ -37,7 +37,7 @@ import pandas as pd
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
-from pipeline.bench.against_truth import closer, compare, read_truth_table, tracks
+from pipeline.bench.against_truth import compare, read_truth_table, seen_near_by, tracks
 from pipeline.bench.figures import coverage, summary
 from pipeline.bench.frame_truth import EMPTY as NO_FRAMES
 from pipeline.bench.frame_truth import frame_coverage, frame_rows, learn_frames
@@ -92,11 +92,11 @@ Clips = Mapping[str, tuple[Track, list[Attempt]]]
 
 
 def clips_of(folder: Path, model: str, cache: Path) -> Clips:
-    """Every clip's track, its holds as a closer look sees them, and the attempts found in it."""
+    """Every clip's track, its holds as they are seen from near by, and the attempts found in it."""
     out = {}
     for stem, track in tracks(folder, perfect=False, model=model, cache=cache):
         found = find_attempts(track)
-        out[stem] = (closer(folder, stem, track, found, model=model, cache=cache), found)
+        out[stem] = (seen_near_by(folder, stem, track, found, model=model, cache=cache), found)
     return out
 
 

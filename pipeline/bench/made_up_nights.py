@@ -28,7 +28,7 @@ def fill(folder: Path, out: Path, *, clips: int, readings_a_clip: int, seed: int
     """
     rng = np.random.default_rng(seed)
     settings = LandmarkSettings()
-    model = looked_with(settings.model, settings.second_look, settings.closer_look)
+    model = looked_with(settings.model, settings.second_look, settings.near_look)
     folder.mkdir(parents=True)
     codes = [f"{'OT' if i % 2 else 'HE'}-{i:02d}" for i in range(ATHLETES)]
     rows = "".join(f"{code},{'Otters' if code.startswith('OT') else 'Herons'},left,2099-12-31\n" for code in codes)

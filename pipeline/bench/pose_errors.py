@@ -34,9 +34,9 @@ from pipeline.measures.scene import Scene, make_scene
 from pipeline.vocabulary import Side, Skill
 
 STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number of the pose
-FEATURE_STRENGTH, SPACE_STRENGTH = 960.0, 240.0  # of the closer look's: as many as there are of each, so that they count like one
+FEATURE_STRENGTH, SPACE_STRENGTH = 960.0, 240.0  # of the near look's: as many as there are of each, so that they count like one
 DRAWS, SEED = 400, 3
-# the closer look's features add nothing to a lunge's knee; to its line nothing here, and they harm it on another renderer's
+# the near look's features add nothing to a lunge's knee; to its line nothing here, and they harm it on another renderer's
 POSE_ALONE: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "knee_angle"),
     (Skill.LUNGE, "line_deviation"),

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.attempts.find import find_attempts
-from pipeline.bench.against_truth import closer, compare, read_truth_table, tracks
+from pipeline.bench.against_truth import compare, read_truth_table, seen_near_by, tracks
 from pipeline.bench.figures import bent_knees, contact, coverage, found, knees_in_plane, share, summary
 from pipeline.bench.follow_check import in_the_picture, on_the_right_person, read_truth
 from pipeline.bench.frame_truth import frame_rows, in_the_tuck
@@ -98,7 +98,7 @@ def main() -> int:
         if len(told):
             found_here = find_attempts(track)
             if not args.perfect:
-                track = closer(args.folder, stem, track, found_here, model=args.model, cache=args.cache)
+                track = seen_near_by(args.folder, stem, track, found_here, model=args.model, cache=args.cache)
             rolls[stem] = (track, [a for a in found_here if a.skill is Skill.BACKWARD_ROLL])
             r, a = compare(stem, track, told, found=found_here)
             rows += r

@@ -17,10 +17,9 @@ import numpy as np
 
 from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
-from pipeline.landmarks.closer import Window, bodies_at
-from pipeline.landmarks.closer_kept import DIGITS, key_of
 from pipeline.landmarks.near import Near, seen_near
 from pipeline.landmarks.near_angles import HIP_PAIR, KNEES, SHOULDERS
+from pipeline.landmarks.near_frames import DIGITS, Key, Window, bodies_at, key_of
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import CartwheelLook, Track
 
@@ -40,9 +39,8 @@ def look(near: Near, path: Path, track: Track, window: Window, *, longest_side: 
     """What the network tells of a key window; None where no frame of it could be looked at. longest_side: of the pictures worked on, pixels."""
     rows, moments, knees = looked_at(track, window), [], []
     for number, image, body in bodies_at(path, track, rows, longest_side):
-        _, angles = seen_near(near, image, body)
         moments.append(float(track.t[rows[number]]))
-        knees.append(angles[list(KNEES)])
+        knees.append(seen_near(near, image, body).angles[list(KNEES)])
     return CartwheelLook(*window, np.array(moments), np.round(np.array(knees), DIGITS)) if moments else None
 
 
@@ -50,7 +48,7 @@ def looks(
     path: Path, content_hash: str, track: Track, windows: Sequence[Window], settings: LandmarkSettings, folder: Path
 ) -> tuple[CartwheelLook, ...]:
     """What is told of each key window, from `folder` where it is kept; none where no network for it is installed or chosen."""
-    model = models.cartwheel_model(models.landmark_model(settings.model), settings.closer_look)
+    model = models.cartwheel_model(models.landmark_model(settings.model), settings.near_look)
     if model is None or not windows:
         return ()
     file = kept_file(content_hash, settings, folder)
@@ -69,12 +67,12 @@ def looks(
 
 def kept_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
     """Where what was told of a clip of these bytes lies under these settings."""
-    model = models.cartwheel_model(models.landmark_model(settings.model), settings.closer_look)
+    model = models.cartwheel_model(models.landmark_model(settings.model), settings.near_look)
     key = model.key if model else "none"
     return folder / f"{cache_file(content_hash, settings, folder).stem}_cartwheels-{key}-{METHOD}-{FRAMES}.parquet"
 
 
-Known = dict[tuple[float, float, str], CartwheelLook]
+Known = dict[Key, CartwheelLook]
 
 
 def _read(file: Path) -> Known:

@@ -25,8 +25,7 @@ HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
-CLOSER = "matside_closer.tflite"  # a larger network of the family, for a few frames of each hold; an installation may lack it
-NEAR = "matside_near.tflite"  # a small one tuned to look at those frames from near by; an installation may lack it
+NEAR = "matside_near.tflite"  # the small network tuned to look at two frames of each hold from near by; an installation may lack it
 NEAR_ANGLES = "matside_near_angles.npz"  # the head that reads angles from its inside; without it the other is not used
 CARTWHEELS, CARTWHEELS_ANGLES = "matside_cartwheels.tflite", "matside_cartwheels_angles.npz"  # the same for cartwheels upside down
 DETECTOR_IN_TASK, LANDMARKS_IN_TASK = "pose_detector.tflite", "pose_landmarks_detector.tflite"
@@ -81,31 +80,19 @@ def second_model(first: LandmarkModel, second_look: str) -> LandmarkModel | None
     return _entry("second", HERE / SECOND)
 
 
-def closer_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
-    """Who looks closer at holds beside `first`, by the setting "heavy" or "none"; nobody beside a model that marks other points, nor where
-    its file is not installed, which is said once in the log."""
-    if closer_look == "none" or first.name not in SHIPPED:
-        return None
-    if not (HERE / CLOSER).is_file():
-        _say_once(f"{HERE / CLOSER} is not installed: nobody looks closer at holds, and they are read a little less exactly.")
-        return None
-    return _entry("closer", HERE / CLOSER)
+def near_model(first: LandmarkModel, near_look: bool) -> LandmarkModel | None:
+    """Who looks at holds from near by beside `first`, where that is wanted; nobody beside a model that marks other points, nor where a file is not
+    installed, which is said once in the log."""
+    return _near(first, near_look, "holds", NEAR, NEAR_ANGLES)
 
 
-def near_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
-    """Who looks at holds from near by where `closer_model` looks closer at them; nobody where its file is not installed, which is said once in
-    the log."""
-    return _near(first, closer_look, "holds", NEAR, NEAR_ANGLES)
+def cartwheel_model(first: LandmarkModel, near_look: bool) -> LandmarkModel | None:
+    """Who looks at cartwheels from near by, as `near_model` tells it of holds."""
+    return _near(first, near_look, "cartwheels", CARTWHEELS, CARTWHEELS_ANGLES)
 
 
-def cartwheel_model(first: LandmarkModel, closer_look: str) -> LandmarkModel | None:
-    """Who looks at cartwheels from near by where `closer_model` looks closer at holds; nobody where its file is not installed, which is said
-    once in the log."""
-    return _near(first, closer_look, "cartwheels", CARTWHEELS, CARTWHEELS_ANGLES)
-
-
-def _near(first: LandmarkModel, closer_look: str, what: str, network: str, head: str) -> LandmarkModel | None:
-    if closer_model(first, closer_look) is None:
+def _near(first: LandmarkModel, near_look: bool, what: str, network: str, head: str) -> LandmarkModel | None:
+    if not near_look or first.name not in SHIPPED:
         return None
     missing = next((HERE / name for name in (network, head) if not (HERE / name).is_file()), None)
     if missing:
@@ -114,16 +101,11 @@ def _near(first: LandmarkModel, closer_look: str, what: str, network: str, head:
     return replace(_entry(f"{what} from near", HERE / network), head=_entry(f"{what}' angles", HERE / head))
 
 
-def hold_models(choice: str, closer_look: str) -> tuple[LandmarkModel | None, LandmarkModel | None]:
-    """Who looks closer at holds, and who from near by, beside the model `choice`."""
+def looked_with(choice: str, second_look: str, near_look: bool) -> str:
+    """Key of all models that readings come from: those of the track, and those that look from near by where there are any."""
     first = landmark_model(choice)
-    return closer_model(first, closer_look), near_model(first, closer_look)
-
-
-def looked_with(choice: str, second_look: str, closer_look: str) -> str:
-    """Key of all models that readings come from: those of the track, and those that look closer where there are any."""
-    closer = (*hold_models(choice, closer_look), cartwheel_model(landmark_model(choice), closer_look))
-    return "-".join([used(choice, second_look), *(model.key for model in closer if model)])
+    near = (near_model(first, near_look), cartwheel_model(first, near_look))
+    return "-".join([used(choice, second_look), *(model.key for model in near if model)])
 
 
 def used(choice: str, second_look: str) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from pipeline.landmarks.crops import SIZE, Crop, cut
 from pipeline.landmarks.models import LandmarkModel, inner_file
 from pipeline.landmarks.near_angles import COUNT, AngleHead, angle_head, known_by, middle_angles, told_angles
-from pipeline.landmarks.net import MIRROR, LandmarkNet
+from pipeline.landmarks.net import FEATURES, MIRROR, LandmarkNet
 from pipeline.landmarks.paths import axes, torso
 from pipeline.landmarks.refine import SAME_POINT
 from pipeline.landmarks.track import INDEX, N
@@ -45,19 +45,27 @@ class Near:
         return cls(LandmarkNet(inner_file(model)), angle_head(model.head.path))
 
 
-def seen_near(near: Near, image: np.ndarray, body: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """What is seen of a body (33, 2; pixels of the RGB picture) from near by, the mean of the looks that show it; NaN where none does, or
-    somebody else's is seen.
+@dataclass(frozen=True)
+class NearLook:
+    """What is seen of a body in one frame, plain and mirrored."""
 
-    (33, 2) how far beside where it is held each joint is seen, along the trunk's axes, in trunks; and (COUNT,) degrees, see `near_angles`: inf
-    where joints that lie in the crop are seen elsewhere, NaN where they lie beyond it.
-    """
+    beside: np.ndarray  # (33, 2) how far beside where it is held each joint is seen, along the trunk's axes, in trunks; NaN where none is
+    angles: np.ndarray  # (COUNT,) degrees, see `near_angles`: inf where joints that lie in the crop are seen elsewhere, NaN where they lie beyond it
+    features: np.ndarray  # (2, FEATURES) what the network made of the plain and of the mirrored crop beyond its points
+
+
+NOTHING = NearLook(np.full((N, 2), np.nan), np.full(COUNT, np.nan), np.full((2, FEATURES), np.nan))
+
+
+def seen_near(near: Near, image: np.ndarray, body: np.ndarray) -> NearLook:
+    """What is seen of a body (33, 2; pixels of the RGB picture) from near by, the mean of the looks that show it; NaN where none does, or
+    somebody else's is seen."""
     size = float(torso(body))
     if not size > 0:
-        return np.full((N, 2), np.nan), np.full(COUNT, np.nan)
+        return NOTHING
     crop = near_crop(body)
     out = np.abs(crop.to_crop(body) - (SIZE - 1) / 2).max(axis=1) / (SIZE / 2)
-    pixels, looks, told = cut(image, crop), [], []
+    pixels, looks, told, inside = cut(image, crop), [], [], []
     for mirrored in WAYS:
         seen_at = near.net.read(pixels, crop, mirrored=mirrored).xy
         beside = seen_at - body
@@ -67,9 +75,10 @@ def seen_near(near: Near, image: np.ndarray, body: np.ndarray) -> tuple[np.ndarr
         assert features is not None  # `Near.load` gives a network that tells them
         angles = told_angles(near.head, in_mirror(points) if mirrored else points, features, mirrored=mirrored)
         told.append(np.where(known_by(out < 1), np.where(known_by(hers), angles, np.inf), np.nan))
+        inside.append(features)
     seen = np.full((N, 2), np.nan)
     seen[JOINTS] = mean_look(looks)[JOINTS]
-    return seen @ axes(body[None])[0].T / size, middle_angles(np.array(told))
+    return NearLook(seen @ axes(body[None])[0].T / size, middle_angles(np.array(told)), np.array(inside))
 
 
 def near_crop(body: np.ndarray) -> Crop:

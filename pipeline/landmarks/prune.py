@@ -1,6 +1,6 @@
 """A landmark model without its silhouette branch: the same points to the last bit, in two thirds of the time.
 
-The models of the family compute a 256 x 256 segmentation mask with every call; following needs only the points. A closer look also wants
+The models of the family compute a 256 x 256 segmentation mask with every call; following needs only the points. Looks from near by also want
 the layer that the heatmaps are made of, which costs nothing: it is computed anyway.
 Works on the TensorFlow Lite flatbuffer through the schema that mediapipe carries.
 """

@@ -20,10 +20,7 @@ class LandmarkSettings(BaseModel):
     second_look: Literal["other", "same", "none"] = Field(
         "other", description="Who looks a second time at each frame of the athlete: another tuned model, the same one, or nobody."
     )
-    closer_look: Literal["heavy", "none"] = Field(
-        "heavy",
-        description="Who looks closer at a few frames of each hold and cartwheel: models from near by, at holds a larger one too, or nobody.",
-    )
+    near_look: bool = Field(True, description="Whether models of their own look at a few frames of each hold and cartwheel from near by.")
     find_per_second: float = Field(4.0, gt=0, le=30, description="How often people are looked for.")
     find_score: float = Field(0.4, ge=0.1, le=0.95, description="Lowest score of the detector that counts as a person.")
     longest_side: int = Field(960, ge=240, le=4096, description="Longest side, in pixels, of the pictures worked on.")
@@ -43,5 +40,5 @@ class LandmarkSettings(BaseModel):
     def key(self) -> str:
         """Short hash of the settings and the method; the models' own hashes are kept beside it (`models.used`), since a file can change."""
         return hashlib.sha256(
-            f"{METHOD} {self.model_dump_json(exclude={'model', 'second_look', 'closer_look', 'memory_mb'})}".encode()
+            f"{METHOD} {self.model_dump_json(exclude={'model', 'second_look', 'near_look', 'memory_mb'})}".encode()
         ).hexdigest()[:10]

@@ -19,7 +19,7 @@ N = len(NAMES)
 
 @dataclass(frozen=True)
 class HoldLook:
-    """What closer looks at one hold tell beyond points, see `closer.Seen`."""
+    """What a look from near by at one hold tells beyond points, see `holds.Seen`."""
 
     start: float  # seconds from the clip's first shown frame
     end: float
@@ -51,7 +51,7 @@ class Track:
     source: str  # the clip's name, for messages
     notes: tuple[str, ...] = ()  # what a reader should know: a doubt about who the athlete is, a clip that breaks off
     others: tuple[Track, ...] = ()  # who else may be the athlete, more active ones first: the same times, nobody beside them
-    looks: tuple[HoldLook, ...] = ()  # of each hold that was looked at closer
+    looks: tuple[HoldLook, ...] = ()  # of each hold that was looked at from near by
     cartwheels: tuple[CartwheelLook, ...] = ()  # of each cartwheel that was looked at from near by
 
     def __post_init__(self) -> None:

@@ -3,7 +3,7 @@
 Landmarks err alike where poses and views are alike: a back knee under a lowered hip, a trunk seen a little from behind. So the middle
 pose over the key window (shoulders to toes of both sides in the trunk's own frame, their depth, limbs' lengths and bends, the view, the
 body's size and slant) tells a part of each reading's error: ridge regression, a weight a number, made by
-`python -m pipeline.bench pose-errors`. What the closer look's network makes of the hold beyond its points (the layer before its heatmaps
+`python -m pipeline.bench pose-errors`. What the network of the near look makes of the hold beyond its points (the layer before its heatmaps
 at the joints, its points in space) tells another part, on another renderer's pictures as well: clothes hide where a hip lies, not how they
 fall about it. The head takes no part, for drawn necks are all alike. Each number counts at most BEYOND sds
 from its mean and the whole at most as much as the table says, so that a pose that was never seen is hardly corrected. Joints that no
@@ -134,7 +134,7 @@ def pose_numbers(scene: Scene, own: Side) -> np.ndarray:
 
 
 def hold_numbers(scene: Scene, own: Side) -> np.ndarray:
-    """(k,) the numbers of HOLD_NAMES: of the pose, and a closer look's features."""
+    """(k,) the numbers of HOLD_NAMES: of the pose, and the near look's features."""
     return np.concatenate([pose_numbers(scene, own), scene.features])
 
 

@@ -50,7 +50,7 @@ class Scene:
     learnt: Corrections = field(default_factory=dict)  # what is known of the errors at such poses
     features: np.ndarray = field(
         default_factory=lambda: NO_FEATURES
-    )  # (2 FEATURES,) by a closer look at the key window, as if she faced right
+    )  # (2 FEATURES,) by a look from near by at the key window, as if she faced right
     told: np.ndarray = field(default_factory=lambda: np.full(COUNT, np.nan))  # degrees of near_angles over a hold, from near by
     cartwheel: CartwheelLook | None = None  # what is told of a cartwheel's knees, from near by
 
@@ -105,7 +105,7 @@ def make_scene(track: Track, attempt: Attempt, *, lead_side: Side = Side.NONE, l
 
 
 def word_of(track: Track, attempt: Attempt) -> tuple[np.ndarray, np.ndarray]:
-    """What closer looks at an attempt's hold tell beyond points; NaN where nobody looked closer.
+    """What a look from near by at an attempt's hold tells beyond points; NaN where nobody looked.
 
     (2 FEATURES,) features: of the looks in which she faces right, then of those in which she faces left (the picture's or its mirror's); and
     (COUNT,) degrees of near_angles, hips counted round her front.

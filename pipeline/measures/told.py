@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.landmarks.closer import eased
+from pipeline.landmarks.holds import eased
 from pipeline.landmarks.near_angles import ANGLES
 from pipeline.measures import words
 from pipeline.measures.scene import Scene

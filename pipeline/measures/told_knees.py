@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from pipeline.landmarks.closer import eased
+from pipeline.landmarks.holds import eased
 from pipeline.landmarks.track import CartwheelLook
 from pipeline.measures.scene import Scene
 from pipeline.measures.told import seen_elsewhere

@@ -69,7 +69,7 @@ def test_the_table_reads_back_and_leaves_each_fifth_out(tmp_path) -> None:
         assert read.most == pytest.approx(told.most, abs=0.01)
 
 
-def test_features_of_a_closer_look_are_learnt_with_the_pose(tmp_path) -> None:
+def test_features_of_a_near_look_are_learnt_with_the_pose(tmp_path) -> None:
     """Errors that follow what two hundred of its numbers have in common, of which each by itself says little."""
     of, rng = made_up(0.0, n=240), np.random.default_rng(4)
     hidden = rng.normal(size=240)

@@ -12,7 +12,7 @@ from numpy.testing import assert_array_equal
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.held import cartwheels as wheels
-from pipeline.attempts.held import seen_closer
+from pipeline.attempts.held import seen_from_near
 from pipeline.batch import process
 from pipeline.batch.forget import forget_athlete
 from pipeline.batch.process import Task, process_clip
@@ -23,10 +23,10 @@ from pipeline.clips.content import content_hash, stamp_of
 from pipeline.clips.video import probe
 from pipeline.errors import MatsideError
 from pipeline.geometry import joint_angle
-from pipeline.landmarks import cartwheels, closer_kept, models
+from pipeline.landmarks import cartwheels, holds_kept, models
 from pipeline.landmarks.cache import cache_file
 from pipeline.landmarks.cartwheels import AROUND_S, FRAMES, kept_file, look, looked_at, looks
-from pipeline.landmarks.closer_kept import DIGITS
+from pipeline.landmarks.near_frames import DIGITS
 from pipeline.landmarks.near import WIDE, Near
 from pipeline.landmarks.near_angles import ANGLES, COUNT, STEP, AngleHead
 from pipeline.landmarks.net import FEATURES, Guess
@@ -286,9 +286,9 @@ def test_one_that_cannot_be_looked_at_is_left_out_and_looked_for_again(clip, tmp
 def test_without_cartwheels_a_chosen_or_an_installed_network_nothing_is_told(clip, tmp_path, loads, monkeypatch, caplog):
     at, kept = (clip, CONTENT, followed()), tmp_path / "kept"
     assert looks(*at, [], LandmarkSettings(), kept) == ()
-    assert looks(*at, [WINDOW], LandmarkSettings(closer_look="none"), kept) == ()
+    assert looks(*at, [WINDOW], LandmarkSettings(near_look=False), kept) == ()
     assert looks(*at, [WINDOW], LandmarkSettings(model="wheel"), kept) == (), "it marks other points"
-    for lacks in ("CARTWHEELS", "CARTWHEELS_ANGLES", "CLOSER"):
+    for lacks in ("CARTWHEELS", "CARTWHEELS_ANGLES"):
         with monkeypatch.context() as lacking:
             lacking.setattr(models, lacks, f"no_{lacks}.file")
             models._say_once.cache_clear()
@@ -302,8 +302,8 @@ def test_without_cartwheels_a_chosen_or_an_installed_network_nothing_is_told(cli
 def test_the_file_s_name_begins_as_the_track_s_and_tells_what_was_looked_with(tmp_path, monkeypatch):
     track, first = (of(CONTENT, LandmarkSettings(), tmp_path) for of in (cache_file, kept_file))
     assert first.parent == track.parent and first.name.startswith(track.stem + "_") and first.name.split("_")[0] == CONTENT[:32]
-    assert first not in (track, closer_kept.closer_file(CONTENT, LandmarkSettings(), tmp_path))
-    others = {kept_file("d" * 64, LandmarkSettings(), tmp_path), kept_file(CONTENT, LandmarkSettings(closer_look="none"), tmp_path)}
+    assert first not in (track, holds_kept.kept_file(CONTENT, LandmarkSettings(), tmp_path))
+    others = {kept_file("d" * 64, LandmarkSettings(), tmp_path), kept_file(CONTENT, LandmarkSettings(near_look=False), tmp_path)}
     for name, value in (("METHOD", -1), ("FRAMES", 3)):
         with monkeypatch.context() as changed:
             changed.setattr(cartwheels, name, value)
@@ -338,15 +338,15 @@ def test_cartwheels_alone_are_looked_at_and_no_point_moves(clip, tmp_path, loads
     assert wheels(of.values()) == [window]
     assert wheels([attempt(Skill.CARTWHEEL, 0.5, 0.5)]) == []
     track, at = followed(), (LandmarkSettings(), tmp_path / "kept")
-    after = seen_closer(clip, CONTENT, track, [of[Skill.BACKWARD_ROLL], of[Skill.CARTWHEEL]], *at)
+    after = seen_from_near(clip, CONTENT, track, [of[Skill.BACKWARD_ROLL], of[Skill.CARTWHEEL]], *at)
     assert_array_equal(after.xy, track.xy)
     assert same(after.cartwheels, looks(clip, CONTENT, track, [window], *at)) and after.looks == ()
-    assert track.cartwheels == () == seen_closer(clip, CONTENT, track, [of[Skill.BACKWARD_ROLL]], *at).cartwheels
+    assert track.cartwheels == () == seen_from_near(clip, CONTENT, track, [of[Skill.BACKWARD_ROLL]], *at).cartwheels
     held = []
     monkeypatch.setattr(
-        closer_kept, "closer_track", lambda path, content, track, holds, *_: held.append(holds) or replace(track, xy=track.xy + 1)
+        holds_kept, "with_holds", lambda path, content, track, holds, *_: held.append(holds) or replace(track, xy=track.xy + 1)
     )
-    after = seen_closer(clip, CONTENT, track, list(of.values()), *at)
+    after = seen_from_near(clip, CONTENT, track, list(of.values()), *at)
     assert len(held[0]) == 3 and window not in held[0]
     assert (after.xy == track.xy + 1).all() and [(told.start, told.end) for told in after.cartwheels] == [window]
     assert len(loads.models) == 1, "the cartwheel is known, as it was followed"

@@ -32,7 +32,7 @@ def test_the_trimmed_model_gives_the_same_points_to_the_last_bit(tmp_path, monke
 def test_the_inner_file_gives_the_same_points_and_what_they_are_made_of(tmp_path, monkeypatch):
     """The heatmap at each cell is made of that cell's channels alone: the features tell a joint's own heatmap, by the same weights."""
     monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
-    model = models.closer_model(models.landmark_model("tuned"), "heavy")
+    model = models.near_model(models.landmark_model("tuned"), True)
     fast, inner = LandmarkNet(models.fast_file(model)), LandmarkNet(models.inner_file(model))
     layers, maps = [], []
     for seed in range(3):
@@ -119,17 +119,15 @@ def test_the_second_look_is_the_other_model_s_where_it_is_installed(tmp_path, mo
 
 def test_the_near_look_s_key_is_of_network_and_head_and_it_needs_both(tmp_path, monkeypatch, caplog):
     """Readings kept by the key: another head tells other angles. Without either file nobody looks from near by, and one line says so."""
-    shipped = {
-        name: (models.HERE / name).read_bytes() for name in (models.SHIPPED["tuned"], models.CLOSER, models.NEAR, models.NEAR_ANGLES)
-    }
+    shipped = {name: (models.HERE / name).read_bytes() for name in (models.SHIPPED["tuned"], models.NEAR, models.NEAR_ANGLES)}
     for name, content in shipped.items():
         (tmp_path / name).write_bytes(content)
     monkeypatch.setattr(models, "HERE", tmp_path)
-    near = lambda: models.near_model(models.landmark_model("tuned"), "heavy")  # noqa: E731
+    near = lambda: models.near_model(models.landmark_model("tuned"), True)  # noqa: E731
     first = near()
     assert first.path == tmp_path / models.NEAR and first.head.path == tmp_path / models.NEAR_ANGLES
     assert first.key == f"{first.sha256[:12]}-{first.head.sha256[:6]}"
-    assert models.looked_with("tuned", "same", "heavy").endswith(f"-{first.key}")
+    assert models.looked_with("tuned", "same", True).endswith(f"-{first.key}")
     (tmp_path / models.NEAR_ANGLES).write_bytes(b"another head")
     assert near().sha256 == first.sha256 and near().key != first.key
     for lacks in (models.NEAR_ANGLES, models.NEAR):

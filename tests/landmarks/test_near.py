@@ -92,11 +92,13 @@ def test_the_mean_of_both_looks_is_told_in_the_trunk_s_own_frame(degrees, still)
     body = turned(standing(), degrees)
     right, up = axes(body[None])[0]
     net = Sees(body, [4.0 * right, 8.0 * up])  # a tenth and a fifth of a trunk, in turn
-    seen, angles = seen_near(Near(net, still), IMAGE, body)
+    look = seen_near(Near(net, still), IMAGE, body)
+    seen, angles = look.beside, look.angles
     known = np.isfinite(seen).all(axis=1)
     assert net.looks == 2 and set(np.flatnonzero(known)) == set(JOINTS)
     assert seen[known] == pytest.approx(np.tile([0.05, 0.1], (known.sum(), 1)))
     assert off(angles, angles_by_points(body)).max() < 1e-6, "the same shape beside it, however it is mirrored"
+    assert look.features.shape == (2, FEATURES)
 
 
 def test_joints_held_near_the_crop_s_edge_are_not_looked_for_and_angles_beyond_it_not_told(still):
@@ -106,7 +108,8 @@ def test_joints_held_near_the_crop_s_edge_are_not_looked_for_and_angles_beyond_i
         body = standing()
         body[INDEX["left_ankle"]] = (200 + away, 210.0)
         body[INDEX["right_elbow"]] = (198.0, 200 - away)
-        seen, angles = seen_near(Near(Sees(body, [np.zeros(2)]), still), IMAGE, body)
+        look = seen_near(Near(Sees(body, [np.zeros(2)]), still), IMAGE, body)
+        seen, angles = look.beside, look.angles
         assert np.isfinite(seen[INDEX["right_elbow"]]).all() == counts and np.isfinite(seen[INDEX["left_elbow"]]).all()
         lacking = {("left", "hip_to_ankle"), ("left", "knee"), ("right", "shoulder")}
         for k in range(COUNT):
@@ -118,14 +121,17 @@ def test_what_lies_far_from_the_track_does_not_count(still):
     body = standing()
     far = np.array([SAME_POINT * 40 + 0.5, 0.0])
     for at in (body, np.full((N, 2), 5.0)):  # the latter without length
-        for found in seen_near(Near(Sees(body, [far]), still), IMAGE, at):
-            assert not np.isfinite(found).any()
-    points, angles = seen_near(Near(Sees(body, [far, np.array([2.0, 0.0])]), still), IMAGE, body)
+        look = seen_near(Near(Sees(body, [far]), still), IMAGE, at)
+        assert not np.isfinite(look.beside).any() and not np.isfinite(look.angles).any()
+    assert np.isnan(look.features).all(), "nobody is looked at"
+    look = seen_near(Near(Sees(body, [far, np.array([2.0, 0.0])]), still), IMAGE, body)
+    points, angles = look.beside, look.angles
     assert points[INDEX["right_hip"]] == pytest.approx([0.05, 0.0])
     assert off(angles, angles_by_points(body)).max() < 1e-6, "of the look that shows her"
     one = np.zeros((N, 2))
     one[INDEX["left_knee"]] = far
-    points, angles = seen_near(Near(Sees(body, [one]), still), IMAGE, body)
+    look = seen_near(Near(Sees(body, [one]), still), IMAGE, body)
+    points, angles = look.beside, look.angles
     assert not np.isfinite(points[INDEX["left_knee"]]).any() and np.isfinite(points[INDEX["right_knee"]]).all()
     assert np.flatnonzero(np.isinf(angles)).tolist() == [1, 2] and not np.isnan(angles).any(), "left hip by the knee, left knee: elsewhere"
 
@@ -136,7 +142,7 @@ def test_what_the_head_adds_to_a_mirrored_look_is_added_to_the_other_side(tmp_pa
     adds[[ANGLES.index("knee"), ANGLES.index("hip_to_knee")]] = 2.0
     head = AngleHead(written(tmp_path / "a.npz", where_first_is_one=adds))
     body = standing()
-    _, angles = seen_near(Near(Sees(body, [np.zeros(2)]), head), IMAGE, body)
+    angles = seen_near(Near(Sees(body, [np.zeros(2)]), head), IMAGE, body).angles
     added = (angles - angles_by_points(body) + 180) % 360 - 180
     wanted = np.zeros(COUNT)
     wanted[len(ANGLES) + ANGLES.index("knee")] = STEP  # half of it: the mean of both looks
@@ -163,8 +169,9 @@ def test_the_network_that_ships_sees_displaced_joints_of_a_drawn_hold_where_they
     """Hips, shoulders and knees of a sample's hold, held 0.12 trunks beside the truth: from near by they are seen twice as near to it."""
     image, truth = held_in(sample)
     held = truth + 0.12 * torso(truth) * np.array([0.6, -0.8])
-    near = Near.load(models.near_model(models.landmark_model("tuned"), "heavy"))
-    seen, angles = seen_near(near, image, held)
+    near = Near.load(models.near_model(models.landmark_model("tuned"), True))
+    look = seen_near(near, image, held)
+    seen, angles = look.beside, look.angles
     known = np.isfinite(seen).all(axis=1)
     away = np.linalg.norm(held[known] + seen[known] @ axes(held[None])[0] * torso(held) - truth[known], axis=1) / torso(truth)
     assert known.sum() >= 6 and np.median(away) < 0.06
@@ -175,10 +182,10 @@ def test_the_network_that_ships_sees_displaced_joints_of_a_drawn_hold_where_they
 def test_a_picture_and_its_mirror_image_are_told_alike_by_what_ships():
     """Two looks at either, of which one is mirrored: the same two looks."""
     image, truth = held_in("OT-02_2026-03-09_1")
-    near = Near.load(models.near_model(models.landmark_model("tuned"), "heavy"))
+    near = Near.load(models.near_model(models.landmark_model("tuned"), True))
     other = in_mirror(truth)
     other[:, 0] += image.shape[1] - SIZE  # of the whole picture
-    plain, mirrored = seen_near(near, image, truth)[1], seen_near(near, np.ascontiguousarray(image[:, ::-1]), other)[1]
+    plain, mirrored = seen_near(near, image, truth).angles, seen_near(near, np.ascontiguousarray(image[:, ::-1]), other).angles
     assert np.isfinite(plain).sum() >= 6 and (np.isfinite(plain) == np.isfinite(as_unmirrored(mirrored))).all()
     assert np.nanmax(off(plain, as_unmirrored(mirrored))) < 0.5
 
@@ -189,7 +196,7 @@ def test_a_gap_in_the_track_leaves_out_the_angles_that_are_seen_by_it_and_no_oth
     held = standing()
     held[INDEX[gap]] = np.nan
     whole, told = (
-        seen_near(Near(Sees(standing(), [np.zeros(2)]), AngleHead(written(tmp_path / "h.npz"))), IMAGE, b)[1] for b in (standing(), held)
+        seen_near(Near(Sees(standing(), [np.zeros(2)]), AngleHead(written(tmp_path / "h.npz"))), IMAGE, b).angles for b in (standing(), held)
     )
     assert set(np.flatnonzero(np.isnan(told))) == lacking
     kept = np.isfinite(told)

@@ -62,7 +62,7 @@ def test_a_reading_is_moved_by_what_is_learnt() -> None:
     assert hip(track, {HIP: shift}) - hip(track, {}) == pytest.approx(2.0 * up)  # far from 0 in sds: as much as it may
 
 
-def test_features_of_a_closer_look_count_the_way_she_faces() -> None:
+def test_features_of_a_near_look_count_the_way_she_faces() -> None:
     """Of looks in which she faces right it comes first: the plain ones where she does, the mirrored ones where she faces left."""
     track = stand()
     attempt = find_attempts(track)[0]

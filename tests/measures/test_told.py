@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
-from pipeline.landmarks.closer import EASE_S
+from pipeline.landmarks.holds import EASE_S
 from pipeline.landmarks.near_angles import ANGLES, COUNT, HIPS
 from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.track import HoldLook, Track

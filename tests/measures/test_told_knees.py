@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.attempts.attempt import Attempt
 from pipeline.attempts.find import find_attempts
-from pipeline.landmarks.closer import EASE_S
+from pipeline.landmarks.holds import EASE_S
 from pipeline.landmarks.track import CartwheelLook, Track
 from pipeline.measures import words
 from pipeline.measures.cartwheel import by_points, readings

@@ -280,15 +280,14 @@ def evaluate(
 def package(
     model: Path,
     second: Annotated[bool, typer.Option(help="It is the model of the second look.")] = False,
-    closer: Annotated[bool, typer.Option(help="It is the larger model of the closer look.")] = False,
     near: Annotated[bool, typer.Option(help="It is the model of the near look at holds.")] = False,
     cartwheels: Annotated[bool, typer.Option(help="It is the model of the near look at cartwheels.")] = False,
 ) -> None:
     """Check a model file, ship it and write its hash into its card.  Example: package build/tuning/mix_55.tflite"""
-    from .package import CARTWHEELS, CLOSER, FULL, NEAR, SECOND
+    from .package import CARTWHEELS, FULL, NEAR, SECOND
     from .package import package as run
 
-    name = CARTWHEELS if cartwheels else NEAR if near else CLOSER if closer else SECOND if second else FULL
+    name = CARTWHEELS if cartwheels else NEAR if near else SECOND if second else FULL
     print(f"{name}: sha256 {run(model, name=name)}")
 
 

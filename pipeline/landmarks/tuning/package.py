@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.errors import MatsideError
-from pipeline.landmarks.models import CARTWHEELS, CARTWHEELS_ANGLES, CLOSER, NEAR, NEAR_ANGLES, SECOND
+from pipeline.landmarks.models import CARTWHEELS, CARTWHEELS_ANGLES, NEAR, NEAR_ANGLES, SECOND
 
 MODELS = Path(__file__).parents[1] / "models"
 FULL = "matside_full.tflite"
 MOST_BYTES = 10_000_000
-MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, CLOSER: 30_000_000, NEAR: MOST_BYTES, CARTWHEELS: MOST_BYTES}
-CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", CLOSER: "CARD_CLOSER.md", NEAR: "CARD_NEAR.md", CARTWHEELS: "CARD_CARTWHEELS.md"}
+MOST_BYTES_OF = {FULL: MOST_BYTES, SECOND: MOST_BYTES, NEAR: MOST_BYTES, CARTWHEELS: MOST_BYTES}
+CARDS = {FULL: "CARD.md", SECOND: "CARD_SECOND.md", NEAR: "CARD_NEAR.md", CARTWHEELS: "CARD_CARTWHEELS.md"}
 CARD = MODELS / CARDS[FULL]
 ANGLES = {NEAR: NEAR_ANGLES, CARTWHEELS: CARTWHEELS_ANGLES}  # the heads that go with near looks'
 ANGLES_MADE = "near_angles.npz"  # one as `near` writes it

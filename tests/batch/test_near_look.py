@@ -1,4 +1,4 @@
-"""A clip's holds are measured as a closer look sees them, and what it saw goes where the clip's track goes."""
+"""A clip's holds are measured as a look from near by sees them, and what it saw goes where the clip's track goes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pipeline.batch import process
 from pipeline.batch.process import Task, process_clip
 from pipeline.clips.content import content_hash, stamp_of
 from pipeline.errors import MatsideError
-from pipeline.landmarks.closer_kept import closer_file
+from pipeline.landmarks.holds_kept import kept_file
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import N, Track
 from pipeline.vocabulary import Setting, Side, Skill
@@ -33,7 +33,7 @@ def task(tmp_path, monkeypatch):
     )
 
 
-def test_attempts_are_measured_from_what_the_closer_look_saw(task, monkeypatch):
+def test_attempts_are_measured_from_what_the_near_look_saw(task, monkeypatch):
     measured = []
 
     def look(path, content, track, attempts, settings, folder):
@@ -44,14 +44,14 @@ def test_attempts_are_measured_from_what_the_closer_look_saw(task, monkeypatch):
         measured.append(track.xy)
         return process.AttemptResult(attempt, "link")
 
-    monkeypatch.setattr("pipeline.attempts.held.seen_closer", look)
+    monkeypatch.setattr("pipeline.attempts.held.seen_from_near", look)
     monkeypatch.setattr(process, "_measured", measure)
     process_clip(task)
     assert len(measured) == 1 and (measured[0] == 51.0).all()
 
 
-def test_nothing_a_closer_look_saw_is_kept_of_a_clip_that_changed_meanwhile(task, monkeypatch):
-    file = closer_file(task.content, task.landmarks, task.data / "landmarks")
+def test_nothing_a_near_look_saw_is_kept_of_a_clip_that_changed_meanwhile(task, monkeypatch):
+    file = kept_file(task.content, task.landmarks, task.data / "landmarks")
 
     def look(path, content, track, *_):
         file.parent.mkdir(parents=True)
@@ -60,7 +60,7 @@ def test_nothing_a_closer_look_saw_is_kept_of_a_clip_that_changed_meanwhile(task
             grows.write(b"more")
         return track
 
-    monkeypatch.setattr("pipeline.attempts.held.seen_closer", look)
+    monkeypatch.setattr("pipeline.attempts.held.seen_from_near", look)
     monkeypatch.setattr(process, "_measured", lambda task, track, attempt: process.AttemptResult(attempt, "link"))
     with pytest.raises(MatsideError, match="the file changed"):
         process_clip(task)

@@ -1,0 +1,33 @@
+"""Which pictures looks from near by are taken of, and how what was seen is known again: shared by holds and cartwheels."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.clips.video import moments_at
+from pipeline.landmarks.track import Track
+
+SAME_MOMENT_S = 1e-3
+DIGITS = 6  # kept of offsets, in trunks, and of a knee's degrees
+
+Window = tuple[float, float]  # seconds from the clip's first shown frame: start and end of a hold, or of the time upside down
+Key = tuple[float, float, str]  # of what is kept of a window: its seconds and the frames looked at, see `key_of`
+
+
+def bodies_at(path: Path, track: Track, rows: np.ndarray, longest_side: int) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
+    """For rows of the track that the file has a picture of: its number among them, the RGB picture, its longest side at most so many pixels, and the
+    body as it is followed there (33, 2; pixels of that picture)."""
+    for number, moment in moments_at(path, [float(t) for t in track.t[rows]]):
+        if abs(moment.t - track.t[rows[number]]) <= SAME_MOMENT_S:
+            frame = moment.frame(longest_side)
+            yield number, frame.image, track.xy[rows[number]] * frame.scale - 0.5
+
+
+def key_of(track: Track, window: Window, rows: np.ndarray) -> Key:
+    """What is kept of a window is known by it, and by the rows of the track that are looked at, as they are followed (sha256)."""
+    followed = hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes())
+    return float(window[0]), float(window[1]), followed.hexdigest()
