@@ -130,3 +130,19 @@ def frame_coverage(rows: pd.DataFrame) -> str:
             f"half-width {part.half.mean():.1f} degrees, held {100 * inside:.0f} % ({part['clip'].nunique()} clips)"
         )
     return "\n".join(lines)
+
+
+def every_frame(rows: pd.DataFrame) -> str:
+    """What hip and knee are off at every frame of each skill's attempts, each clip counting alike, and how often their intervals hold the truth.
+    rows: as `frame_rows` gives them."""
+    if not len(rows):
+        return "hip and knee at every frame: no attempt was found"
+    each = rows.assign(off=rows.error.abs(), held=rows.error.abs() <= rows.half)
+    said = []
+    for (skill, detail), mine in each.groupby(["skill", "detail"]):
+        clips = mine.groupby("clip")
+        said.append(
+            f"  {skill} {detail}: mean error {clips.off.mean().mean():.1f} degrees, 95th percentile {mine.off.quantile(0.95):.1f}, "
+            f"half-width {clips.half.mean().mean():.1f}, held {100 * clips.held.mean().mean():.0f} % ({len(clips)} clips)"
+        )
+    return "\n".join(["hip and knee at every frame:", *said])

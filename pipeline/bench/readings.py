@@ -24,10 +24,9 @@ from pipeline.attempts.find import find_attempts
 from pipeline.bench.against_truth import compare, read_truth_table, seen_near_by, tracks
 from pipeline.bench.figures import bent_knees, contact, coverage, found, knees_in_plane, share, summary
 from pipeline.bench.follow_check import in_the_picture, on_the_right_person, read_truth
-from pipeline.bench.frame_truth import frame_rows, in_the_tuck
+from pipeline.bench.frame_truth import every_frame, frame_rows, in_the_tuck
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import frame_errors
-from pipeline.vocabulary import Skill
 
 BOUNDARY_S = 0.15  # within which an attempt's start and end count as right
 THROUGHOUT = 0.9  # share of an attempt's frames
@@ -92,14 +91,14 @@ def main() -> int:
     args = parser.parse_args()
     truth = read_truth_table(args.folder)
     loaded = dict(tracks(args.folder, perfect=args.perfect, model=args.model, cache=args.cache))
-    rows, attempts, rolls = [], [], {}
+    rows, attempts, looked_at = [], [], {}
     for stem, track in loaded.items():
         told = truth[truth["clip"] == stem]
         if len(told):
             found_here = find_attempts(track)
             if not args.perfect:
                 track = seen_near_by(args.folder, stem, track, found_here, model=args.model, cache=args.cache)
-            rolls[stem] = (track, [a for a in found_here if a.skill is Skill.BACKWARD_ROLL])
+            looked_at[stem] = (track, found_here)
             r, a = compare(stem, track, told, found=found_here)
             rows += r
             attempts += a
@@ -122,7 +121,9 @@ def main() -> int:
         print(summary(table, plain).to_string(index=False, float_format="{:.2f}".format))
         for line in (coverage(table), bent_knees(table), knees_in_plane(table), contact(table), found(gone, BOUNDARY_S)):
             print(line)
-        print(in_the_tuck(frame_rows(args.folder, rolls, frame_errors())))
+        each = frame_rows(args.folder, looked_at, frame_errors())
+        for line in (in_the_tuck(each), every_frame(each)):
+            print(line)
         person = right_person(where)
         print(
             f"frames on the right person {100 * person['all'].mean():.1f} %, of those with her eight joints in the picture "

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.bench.frame_truth import in_the_tuck, learn_frames, true_angle
+from pipeline.bench.frame_truth import every_frame, in_the_tuck, learn_frames, true_angle
 from pipeline.landmarks.track import INDEX, N
 from pipeline.measures.curves import frame_errors
 from pipeline.vocabulary import Side, Skill
@@ -61,3 +61,14 @@ def test_the_tuck_counts_only_rolls_knees_with_the_hips_over_the_shoulders_each_
     said = in_the_tuck(pd.DataFrame(tuck + others))
     assert "mean error 6.0 degrees" in said and "bias +2.0" in said and "held 50 % (2 clips)" in said
     assert "no frame" in in_the_tuck(pd.DataFrame())
+
+
+def test_every_frame_is_told_for_each_skill_and_detail_each_clip_alike() -> None:
+    frame = {"skill": "lunge", "detail": "hip_angle", "half": 5.0, "over": False}
+    rows = [{**frame, "clip": "a", "error": 4.0}] * 30 + [{**frame, "clip": "b", "error": -8.0, "half": 7.0}] * 10
+    rows += [{**frame, "skill": "cartwheel", "detail": "knee_angle", "clip": "a", "error": 1.0}]
+    heading, wheel, lunge = every_frame(pd.DataFrame(rows)).split("\n")
+    assert heading.startswith("hip and knee")
+    assert wheel.strip() == "cartwheel knee_angle: mean error 1.0 degrees, 95th percentile 1.0, half-width 5.0, held 100 % (1 clips)"
+    assert lunge.strip() == "lunge hip_angle: mean error 6.0 degrees, 95th percentile 8.0, half-width 6.0, held 50 % (2 clips)"
+    assert "no attempt" in every_frame(pd.DataFrame())
