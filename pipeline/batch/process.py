@@ -61,8 +61,8 @@ def process_clip(task: Task, tell: Tell = quiet) -> ClipResult:
     Raises UnreadableClip where nothing could be decoded; whatever else is raised is a fault of ours or of the machine.
     """
     from pipeline.batch.memory import give_back_large_pieces
-    from pipeline.landmarks.cache import cache_file
     from pipeline.landmarks import cartwheels, holds_kept
+    from pipeline.landmarks.cache import cache_file
 
     _one_thread()
     give_back_large_pieces()

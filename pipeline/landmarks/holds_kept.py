@@ -79,9 +79,7 @@ def _read(file: Path) -> Known:
         features = features.reshape(2, table.num_rows, FEATURES)
         angles = np.array(table.column(ANGLES_COLUMN).to_pylist(), dtype=float).reshape(table.num_rows, COUNT)
         keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
-        return {
-            (float(start), float(end), str(of)): Seen(beside[i], features[:, i], angles[i]) for i, (start, end, of) in enumerate(keys)
-        }
+        return {(float(start), float(end), str(of)): Seen(beside[i], features[:, i], angles[i]) for i, (start, end, of) in enumerate(keys)}
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):
         return {}
 

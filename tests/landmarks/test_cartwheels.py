@@ -26,9 +26,9 @@ from pipeline.geometry import joint_angle
 from pipeline.landmarks import cartwheels, holds_kept, models
 from pipeline.landmarks.cache import cache_file
 from pipeline.landmarks.cartwheels import AROUND_S, FRAMES, kept_file, look, looked_at, looks
-from pipeline.landmarks.near_frames import DIGITS
 from pipeline.landmarks.near import WIDE, Near
 from pipeline.landmarks.near_angles import ANGLES, COUNT, STEP, AngleHead
+from pipeline.landmarks.near_frames import DIGITS
 from pipeline.landmarks.net import FEATURES, Guess
 from pipeline.landmarks.refine import SAME_POINT
 from pipeline.landmarks.settings import LandmarkSettings

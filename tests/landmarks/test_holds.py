@@ -259,7 +259,9 @@ def test_readings_know_whether_somebody_looked_from_near_by(tmp_path, monkeypatc
             models._say_once.cache_clear()
             assert models.looked_with("tuned", "other", True) == f"{track}-{left}", "neither is used without the other"
             assert f"no_{lacks}.file is not installed: nobody looks at {what} from near by" in caplog.text
-            assert (kept_file("c" * 64, LandmarkSettings(), tmp_path) != file) == (what == "holds"), "what another network saw is another file"
+            assert (kept_file("c" * 64, LandmarkSettings(), tmp_path) != file) == (what == "holds"), (
+                "what another network saw is another file"
+            )
     assert models.looked_with("tuned", "other", False) == track
     assert models.looked_with("wheel", "other", True) == models.used("wheel", "other")
     assert LandmarkSettings(near_look=False).key() == LandmarkSettings().key(), "the track itself is the same"

@@ -196,7 +196,8 @@ def test_a_gap_in_the_track_leaves_out_the_angles_that_are_seen_by_it_and_no_oth
     held = standing()
     held[INDEX[gap]] = np.nan
     whole, told = (
-        seen_near(Near(Sees(standing(), [np.zeros(2)]), AngleHead(written(tmp_path / "h.npz"))), IMAGE, b).angles for b in (standing(), held)
+        seen_near(Near(Sees(standing(), [np.zeros(2)]), AngleHead(written(tmp_path / "h.npz"))), IMAGE, b).angles
+        for b in (standing(), held)
     )
     assert set(np.flatnonzero(np.isnan(told))) == lacking
     kept = np.isfinite(told)
