@@ -13,7 +13,7 @@ from pipeline.landmarks.heatmaps import refine
 from pipeline.landmarks.track import INDEX, N
 
 JOINTS = tuple(INDEX[f"{side}_{part}"] for part in ("shoulder", "elbow", "hip", "knee", "ankle") for side in ("left", "right"))
-CHANNELS = 48  # of the layer that the heavy network's heatmaps are made of
+CHANNELS = 48  # of the layer that heatmaps are made of
 FEATURES = len(JOINTS) * CHANNELS + 39 * 3
 HIPS, TOP = 33, 34  # the two steering points after the 33 landmarks: middle of the hips, top of the circle round the body
 POINTS = 39
