@@ -91,6 +91,6 @@ def test_a_look_from_near_by_tells_the_mean_of_what_training_tells_of_both_looks
         with torch.no_grad():
             angles = taught.seen_angles(look.refined) + torch.deg2rad(in_torch(model.head.path)(look.features()) * near_net.STEP)
         each.append(torch.rad2deg(taught.other_side(angles) if mirrored else angles)[0].numpy())
-    told = seen_near(Near.load(model), image, body)[1]
+    told = seen_near(Near.load(model), image, body).angles
     off = (told - near_angles.middle_angles(np.array(each)) + 180) % 360 - 180
     assert np.isfinite(off).sum() >= 6 and np.nanmax(np.abs(off)) < 0.1
