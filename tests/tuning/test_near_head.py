@@ -24,7 +24,7 @@ WHOLE = Crop((SIZE - 1) / 2, (SIZE - 1) / 2, SIZE, 0.0)  # the picture as it is
 @pytest.fixture
 def model(tmp_path, monkeypatch) -> models.LandmarkModel:
     monkeypatch.setenv("MATSIDE_CACHE", str(tmp_path))
-    return models.near_model(models.landmark_model("tuned"), "heavy")
+    return models.near_model(models.landmark_model("tuned"), True)
 
 
 def looked(model: models.LandmarkModel, pixels: np.ndarray) -> near_net.Look:
