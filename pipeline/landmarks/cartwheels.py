@@ -19,7 +19,7 @@ from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.near import Near, seen_near
 from pipeline.landmarks.near_angles import HIP_PAIR, KNEES, SHOULDERS
-from pipeline.landmarks.near_frames import DIGITS, Key, Window, bodies_at, key_of
+from pipeline.landmarks.near_frames import DIGITS, Key, Window, bodies_at, key_of, look_at_new
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import CartwheelLook, Track
 
@@ -53,14 +53,7 @@ def looks(
         return ()
     file = kept_file(content_hash, settings, folder)
     known, keys = _read(file), [key_of(track, window, looked_at(track, window)) for window in windows]
-    fresh, near = False, None
-    for window, key in zip(windows, keys, strict=True):
-        if key not in known:
-            near = near or Near.load(model)
-            seen = look(near, path, track, window, longest_side=settings.longest_side)
-            if seen is not None:
-                known[key], fresh = seen, True
-    if fresh:
+    if look_at_new(known, windows, keys, model, lambda near, window: look(near, path, track, window, longest_side=settings.longest_side)):
         _write(file, known)
     return tuple(known[key] for key in keys if key in known)
 

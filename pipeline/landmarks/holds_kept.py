@@ -19,7 +19,7 @@ from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.holds import Seen, look, looked_at, moved
 from pipeline.landmarks.near import JOINTS, Near
 from pipeline.landmarks.near_angles import COUNT
-from pipeline.landmarks.near_frames import DIGITS, Key, Window, key_of
+from pipeline.landmarks.near_frames import DIGITS, Key, Window, key_of, look_at_new
 from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, N, Track
@@ -40,14 +40,12 @@ def with_holds(path: Path, content_hash: str, track: Track, windows: Sequence[Wi
         return track
     file = kept_file(content_hash, settings, folder)
     known, keys = _read(file), [key_of(track, window, looked_at(track, window)) for window in windows]
-    fresh, near = False, None
-    for window, key in zip(windows, keys, strict=True):
-        if key not in known:
-            near = near or Near.load(model)
-            seen = look(near, path, track, window, longest_side=settings.longest_side)
-            if seen is not None:
-                known[key], fresh = _rounded(seen), True
-    if fresh:
+
+    def see(near: Near, window: Window) -> Seen | None:
+        seen = look(near, path, track, window, longest_side=settings.longest_side)
+        return _rounded(seen) if seen else None
+
+    if look_at_new(known, windows, keys, model, see):
         _write(file, known)
     return moved(track, [(window, known[key]) for window, key in zip(windows, keys, strict=True) if key in known])
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
 from pipeline.clips.video import moments_at
+from pipeline.landmarks.models import LandmarkModel
+from pipeline.landmarks.near import Near
 from pipeline.landmarks.track import Track
 
 SAME_MOMENT_S = 1e-3
@@ -16,6 +19,7 @@ DIGITS = 6  # kept of offsets, in trunks, and of a knee's degrees
 
 Window = tuple[float, float]  # seconds from the clip's first shown frame: start and end of a hold, or of the time upside down
 Key = tuple[float, float, str]  # of what is kept of a window: its seconds and the frames looked at, see `key_of`
+Kept = TypeVar("Kept")
 
 
 def bodies_at(path: Path, track: Track, rows: np.ndarray, longest_side: int) -> Iterator[tuple[int, np.ndarray, np.ndarray]]:
@@ -31,3 +35,22 @@ def key_of(track: Track, window: Window, rows: np.ndarray) -> Key:
     """What is kept of a window is known by it, and by the rows of the track that are looked at, as they are followed (sha256)."""
     followed = hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes())
     return float(window[0]), float(window[1]), followed.hexdigest()
+
+
+def look_at_new(
+    known: dict[Key, Kept],
+    windows: Sequence[Window],
+    keys: Sequence[Key],
+    model: LandmarkModel,
+    look: Callable[[Near, Window], Kept | None],
+) -> bool:
+    """Adds to what is known what is seen in the windows that are not; whether there was any. The model is loaded only then; where nothing could be
+    looked at nothing is known, and a later run tries again."""
+    fresh, near = False, None
+    for window, key in zip(windows, keys, strict=True):
+        if key not in known:
+            near = near or Near.load(model)
+            seen = look(near, window)
+            if seen is not None:
+                known[key], fresh = seen, True
+    return fresh
