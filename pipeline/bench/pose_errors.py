@@ -36,7 +36,8 @@ from pipeline.vocabulary import Side, Skill
 STRENGTH = 80.0  # the ridge's pull towards no correction, in readings one sd off in every number of the pose
 FEATURE_STRENGTH, SPACE_STRENGTH = 960.0, 240.0  # of the near look's: as many as there are of each, so that they count like one
 DRAWS, SEED = 400, 3
-# the near look's features add nothing to a lunge's knee; to its line nothing here, and they harm it on another renderer's
+# a network's features add nothing to a lunge's knee; to its line nothing here, and they harm it on another renderer's (tried with a larger
+# network's, at whole bodies)
 POSE_ALONE: tuple[tuple[Skill, str], ...] = (
     (Skill.LUNGE, "knee_angle"),
     (Skill.LUNGE, "line_deviation"),

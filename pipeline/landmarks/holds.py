@@ -30,9 +30,7 @@ EASE_S = 0.3  # before and after a hold, over which points move gradually: nothi
 class Seen:
     """What was seen in one hold."""
 
-    beside: (
-        np.ndarray
-    )  # (33, 2) how far beside the track each joint is seen: along the trunk's own axes (see `axes`), in trunks; NaN where it was not
+    beside: np.ndarray  # (33, 2) how far beside the track each joint is seen, along the trunk's axes, in trunks; NaN where it was not
     features: np.ndarray  # (2, FEATURES) what the network made of it beyond its points: mean of plain looks, of mirrored ones
     angles: np.ndarray  # (COUNT,) degrees told, see near_angles; NaN where none are, inf where joints are seen elsewhere
 

@@ -50,9 +50,7 @@ class NearLook:
     """What is seen of a body in one frame, plain and mirrored."""
 
     beside: np.ndarray  # (33, 2) how far beside where it is held each joint is seen, along the trunk's axes, in trunks; NaN where none is
-    angles: (
-        np.ndarray
-    )  # (COUNT,) degrees, see `near_angles`: inf where joints that lie in the crop are seen elsewhere, NaN where they lie beyond it
+    angles: np.ndarray  # (COUNT,) degrees, see `near_angles`: inf where joints in the crop are seen elsewhere, NaN where they lie beyond
     features: np.ndarray  # (2, FEATURES) what the network made of the plain and of the mirrored crop beyond its points
 
 
