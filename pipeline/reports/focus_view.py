@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pipeline.practice.focus import SKILLS, Focus, Why
 from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, in_units
-from pipeline.reports.numbers import half_width, quantity
+from pipeline.reports.numbers import half_width, places, quantity
 from pipeline.reports.practice_words import BOTH_SIDES, CUES, FILM, FILM_CUES, KEEP, KEEP_LINES, LOADS, SEEN, Cue
 from pipeline.reports.reading_view import column_title, detail_words, full_value, skill_title
 from pipeline.reports.words import SKILL_WORDS
@@ -150,7 +150,10 @@ def _reason(tr: Translations, focus: Focus, tolerances: Tolerances) -> str:
     end, gap = (one.low, one.low - tolerance.met[1]) if focus.direction == "over" else (one.high, tolerance.met[0] - one.high)
     fine = 0.5 if gap < 1 else half  # 165° would look met where 164.7° is 0.3° short of it
     facts = {**read, "end": in_units(tr, quantity(end, one.unit, half=fine)), "gap": in_units(tr, quantity(gap, one.unit, half=fine))}
-    shown = tr.gettext("%(value)s on %(day)s, and even %(end)s is %(gap)s beyond what is met") % facts
+    if round(gap, places(one.unit, fine)) > 0:
+        shown = tr.gettext("%(value)s on %(day)s, and even %(end)s is %(gap)s beyond what is met") % facts
+    else:
+        shown = tr.gettext("%(value)s on %(day)s, and even %(end)s is just beyond what is met") % facts
     if one.goes > 1:
         shown = tr.gettext("%(shown)s, in %(short)d of %(goes)d goes") % {"shown": shown, "short": one.short, "goes": one.goes}
     if focus.why is Why.SAFETY:

@@ -10,6 +10,7 @@ from pipeline.trends.student import t_quantile
 
 MONTH = 30.4375  # days
 DRAWS = 600
+LEAST_VARIANCE = 1e-12  # counts may be sure
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ def slope(day: np.ndarray, median: np.ndarray, variance: np.ndarray, df: float, 
 def _standard_error(day: np.ndarray, variance: np.ndarray, rng: np.random.Generator | None) -> float:
     rng = rng or np.random.default_rng(20240229)
     if len(day) > 60:  # so many pairs that the large-sample efficiency of the estimate serves: 3 / pi against least squares
-        w = 1 / variance
+        w = 1 / np.maximum(variance, LEAST_VARIANCE)
         centred = day - (w * day).sum() / w.sum()
         return float(np.sqrt(np.pi / 3 / (w * centred**2).sum()))
     i, j = np.triu_indices(len(day), 1)

@@ -92,6 +92,14 @@ def test_the_end_that_is_just_beyond_is_not_rounded_onto_the_limit():
     assert view.sentence.endswith("and even 164.7° is 0.3° beyond what is met.")
 
 
+def test_a_gap_that_rounds_to_nothing_is_not_said_in_numbers():
+    met = TOLERANCES["backward_roll", "knee_contact_time"].met[1]
+    focus = one(met + 0.004, met + 0.5, "knee_contact_time", "backward_roll")
+    assert focus_view(TR, focus, TOLERANCES).sentence.endswith("s is just beyond what is met.")
+    focus = one(met + 0.02, met + 0.5, "knee_contact_time", "backward_roll")
+    assert focus_view(TR, focus, TOLERANCES).sentence.endswith("\u202fs is 0.02\u202fs beyond what is met.")
+
+
 def test_a_doubtful_reading_is_said_to_be_doubtful_and_how_to_film_it():
     view = focus_view(TR, one(140, 170), TOLERANCES)
     assert view.sentence == "Cannot tell yet: nothing is certainly short; look first at Hips, 155° ± 15° on 2 March 2026."

@@ -1,4 +1,5 @@
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
@@ -53,3 +54,10 @@ def test_long_series_agree_with_short_ones_in_width():
     day = np.arange(61.0) * 7
     widths = [s.high - s.low for s in (slope(day[:n], rng.normal(size=n), np.ones(n), 100.0) for n in (60, 61))]
     assert_allclose(widths[1] / widths[0], (60 / 61) ** 1.5, rtol=0.08)
+
+
+@pytest.mark.parametrize("n", [5, 70])
+def test_counts_that_are_sure_each_time_have_a_trend_without_doubt(n):
+    none, last = (slope(np.arange(n) * 7.0, y, np.zeros(n), 10.0) for y in (np.zeros(n), np.r_[np.zeros(n - 1), 1.0]))
+    for one in (none, last):
+        assert one.per_month == 0 and one.high - one.low < 1e-5
