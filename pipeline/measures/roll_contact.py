@@ -17,9 +17,7 @@ import numpy as np
 COEFFICIENTS = Path(__file__).with_name("knee_contact.csv")
 TOUCH_S = 0.1  # a touch that counts lasts this long
 REST_LEVEL = 9.0  # % of the shank; knees come and go fast, so that a level well above a resting knee's still tells its time
-SURE = (
-    0.83  # the other answer is left out of the interval from here on: the least with which 95 % of all intervals hold (children left out)
-)
+SURE = 0.83  # the other answer is left out from here on: the least with which 95 % of all intervals hold (children left out)
 LOW_BOUNDS, FEET_MOST = (-6.0, 20.0), 10.0  # % of the shank; past these more says no more
 TELL_TO = 15.0  # % of the shank; above that the other signs say nothing
 SHOULDERS_FROM, SHOULDERS_TO = 10.0, 70.0  # % of the shank: they lie on the mat, and the trunk is up

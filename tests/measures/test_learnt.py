@@ -79,7 +79,7 @@ def test_features_of_a_near_look_count_the_way_she_faces() -> None:
     weight[K] = 0.5
     learnt = {HIP: Correction(np.zeros(len(weight)), np.full(len(weight), 10.0), weight, 9.0)}
     assert hip(seen, learnt) - hip(seen, {}) == pytest.approx(0.5 * first / 10.0)
-    assert hip(track, learnt) == hip(track, {}), "nobody looked closer: as usual"
+    assert hip(track, learnt) == hip(track, {}), "nobody looked from near by: as usual"
 
 
 def test_exact_joints_and_those_looked_at_once_are_left_alone() -> None:
