@@ -1,4 +1,5 @@
-"""A clip's track as every run and every benchmark has it: looked at twice where its attempts are, followed again while it is in doubt."""
+"""A clip's track as every run and every benchmark has it: looked at twice where its attempts are, followed again where it is unsure: first by the
+network that was taught on crowds, then, while it is in doubt, with people looked for at other moments."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ from pipeline.landmarks.steadiness import extent, unsteadiness
 from pipeline.landmarks.track import Track
 
 NO_SKILL, OPEN = 0.3, 0.2  # in doubt so much more
-DOUBTFUL = 0.3  # a clip is followed again from here on: 7 in 100 drawn clips, in which three quarters of the wrong frames lie
+UNSURE = 0.2  # a clip is followed by the network for crowds from here on: a fifth of drawn clips, in which four fifths of the wrong frames lie;
+DOUBTFUL = 0.3  # again at other moments from here on
 
 
 def followed(
@@ -29,22 +31,33 @@ def followed(
 
 
 def follow(path: Path, settings: LandmarkSettings, *, source: str, progress: Callable[[float], None] | None = None) -> Track:
-    """Follow a clip; again, up to three times, with people looked for at other moments or less surely, while its track is in doubt.
+    """Follow a clip; once more by the network for crowds where its track is unsure, and again, up to three times, with people looked for at
+    other moments or less surely, while it is in doubt.
 
-    Beside others little decides where a track lies, so at other moments one that lies on somebody else, or lost her, mostly comes out
-    otherwise. The least doubtful of them is taken, those in doubt the more who move less than in another of them: an onlooker is steady.
+    That network tells limbs of people who overlap better; the first one is the nearer to the joints of those who do not. Beside others little
+    decides where a track lies, so at other moments one that lies on somebody else, or lost her, mostly comes out otherwise. The least doubtful
+    of all is taken, those in doubt the more who move less than in another of them: an onlooker is steady.
     """
     from pipeline.landmarks.locate import track_athlete
 
     onwards = _onwards(progress) if progress else None
     followings = [_judged(track_athlete(path, settings, source=source, worth=attempts_of, progress=onwards))]
     best = followings[0]
-    for other in settings.again():
-        if best.doubt < DOUBTFUL or not best.track.seen.any():
+    for other, least in _tries(settings):
+        if best.doubt < least or not best.track.seen.any():
             break
         followings.append(_judged(track_athlete(path, other, source=source, worth=attempts_of, progress=onwards)))
         best = _least_doubtful(followings)
     return best.track
+
+
+def _tries(settings: LandmarkSettings) -> list[tuple[LandmarkSettings, float]]:
+    """How a clip is followed again, in this order, and the doubt from which on."""
+    from pipeline.landmarks.models import crowd_model, landmark_model
+
+    crowds = crowd_model(landmark_model(settings.model))
+    first = [(settings.model_copy(update={"model": str(crowds.path)}), UNSURE)] if crowds else []
+    return [*first, *((other, DOUBTFUL) for other in settings.again())]
 
 
 def _onwards(progress: Callable[[float], None]) -> Callable[[float], None]:

@@ -103,6 +103,7 @@ def _models() -> Iterator[Finding]:
             yield Finding("landmark model", str(error), False)
     for what, name, without in (
         ("second look", models.SECOND, "the first model looks twice"),
+        ("crowds", models.CROWDS, "athletes in crowded clips are mixed up more often"),
         ("near look", models.NEAR, "nobody looks at holds from near by"),
         ("near look's angles", models.NEAR_ANGLES, "nobody looks at holds from near by"),
         ("look at cartwheels", models.CARTWHEELS, "a cartwheel's knees are read by points alone"),

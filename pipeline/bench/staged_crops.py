@@ -47,7 +47,7 @@ def crops(index: int, each: int) -> tuple[list[np.ndarray], np.ndarray]:
         quality = int(rng.integers(*QUALITIES))
         flat, _ = acted.camera.project(world, int(i))
         seen = (world - acted.camera.eye[i]) @ acted.camera.turn[i].T
-        crop = _crop(flat - 0.5, rng)  # a pixel's middle at whole numbers, as crops are cut
+        crop = crop_about(flat - 0.5, rng)  # a pixel's middle at whole numbers, as crops are cut
         row = label(seen, flat, crop, float(acted.camera.focal[i]), (one.shot.width, one.shot.height))
         row["kind"], row["height"] = list(Kind).index(kinds[int(i)]), acted.body.height
         if row["torso"] >= LEAST_TORSO:
@@ -74,7 +74,7 @@ def _moments(acted, each: int, rng: np.random.Generator) -> dict[int, Kind]:
     return found
 
 
-def _crop(xy: np.ndarray, rng: np.random.Generator) -> Crop:
+def crop_about(xy: np.ndarray, rng: np.random.Generator) -> Crop:
     """Around a body (33, 2) picture pixels, off by what following is off by, at times by more."""
     hips = xy[[23, 24]].mean(0)
     up = xy[[11, 12]].mean(0) - hips

@@ -5,7 +5,7 @@ One row a frame. Columns: `t` (seconds from the first shown frame), `presence` (
 middle of the hips, away from the camera positive), `<name>_visibility` (0..1) and `<name>_disagreement` (pixels between the
 looks that were joined). A gap is null, never zero. Who else may be the athlete (`Track.others`) stands in the same columns, their names
 begun with `other1_`, `other2_` and so on. The file's metadata holds `source`, `width`, `height`, `notes`, the
-clip's `content` hash, `model` and `second_look` (name and sha256), `settings` (JSON) and Matside's `version`.
+clip's `content` hash, `model`, `second_look` and `crowds` (name and sha256), `settings` (JSON) and Matside's `version`.
 """
 
 from __future__ import annotations
@@ -43,11 +43,12 @@ def cached_track(content_hash: str, settings: LandmarkSettings, folder: Path, *,
             file.unlink(missing_ok=True)  # half a disk or another layout: follow again
     track = follow()
     model = models.landmark_model(settings.model)
-    second = models.second_model(model, settings.second_look)
+    second, crowds = models.second_model(model, settings.second_look), models.crowd_model(model)
     about = {
         "content": content_hash,
         "model": f"{model.name} {model.sha256}",
         "second_look": f"{second.name} {second.sha256}" if second else "none",
+        "crowds": f"{crowds.name} {crowds.sha256}" if crowds else "none",
         "settings": settings.model_dump_json(),
         "version": __version__,
     }

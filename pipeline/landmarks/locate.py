@@ -95,7 +95,7 @@ def track_athlete(
     return _finished(followed, np.array(times), scale, (video.width, video.height), source, notes)
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def _networks(first: Path, second: Path | None, detector: Path) -> tuple[LandmarkNet, LandmarkNet | None, Detector]:
     """The networks of these files, kept from clip to clip: a worker's next clip mostly needs the same, and to load them costs as long as
     ten looks."""

@@ -25,6 +25,7 @@ HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
+CROWDS = "matside_crowds.tflite"  # a third one, taught on crowded pictures: follows again where a track is unsure; an installation may lack it
 NEAR = "matside_near.tflite"  # the small network tuned to look at two frames of each hold from near by; an installation may lack it
 NEAR_ANGLES = "matside_near_angles.npz"  # the head that reads angles from its inside; without it the other is not used
 CARTWHEELS, CARTWHEELS_ANGLES = "matside_cartwheels.tflite", "matside_cartwheels_angles.npz"  # the same for cartwheels upside down
@@ -80,6 +81,17 @@ def second_model(first: LandmarkModel, second_look: str) -> LandmarkModel | None
     return _entry("second", HERE / SECOND)
 
 
+def crowd_model(first: LandmarkModel) -> LandmarkModel | None:
+    """Who follows a clip again whose track by `first` is unsure (models/CARD_CROWDS.md); nobody beside a model that marks other points, nor where its
+    file is not installed, which is said once in the log."""
+    if first.name not in SHIPPED:
+        return None
+    if not (HERE / CROWDS).is_file():
+        _say_once(f"{HERE / CROWDS} is not installed: athletes in crowded clips are mixed up with others more often.")
+        return None
+    return _entry("crowds", HERE / CROWDS)
+
+
 def near_model(first: LandmarkModel, near_look: bool) -> LandmarkModel | None:
     """Who looks at holds from near by beside `first`, where that is wanted; nobody beside a model that marks other points, nor where a file is not
     installed, which is said once in the log."""
@@ -109,10 +121,11 @@ def looked_with(choice: str, second_look: str, near_look: bool) -> str:
 
 
 def used(choice: str, second_look: str) -> str:
-    """Key of the models that tracks are made with, for caches: the first one's, and the second one's where that is another."""
+    """Key of the models that tracks are made with, for caches: the first one's, the second one's where that is another, and that of crowds."""
     first = landmark_model(choice)
-    second = second_model(first, second_look)
-    return first.key if second == first else f"{first.key}-{second.key if second else 'once'}"
+    second, crowds = second_model(first, second_look), crowd_model(first)
+    key = first.key if second == first else f"{first.key}-{second.key if second else 'once'}"
+    return f"{key}-{crowds.key}" if crowds else key
 
 
 @lru_cache(maxsize=8)

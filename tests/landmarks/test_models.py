@@ -117,6 +117,24 @@ def test_the_second_look_is_the_other_model_s_where_it_is_installed(tmp_path, mo
     )  # marks other points: not beside the tuned one
 
 
+def test_the_network_for_crowds_is_part_of_the_key_where_it_is_installed(tmp_path, monkeypatch, caplog):
+    """Without the optional file nobody follows unsure clips again with it: one line says so, and tracks are kept under another key."""
+    tuned = models.landmark_model("tuned")
+    (tmp_path / models.SHIPPED["tuned"]).write_bytes(tuned.path.read_bytes())
+    monkeypatch.setattr(models, "HERE", tmp_path)
+    models._say_once.cache_clear()
+    first = models.landmark_model("tuned")
+    assert models.crowd_model(first) is None and models.crowd_model(first) is None
+    said = [r.getMessage() for r in caplog.records if models.CROWDS in r.getMessage()]
+    assert said == [f"{tmp_path / models.CROWDS} is not installed: athletes in crowded clips are mixed up with others more often."]
+    assert models.used("tuned", "same") == first.key
+    (tmp_path / models.CROWDS).write_bytes(b"another model")
+    crowds = models.crowd_model(first)
+    assert crowds is not None and models.used("tuned", "same") == f"{first.key}-{crowds.key}"
+    assert models.crowd_model(models.landmark_model("wheel")) is None  # marks other points
+    assert models.second_model(models.landmark_model(str(crowds.path)), "other").path == crowds.path  # looks twice itself
+
+
 def test_the_near_look_s_key_is_of_network_and_head_and_it_needs_both(tmp_path, monkeypatch, caplog):
     """Readings kept by the key: another head tells other angles. Without either file nobody looks from near by, and one line says so."""
     shipped = {name: (models.HERE / name).read_bytes() for name in (models.SHIPPED["tuned"], models.NEAR, models.NEAR_ANGLES)}
