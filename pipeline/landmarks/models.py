@@ -25,7 +25,9 @@ HERE = Path(__file__).parent / "models"
 # A model shipped with Matside is one line here: its name and its file in models/.
 SHIPPED: dict[str, str] = {"tuned": "matside_full.tflite"}
 SECOND = "matside_second.tflite"  # another training of the same network, for the second look; an installation may lack it
-CROWDS = "matside_crowds.tflite"  # a third one, taught on crowded pictures: follows again where a track is unsure; an installation may lack it
+CROWDS = (
+    "matside_crowds.tflite"  # a third one, taught on crowded pictures: follows again where a track is unsure; an installation may lack it
+)
 NEAR = "matside_near.tflite"  # the small network tuned to look at two frames of each hold from near by; an installation may lack it
 NEAR_ANGLES = "matside_near_angles.npz"  # the head that reads angles from its inside; without it the other is not used
 CARTWHEELS, CARTWHEELS_ANGLES = "matside_cartwheels.tflite", "matside_cartwheels_angles.npz"  # the same for cartwheels upside down
