@@ -20,6 +20,7 @@ from pipeline.landmarks.track import NAMES
 from pipeline.landmarks.tuning.labels import JOINTS, LABEL
 from pipeline.landmarks.tuning.poses import Kind
 from pipeline.landmarks.tuning.staged import write
+from pipeline.stage.scene import Acted, Scene, act, pictures
 from pipeline.vocabulary import Skill
 
 RADIUS = 0.942  # of the way from the hips to the farthest point of the body, as the family marks its circle
@@ -34,20 +35,22 @@ LEAST_TORSO = 24.0  # pixels of a body in its crop, seen from square on; smaller
 
 def crops(index: int, each: int) -> tuple[list[np.ndarray], np.ndarray]:
     """Up to `each` crops (256, 256, 3) uint8 RGB of a scene's moments and their LABEL rows."""
-    from pipeline.stage.scene import act, pictures
-
     one = scene("tune", index)
     rng = np.random.default_rng([one.seed, 7])
     acted = act(one)
     kinds = _moments(acted, each, rng)
     acted.frames = np.array(sorted(kinds))
-    xyz = np.stack([acted.joints[name][acted.frames] for name in NAMES], 1)
+    return all_cut(one, acted, kinds, rng)
+
+
+def all_cut(one: Scene, acted: Acted, kinds: dict[int, Kind], rng: np.random.Generator) -> tuple[list[np.ndarray], np.ndarray]:
+    """Crops (256, 256, 3) of a scene's moments, as following cuts them, and their LABEL rows; kinds: what is done at each of `acted.frames`."""
     made, rows = [], []
-    for i, world, picture in zip(acted.frames, xyz, pictures(one, acted), strict=True):
-        quality = int(rng.integers(*QUALITIES))
+    for i, picture in zip(acted.frames, pictures(one, acted), strict=True):
+        world, quality = np.stack([acted.joints[name][i] for name in NAMES]), int(rng.integers(*QUALITIES))
         flat, _ = acted.camera.project(world, int(i))
         seen = (world - acted.camera.eye[i]) @ acted.camera.turn[i].T
-        crop = crop_about(flat - 0.5, rng)  # a pixel's middle at whole numbers, as crops are cut
+        crop = _crop(flat - 0.5, rng)  # a pixel's middle at whole numbers, as crops are cut
         row = label(seen, flat, crop, float(acted.camera.focal[i]), (one.shot.width, one.shot.height))
         row["kind"], row["height"] = list(Kind).index(kinds[int(i)]), acted.body.height
         if row["torso"] >= LEAST_TORSO:
@@ -74,7 +77,7 @@ def _moments(acted, each: int, rng: np.random.Generator) -> dict[int, Kind]:
     return found
 
 
-def crop_about(xy: np.ndarray, rng: np.random.Generator) -> Crop:
+def _crop(xy: np.ndarray, rng: np.random.Generator) -> Crop:
     """Around a body (33, 2) picture pixels, off by what following is off by, at times by more."""
     hips = xy[[23, 24]].mean(0)
     up = xy[[11, 12]].mean(0) - hips

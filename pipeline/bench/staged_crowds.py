@@ -17,16 +17,14 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.bench.scenes import HUES, TAUGHT, any_hall, any_others, any_outfit, any_shot, any_styles, scene
-from pipeline.bench.staged_crops import KIND, LEAST_TORSO, QUALITIES, compressed, crop_about, label
+from pipeline.bench.staged_crops import KIND, all_cut
 from pipeline.bench.staged_holds import GROWN_UP, PART, hold_bodies, is_checked
-from pipeline.landmarks.crops import cut
-from pipeline.landmarks.track import NAMES
 from pipeline.landmarks.tuning.labels import LABEL
 from pipeline.landmarks.tuning.poses import Kind
 from pipeline.landmarks.tuning.staged import write
 from pipeline.stage.bodies import Shape
 from pipeline.stage.phone import Phone
-from pipeline.stage.scene import Acted, Extra, Scene, act, pictures, refilmed
+from pipeline.stage.scene import Acted, Extra, Scene, act, refilmed
 
 SKILLS = ("lunge", "roll", "stand", "cartwheel", "loaded", "stand", "lunge", "roll")  # by a scene's number
 FILMS, EACH, CHILDREN = 2, 8, 5  # of a scene, crops a film, others there may be
@@ -93,16 +91,9 @@ def crops(number: int) -> tuple[list[np.ndarray], np.ndarray]:
         acted = refilmed(filmed, played.body, played.movement, played.joints, played.low, np.random.default_rng(filmed.seed))
         kinds = _moments(acted, rng)
         acted.frames = np.array(sorted(kinds))
-        for i, picture in zip(acted.frames, pictures(filmed, acted), strict=True):
-            world, quality = np.stack([acted.joints[name][i] for name in NAMES]), int(rng.integers(*QUALITIES))
-            flat, _ = acted.camera.project(world, int(i))
-            crop = crop_about(flat - 0.5, rng)
-            seen = (world - acted.camera.eye[i]) @ acted.camera.turn[i].T
-            row = label(seen, flat, crop, float(acted.camera.focal[i]), (filmed.shot.width, filmed.shot.height))
-            row["kind"], row["height"] = list(Kind).index(kinds[int(i)]), acted.body.height
-            if row["torso"] >= LEAST_TORSO:
-                made.append(cut(compressed(picture, quality), crop))
-                rows.append(row)
+        pixels, labels = all_cut(filmed, acted, kinds, rng)
+        made += pixels
+        rows += list(labels)
     return made, np.array(rows, LABEL)
 
 
