@@ -37,8 +37,9 @@ BODIES = {
     ),
 }  # fmt: skip
 TAUGHT = 2000  # scenes of "tune" from here on teach landmark models, and nothing else is learnt or judged on them
+FRESH = 600  # scenes of "report" from here on were drawn when all else was settled, with bodies that nobody had seen
 # from that scene on so many bodies of their own
-MORE = {"tune": ((240, 24), (600, 24), (TAUGHT, 60)), "report": ((240, 16), (360, 16), (480, 16))}
+MORE = {"tune": ((240, 24), (600, 24), (TAUGHT, 60)), "report": ((240, 16), (360, 16), (480, 16), (FRESH, 24))}
 SCALES = {"girl": (0.0, 1.0), "weight": (0.25, 0.65), "muscle": (0.35, 0.65), "height": (0.3, 0.7), "proportions": (0.35, 0.8)}
 WALLS = {"tune": (BRICK, PLAIN), "report": (PANEL, PLAIN)}
 FLOORS = {"tune": (WOOD, MAT), "report": (PLAIN, WOOD)}
@@ -66,7 +67,7 @@ def body_of(clip: str) -> str:
     if not named or not part:
         return clip
     index = int(named[2])
-    group = ("", " more", " third", " fourth")[_group(part, index)]
+    group = ("", " more", " third", " fourth", " fifth")[_group(part, index)]
     return f"{named[1]}{group} {_who(len(bodies(part, index)), _random(part, index))}"
 
 
