@@ -102,6 +102,11 @@ def in_the_picture(truth: tuple[np.ndarray, np.ndarray, np.ndarray], size: tuple
     return ((points >= 0) & (points <= np.array(size))).all(axis=(1, 2))
 
 
+def joints_told(t: np.ndarray, xy: np.ndarray, truth: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+    """(n,) bool, of each frame of the truth: a body is told there, right or wrong: all EIGHT joints have a place. The others are gaps."""
+    return np.isfinite(_met(t, xy, truth[0])[:, EIGHT]).all(axis=(1, 2))
+
+
 def _met(t: np.ndarray, xy: np.ndarray, true_t: np.ndarray) -> np.ndarray:
     """(n, 33, 2) what was seen in the frame nearest to each of the truth; NaN where none is within 20 ms."""
     nearest = np.clip(np.searchsorted(t, true_t - 1e-6), 0, len(t) - 1)

@@ -23,7 +23,7 @@ import pandas as pd
 from pipeline.attempts.find import find_attempts
 from pipeline.bench.against_truth import compare, read_truth_table, seen_near_by, tracks
 from pipeline.bench.figures import bent_knees, contact, coverage, found, knees_in_plane, share, summary
-from pipeline.bench.follow_check import in_the_picture, on_the_right_person, read_truth
+from pipeline.bench.follow_check import in_the_picture, joints_told, on_the_right_person, read_truth
 from pipeline.bench.frame_truth import every_frame, frame_rows, in_the_tuck
 from pipeline.landmarks.track import Track
 from pipeline.measures.curves import frame_errors
@@ -34,11 +34,12 @@ THROUGHOUT = 0.9  # share of an attempt's frames
 
 class Whereabouts(NamedTuple):
     """Of each frame of a clip's truth: when it is, whether the eight joints of shoulders, hips, knees and ankles were followed within 0.6
-    trunk of the athlete's, and whether they are in the picture at all."""
+    trunk of the athlete's, whether they are in the picture at all, and whether the track tells them."""
 
     t: np.ndarray  # (n,) seconds
     right: np.ndarray  # (n,) bool
     there: np.ndarray  # (n,) bool
+    told: np.ndarray  # (n,) bool
 
 
 def whereabouts(folder: Path, loaded: dict[str, Track]) -> dict[str, Whereabouts]:
@@ -46,13 +47,26 @@ def whereabouts(folder: Path, loaded: dict[str, Track]) -> dict[str, Whereabouts
     out = {}
     for stem, track in loaded.items():
         truth = read_truth(folder / "truth" / f"{stem}.csv")
-        out[stem] = Whereabouts(truth[0], on_the_right_person(track.t, track.xy, truth), in_the_picture(truth, track.size))
+        out[stem] = Whereabouts(
+            truth[0],
+            on_the_right_person(track.t, track.xy, truth),
+            in_the_picture(truth, track.size),
+            joints_told(track.t, track.xy, truth),
+        )
     return out
 
 
 def right_person(where: dict[str, Whereabouts]) -> pd.DataFrame:
-    """Of each clip the share of frames on the right person: of `all`, and of those with her `in_the_picture` (NaN where there are none)."""
-    shares = {s: {"all": w.right.mean(), "in_the_picture": w.right[w.there].mean() if w.there.any() else np.nan} for s, w in where.items()}
+    """Of each clip the share of frames on the right person: of `all`, of those with her `in_the_picture` and of those in which a body is `told`
+    (NaN where there are none)."""
+    shares = {
+        stem: {
+            "all": w.right.mean(),
+            "in_the_picture": w.right[w.there].mean() if w.there.any() else np.nan,
+            "told": w.right[w.told].mean() if w.told.any() else np.nan,
+        }
+        for stem, w in where.items()
+    }
     return pd.DataFrame.from_dict(shares, orient="index")
 
 
@@ -127,7 +141,7 @@ def main() -> int:
         person = right_person(where)
         print(
             f"frames on the right person {100 * person['all'].mean():.1f} %, of those with her eight joints in the picture "
-            f"{100 * person.in_the_picture.mean():.1f} %; clips with fewer than 99 %: {share(person['all'] < 0.99)}"
+            f"{100 * person.in_the_picture.mean():.1f} %, of those in which a body is told {100 * person.told.mean():.1f} %; clips with fewer than 99 %: {share(person['all'] < 0.99)}"
         )
         if args.worst:
             from pipeline.bench.worst import draw, furthest

@@ -43,7 +43,7 @@ def test_one_joint_outside_and_she_is_not_in_the_picture(truth):
     assert np.flatnonzero(~in_the_picture((t, xy, world), SIZE)).tolist() == [7]
 
 
-def test_shares_of_all_frames_and_of_those_in_the_picture(truth):
+def test_shares_of_all_frames_and_of_those_in_the_picture_or_told(truth):
     track = truth_track(FILE, SIZE)
     narrow = truth_track(FILE, (480, 540))  # the same joints, half of them beyond the edge
     shares = right_person(whereabouts(SAMPLES, {ALONE: track})).loc[ALONE]
@@ -52,7 +52,11 @@ def test_shares_of_all_frames_and_of_those_in_the_picture(truth):
     assert 0.05 < inside.mean() < 0.95
     xy = np.where(inside[:, None, None], narrow.xy, np.nan)
     shares = right_person(whereabouts(SAMPLES, {ALONE: replace(narrow, xy=xy)})).loc[ALONE]
-    assert shares["all"] == pytest.approx(inside.mean()) and shares.in_the_picture == 1
+    assert shares["all"] == pytest.approx(inside.mean()) and shares.in_the_picture == shares.told == 1
+    astray = narrow.xy.copy()
+    astray[~inside] += 300  # somebody else's, where she is out of the picture
+    shares = right_person(whereabouts(SAMPLES, {ALONE: replace(narrow, xy=astray)})).loc[ALONE]
+    assert shares["all"] == shares.told == pytest.approx(inside.mean()) and shares.in_the_picture == 1
 
 
 def test_attempts_that_leave_the_picture_are_counted_apart():
