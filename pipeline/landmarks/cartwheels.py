@@ -11,6 +11,7 @@ where one lies beyond the crop). The file's name begins as the track's does, so 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ from pipeline.landmarks import models
 from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.near import Near, seen_near
 from pipeline.landmarks.near_angles import HIP_PAIR, KNEES, SHOULDERS
-from pipeline.landmarks.near_frames import DIGITS, Key, Window, bodies_at, key_of, look_at_new
+from pipeline.landmarks.near_frames import DIGITS, Key, Window, bodies_at, kept_key, key_of, look_at_new
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import CartwheelLook, Track
 
@@ -55,7 +56,7 @@ def looks(
     known, keys = _read(file), [key_of(track, window, looked_at(track, window)) for window in windows]
     if look_at_new(known, windows, keys, model, lambda near, window: look(near, path, track, window, longest_side=settings.longest_side)):
         _write(file, known)
-    return tuple(known[key] for key in keys if key in known)
+    return tuple(replace(known[key], start=start, end=end) for (start, end), key in zip(windows, keys, strict=True) if key in known)
 
 
 def kept_file(content_hash: str, settings: LandmarkSettings, folder: Path) -> Path:
@@ -78,9 +79,7 @@ def _read(file: Path) -> Known:
     try:
         table = pq.read_table(file).to_pandas()
         return {
-            (float(start), float(end), str(of)): CartwheelLook(
-                float(start), float(end), rows["t"].to_numpy(float), rows[["left", "right"]].to_numpy(float)
-            )
+            kept_key(start, end, of): CartwheelLook(start, end, rows["t"].to_numpy(float), rows[["left", "right"]].to_numpy(float))
             for (start, end, of), rows in table.groupby(["start", "end", "track"], sort=False)
         }
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):

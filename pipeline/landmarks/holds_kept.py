@@ -19,7 +19,7 @@ from pipeline.landmarks.cache import cache_file, write_table
 from pipeline.landmarks.holds import Seen, look, looked_at, moved
 from pipeline.landmarks.near import JOINTS, Near
 from pipeline.landmarks.near_angles import COUNT
-from pipeline.landmarks.near_frames import DIGITS, Key, Window, key_of, look_at_new
+from pipeline.landmarks.near_frames import DIGITS, Key, Window, kept_key, key_of, look_at_new
 from pipeline.landmarks.net import FEATURES
 from pipeline.landmarks.settings import LandmarkSettings
 from pipeline.landmarks.track import NAMES, N, Track
@@ -77,7 +77,7 @@ def _read(file: Path) -> Known:
         features = features.reshape(2, table.num_rows, FEATURES)
         angles = np.array(table.column(ANGLES_COLUMN).to_pylist(), dtype=float).reshape(table.num_rows, COUNT)
         keys = zip(*(table.column(name).to_pylist() for name in ("start", "end", "track")), strict=True)
-        return {(float(start), float(end), str(of)): Seen(beside[i], features[:, i], angles[i]) for i, (start, end, of) in enumerate(keys)}
+        return {kept_key(*key): Seen(beside[i], features[:, i], angles[i]) for i, key in enumerate(keys)}
     except (pa.ArrowException, OSError, KeyError, ValueError, TypeError):
         return {}
 

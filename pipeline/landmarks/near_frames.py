@@ -16,6 +16,7 @@ from pipeline.landmarks.track import Track
 
 SAME_MOMENT_S = 1e-3
 DIGITS = 6  # kept of offsets, in trunks, and of a knee's degrees
+MOMENT_DIGITS = 6  # by which windows are told apart, in seconds: how the last bits of a moment come out is the machine's
 
 Window = tuple[float, float]  # seconds from the clip's first shown frame: start and end of a hold, or of the time upside down
 Key = tuple[float, float, str]  # of what is kept of a window: its seconds and the frames looked at, see `key_of`
@@ -34,7 +35,12 @@ def bodies_at(path: Path, track: Track, rows: np.ndarray, longest_side: int) -> 
 def key_of(track: Track, window: Window, rows: np.ndarray) -> Key:
     """What is kept of a window is known by it, and by the rows of the track that are looked at, as they are followed (sha256)."""
     followed = hashlib.sha256(track.t[rows].tobytes() + np.ascontiguousarray(track.xy[rows]).tobytes())
-    return float(window[0]), float(window[1]), followed.hexdigest()
+    return kept_key(*window, followed.hexdigest())
+
+
+def kept_key(start: float, end: float, followed: str) -> Key:
+    """The key of a window as it was kept, by this machine or another one."""
+    return round(float(start), MOMENT_DIGITS), round(float(end), MOMENT_DIGITS), str(followed)
 
 
 def look_at_new(

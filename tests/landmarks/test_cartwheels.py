@@ -263,6 +263,16 @@ def test_another_track_is_looked_at_anew_and_the_first_one_still_known(clip, tmp
     assert loads.net.looks == 2 * count, "points outside the window do not count"
 
 
+def test_a_window_whose_last_bits_another_machine_works_out_otherwise_is_known_again(clip, tmp_path, loads):
+    at = (LandmarkSettings(), tmp_path / "kept")
+    looks(clip, CONTENT, followed(), [WINDOW], *at)
+    count, otherwise = loads.net.looks, (float(np.nextafter(WINDOW[0], 9)), float(np.nextafter(WINDOW[1], 0)))
+    (told,) = looks(clip, CONTENT, followed(), [otherwise], *at)
+    assert loads.net.looks == count and (told.start, told.end) == otherwise != WINDOW, "and told of the window as it is asked for"
+    looks(clip, CONTENT, followed(), [(WINDOW[0] + 1e-4, WINDOW[1])], *at)
+    assert loads.net.looks > count, "another window is another one"
+
+
 def test_two_cartwheels_of_a_clip_are_kept_beside_each_other(clip, tmp_path, loads):
     at, other = (LandmarkSettings(), tmp_path / "kept"), (0.1, 0.2)
     both = looks(clip, CONTENT, followed(), [WINDOW, other], *at)

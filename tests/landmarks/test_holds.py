@@ -227,6 +227,10 @@ def test_another_track_or_hold_is_looked_at_anew(clip, tmp_path, net):
     assert net.looks == 3 * AT_ONE
     with_holds(clip, *at)
     assert net.looks == 3 * AT_ONE
+    otherwise = (float(np.nextafter(HOLD[0], 9)), float(np.nextafter(HOLD[1], 0)))
+    known = with_holds(clip, "c" * 64, track, [otherwise], *at[3:])
+    assert net.looks == 3 * AT_ONE, "the last bits of a moment are the machine's"
+    assert [(one.start, one.end) for one in known.looks] == [otherwise]
 
 
 def test_without_holds_a_chosen_or_installed_network_or_a_readable_clip_the_track_stays(clip, tmp_path, net, monkeypatch, caplog):
