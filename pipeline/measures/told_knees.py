@@ -24,7 +24,7 @@ LOW = 0.4  # quantile of a cartwheel's words
 LEAST_WORDS = 4  # frames
 # added to what the error table says of words where a cartwheel's knee is read by points alone, which were off by 2.6 degrees (one sd, of 708 drawn
 # legs) and by 3.7 of these downwards: degrees; of the sd, downwards
-BY_POINTS, BELOW = 1.9, 0.7
+BY_POINTS, BELOW = 1.9, 1.0
 KNEE_SHARE, KNEE_DOUBT = 0.8, 0.4
 SCATTER = 0.5  # of the words' sd over the window that is doubt: the rest is the knee's own movement
 
