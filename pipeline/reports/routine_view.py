@@ -89,19 +89,19 @@ def _row(tr: Translations, one: Loss, tolerances: Tolerances, scale: tuple[float
     target = tolerances[one.skill, one.detail].target
     return LossRow(
         title=column_title(tr, one.column), skill=skill_title(one.skill),
-        alone=_level(tr, one.alone, one.alone_half, one.alone_off, unit, target),
-        routine=_level(tr, one.routine, one.routine_half, one.routine_off, unit, target),
+        alone=_level(tr, one.alone, one.alone_range, one.alone_off, unit, target),
+        routine=_level(tr, one.routine, one.routine_range, one.routine_off, unit, target),
         lost=tr.gettext("nothing lost") if nothing else words % size, range=ends,
         bar=loss_bar(one, tolerances[one.skill, one.detail].close_within, scale), said=_said(tr, one), sure=one.sure and one.loss > 0,
         count=_count(tr, one, club),
     )  # fmt: skip
 
 
-def _level(tr: Translations, value: float, half: float, off: float, unit: str, target: float) -> str:
+def _level(tr: Translations, value: float, ends: tuple[float, float], off: float, unit: str, target: float) -> str:
     """A level with its ±, and beside it how far off the attempts were where their mean hides that: one piked, the next arched."""
-    low = lower_end(value, value - half, unit)
-    level = in_units(tr, plus_minus(value, low, value + half, unit) if math.isfinite(half) else quantity(value, unit))
-    hidden = off - abs(value - target) > HIDDEN * half
+    low, high = lower_end(value, ends[0], unit), ends[1]
+    level = in_units(tr, plus_minus(value, low, high, unit) if math.isfinite(low) else quantity(value, unit))
+    hidden = off - abs(value - target) > HIDDEN * half_width(*ends)
     return f"{level} ({tr.gettext('%s off') % in_units(tr, quantity(off, unit))})" if hidden else level
 
 

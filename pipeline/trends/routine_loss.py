@@ -7,7 +7,7 @@ its share of the tolerance's "close" band makes details with different units com
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -17,7 +17,7 @@ import pandas as pd
 from pipeline.scoring.tolerances import Kind, Tolerance
 from pipeline.trends.pooled import holm
 from pipeline.trends.sessions import Z95
-from pipeline.trends.setting_drop import ENOUGH_PAIRS, pair_settings
+from pipeline.trends.setting_drop import ENOUGH_PAIRS, OWN, pair_settings
 from pipeline.trends.shrink import Prior, common_variance
 from pipeline.trends.student import t_quantile, two_sided_p
 
@@ -53,8 +53,8 @@ class Loss:
     basis: Basis
     p: float = math.nan  # chance of such a loss, or gain, where nothing is lost; NaN where nothing can be said about what is usual
     sure: bool = False  # after Holm's correction over everything ranked together
-    alone_half: float = math.nan  # half of the 95 % interval that the readings themselves state for a level like `alone`
-    routine_half: float = math.nan
+    alone_range: tuple[float, float] = (math.nan, math.nan)  # the 95 % interval that the readings themselves state for a level like `alone`
+    routine_range: tuple[float, float] = (math.nan, math.nan)
     alone_off: float = math.nan  # mean distance from the target, where both its sides count: levels on either side hide it
     routine_off: float = math.nan
 
@@ -65,21 +65,34 @@ class Loss:
 
 
 def paired_losses(sessions: pd.DataFrame, tolerances: Tolerances) -> pd.DataFrame:
-    """One row a pair of sessions: the columns of `pair_settings`, loss, share, and alone_off and routine_off, the distances from the
-    target where both its sides count (else NaN). Details without a tolerance are left out."""
+    """One row a pair of sessions: the columns of `pair_settings`, loss, share, alone_off and routine_off, the distances from the target
+    where both its sides count (else NaN), and loss_below and loss_above, the variances that the readings' own intervals state for the
+    loss. Details without a tolerance are left out."""
     pairs = pair_settings(sessions)
     keep = np.array([(s, d) in tolerances for s, d in zip(pairs["skill"], pairs["detail"], strict=True)], dtype=bool)
     pairs = pairs[keep].reset_index(drop=True)
     loss, share = np.zeros(len(pairs)), np.full(len(pairs), np.nan)
     off = {setting: np.full(len(pairs), np.nan) for setting in ("alone", "routine")}
+    worse_above = {setting: np.zeros(len(pairs), dtype=bool) for setting in off}
     for key, at in pairs.groupby(["skill", "detail"], sort=False).indices.items():
         tolerance = tolerances[key]
         loss[at] = lost(pairs["alone"].to_numpy()[at], pairs["routine"].to_numpy()[at], tolerance)
         share[at] = loss[at] / tolerance.close_within if tolerance.close_within > 0 else np.nan
-        if tolerance.kind is Kind.BOTH:
-            for setting, distances in off.items():
-                distances[at] = np.abs(pairs[setting].to_numpy()[at] - tolerance.target)
-    return pairs.assign(loss=loss, share=share, alone_off=off["alone"], routine_off=off["routine"])
+        for setting, distances in off.items():
+            beyond = pairs[setting].to_numpy()[at] - tolerance.target
+            worse_above[setting][at] = beyond > 0 if tolerance.kind is Kind.BOTH else tolerance.kind is Kind.AT_MOST
+            if tolerance.kind is Kind.BOTH:
+                distances[at] = np.abs(beyond)
+    less, more = _of_losses(pairs, worse_above["alone"], worse_above["routine"])
+    return pairs.assign(loss=loss, share=share, alone_off=off["alone"], routine_off=off["routine"], loss_below=less, loss_above=more)
+
+
+def _of_losses(pairs: pd.DataFrame, alone_worse_above: np.ndarray, routine_worse_above: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """((n,), (n,)) variances below and above losses: less is lost where the routine was better than read and the skill alone was worse."""
+    alone_below, alone_above, routine_below, routine_above = (pairs[name].to_numpy(float) for name in OWN)
+    less = np.where(routine_worse_above, routine_below, routine_above) + np.where(alone_worse_above, alone_above, alone_below)
+    more = np.where(routine_worse_above, routine_above, routine_below) + np.where(alone_worse_above, alone_below, alone_above)
+    return less, more
 
 
 def lost(alone: np.ndarray, routine: np.ndarray, tolerance: Tolerance) -> np.ndarray:
@@ -112,16 +125,16 @@ def athlete_losses(pairs: pd.DataFrame, athlete: str, scatter: Mapping[tuple[str
         skill, detail, side = map(str, column)
         loss = part["loss"].to_numpy(float)
         n, mean = len(loss), float(loss.mean())
-        se, df, basis = math.nan, math.nan, Basis.NONE
+        half, basis, p = (math.nan, math.nan), Basis.NONE, math.nan
         if n >= ENOUGH_PAIRS:
             prior = (scatter or {}).get((skill, detail)) or Prior(math.nan, 0.0, n - 1.0)
             variance, dfs = prior.moderated(np.array([loss.var(ddof=1)]), np.array([n - 1.0]))
             if dfs[0] > 0 and np.isfinite(variance[0]):
-                se, df, basis = math.sqrt(variance[0] / n), float(dfs[0]), Basis.USUAL
-        own = float(part["own"].mean())
-        if basis is Basis.NONE and math.isfinite(own):
-            se, df, basis = math.sqrt(own), math.inf, Basis.THESE  # one day's readings err together: more pairs do not help much
-        out.append(_loss(skill, detail, side, part, mean, se, df, basis, athletes=1))
+                half, basis, p = _usual(mean, math.sqrt(variance[0] / n), float(dfs[0]))
+        own = part[["loss_below", "loss_above"]].mean().to_numpy(float)
+        if basis is Basis.NONE and np.isfinite(own).all():
+            half, basis = Z95 * np.sqrt(own), Basis.THESE  # one day's readings err together: more pairs do not help much
+        out.append(_loss(skill, detail, side, part, mean, half, basis, p, athletes=1))
     return ranked(out)
 
 
@@ -134,13 +147,13 @@ def club_losses(pairs: pd.DataFrame) -> list[Loss]:
         skill, detail, side = map(str, column)
         means = part.groupby("athlete", sort=False)["loss"].mean().to_numpy(float)
         n = len(means)
-        se, df, basis = math.nan, math.nan, Basis.NONE
+        mean, half, basis, p = float(means.mean()), (math.nan, math.nan), Basis.NONE, math.nan
         if n >= ENOUGH_ATHLETES:
-            se, df, basis = float(means.std(ddof=1) / math.sqrt(n)), n - 1.0, Basis.USUAL
-        own = part.groupby("athlete", sort=False)["own"].mean().to_numpy(float)
+            half, basis, p = _usual(mean, float(means.std(ddof=1) / math.sqrt(n)), n - 1.0)
+        own = part.groupby("athlete", sort=False)[["loss_below", "loss_above"]].mean().to_numpy(float)
         if basis is Basis.NONE and np.isfinite(own).all():
-            se, df, basis = float(np.sqrt(own.sum())) / n, math.inf, Basis.THESE  # one athlete's readings err without the other's
-        out.append(_loss(skill, detail, side, part, float(means.mean()), se, df, basis, athletes=n))
+            half, basis = Z95 * np.sqrt(own.sum(axis=0)) / n, Basis.THESE  # one athlete's readings err without the other's
+        out.append(_loss(skill, detail, side, part, mean, half, basis, p, athletes=n))
     return ranked(out)
 
 
@@ -159,16 +172,24 @@ def _group(one: Loss) -> int:
     return 0 if one.sure and one.loss > 0 else 1
 
 
+Half = Sequence[float] | np.ndarray  # (2,) how far an interval reaches below and above what it is of
+
+
+def _usual(mean: float, se: float, df: float) -> tuple[Half, Basis, float]:
+    """(the interval's halves, what it says something about, the chance of such a mean where nothing is lost) by Student's t."""
+    half = t_quantile(df) * se
+    return (half, half), Basis.USUAL, two_sided_p(mean / se, df) if se > 0 else 0.0 if mean else 1.0
+
+
 def _loss(
-    skill: str, detail: str, side: str, part: pd.DataFrame, mean: float, se: float, df: float, basis: Basis, *, athletes: int
+    skill: str, detail: str, side: str, part: pd.DataFrame, mean: float, half: Half, basis: Basis, p: float, *, athletes: int
 ) -> Loss:  # fmt: skip
-    each = part.groupby("athlete", sort=False)[["alone", "routine", "share", "alone_off", "routine_off", "alone_own", "routine_own"]].mean()
+    each = part.groupby("athlete", sort=False)[["alone", "routine", "share", "alone_off", "routine_off", *OWN]].mean()
     per = each.mean()
-    halves = Z95 * np.sqrt(each[["alone_own", "routine_own"]].mean(skipna=False))  # of levels: what all readings err alike stays in them
-    quantile = Z95 if math.isinf(df) else t_quantile(df) if math.isfinite(df) else math.nan
-    p = two_sided_p(mean / se, df) if basis is Basis.USUAL and se > 0 else (0.0 if mean else 1.0) if basis is Basis.USUAL else math.nan
+    alone, routine = float(per["alone"]), float(per["routine"])
+    halves = Z95 * np.sqrt(each[OWN].mean(skipna=False).to_numpy(float))  # of levels: what all readings err alike stays in them
     return Loss(
-        skill, detail, side, float(per["alone"]), float(per["routine"]), mean, mean - quantile * se, mean + quantile * se, float(per["share"]), len(part),
-        athletes, basis, p, alone_half=float(halves["alone_own"]), routine_half=float(halves["routine_own"]),
+        skill, detail, side, alone, routine, mean, mean - float(half[0]), mean + float(half[1]), float(per["share"]), len(part), athletes, basis, p,
+        alone_range=(alone - float(halves[0]), alone + float(halves[1])), routine_range=(routine - float(halves[2]), routine + float(halves[3])),
         alone_off=float(per["alone_off"]), routine_off=float(per["routine_off"]),
     )  # fmt: skip

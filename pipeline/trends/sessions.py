@@ -9,7 +9,7 @@ from pipeline.trends.keys import row_keys, starts_of, word_codes
 
 KIND = ["skill", "detail", "setting"]  # readings of one kind share their precision
 SERIES = ["athlete", "skill", "detail", "side", "setting"]  # one line on an athlete's page
-SESSION_COLUMNS = [*SERIES, "cohort", "date", "day", "n", "median", "scatter", "own"]
+SESSION_COLUMNS = [*SERIES, "cohort", "date", "day", "n", "median", "scatter", "own", "below", "above"]
 Z95 = 1.959963984540054  # half width of a 95 % interval in standard deviations
 
 
@@ -21,6 +21,7 @@ def sessions(readings: pd.DataFrame) -> pd.DataFrame:
     median  : of those attempts, in the detail's unit
     scatter : sum of squares of the attempts about their mean, so that scatter / (n - 1) is their variance
     own     : mean variance that the readings' own 95 % intervals state, (half width / 1.96)²
+    below   : the same of what lies below each value, and `above`: of what lies above it
     Empty values and readings without a date are left out: they are gaps, not measurements.
     """
     known = (readings["value"].notna() & (readings["date"] != "")).to_numpy()
@@ -37,7 +38,8 @@ def sessions(readings: pd.DataFrame) -> pd.DataFrame:
     order[several], value[several] = order[several_sorted], value[several_sorted]
     mean = np.add.reduceat(value, at) / n
     scatter = np.add.reduceat((value - np.repeat(mean, n)) ** 2, at)
-    half = ((readings["high"].to_numpy(float) - readings["low"].to_numpy(float)) / 2)[order]
+    below = (readings["value"].to_numpy(float) - readings["low"].to_numpy(float))[order]
+    above = (readings["high"].to_numpy(float) - readings["value"].to_numpy(float))[order]
     cohort, cohorts = word_codes(readings["cohort"])
     out = pd.DataFrame(keys.words(number[at]))
     out["cohort"] = pd.Categorical.from_codes(cohort[order][at], cohorts)
@@ -48,7 +50,8 @@ def sessions(readings: pd.DataFrame) -> pd.DataFrame:
     out["n"] = n
     out["median"] = (value[at + (n - 1) // 2] + value[at + n // 2]) / 2
     out["scatter"] = np.where(scatter < 1e-12 * n * mean**2, 0.0, scatter)  # what is below rounding is nothing
-    out["own"] = np.add.reduceat((half / Z95) ** 2, at) / n
+    for name, wide in (("own", (below + above) / 2), ("below", below), ("above", above)):
+        out[name] = np.add.reduceat((wide / Z95) ** 2, at) / n
     return out[SESSION_COLUMNS]
 
 

@@ -14,6 +14,7 @@ from pipeline.vocabulary import Setting
 NEAR = 14.0  # days between two sessions that may be compared: what counts as one time elsewhere too (`athlete.FORTNIGHT`)
 ENOUGH_PAIRS = 3
 LINE = ["athlete", "skill", "detail", "side"]
+OWN = ["alone_below", "alone_above", "routine_below", "routine_above"]
 
 
 @dataclass(frozen=True)
@@ -27,21 +28,21 @@ class Drop:
 
 
 def pair_settings(sessions: pd.DataFrame) -> pd.DataFrame:
-    """One row a pair: LINE, day, drop, then what it is made of: alone, routine (the medians), alone_own, routine_own (the variances that
-    the readings' own intervals state for them; NaN where the sessions do not say) and own, their sum. Each session is used once, with
-    the nearest free one of the other setting."""
+    """One row a pair: LINE, day, drop, then what it is made of: alone, routine (the medians), alone_below, alone_above, routine_below,
+    routine_above (the variances below and above that the readings' own intervals state for them; NaN where the sessions do not say). Each
+    session is used once, with the nearest free one of the other setting."""
     routine = (sessions["setting"] == Setting.ROUTINE.value).to_numpy()
     day, median = sessions["day"].to_numpy(float), sessions["median"].to_numpy(float)
-    own = sessions["own"].to_numpy(float) if "own" in sessions else np.full(len(sessions), np.nan)
+    below, above = (sessions[name].to_numpy(float) if name in sessions else np.full(len(sessions), np.nan) for name in ("below", "above"))
     rows = []
     for name, at in sessions.groupby(LINE, observed=True, sort=True).indices.items():
         r, a = at[routine[at]], at[~routine[at]]
         if len(r) and len(a):
             rows += [
-                (*map(str, name), day[i], median[i] - median[j], median[j], median[i], own[j], own[i], own[i] + own[j])
+                (*map(str, name), day[i], median[i] - median[j], median[j], median[i], below[j], above[j], below[i], above[i])
                 for i, j in _nearest(day, r, a)
             ]
-    return pd.DataFrame(rows, columns=[*LINE, "day", "drop", "alone", "routine", "alone_own", "routine_own", "own"])
+    return pd.DataFrame(rows, columns=[*LINE, "day", "drop", "alone", "routine", *OWN])
 
 
 def _nearest(day: np.ndarray, r: np.ndarray, a: np.ndarray) -> list[tuple[int, int]]:

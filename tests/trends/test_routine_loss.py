@@ -93,8 +93,8 @@ def test_intervals_hold_the_built_in_loss():
         children = 5 + 3 * rng.standard_normal(6)
         table = pd.DataFrame(
             {
-                "athlete": np.repeat([f"A{k}" for k in range(6)], 4), "skill": FLAT[0], "detail": FLAT[1], "side": "", "alone": 165.0, "own": 1.0,
-                "alone_own": 0.5, "routine_own": 0.5, "alone_off": 15.0, "routine_off": 20.0,
+                "athlete": np.repeat([f"A{k}" for k in range(6)], 4), "skill": FLAT[0], "detail": FLAT[1], "side": "", "alone": 165.0,
+                "alone_below": 0.5, "alone_above": 0.5, "routine_below": 0.5, "routine_above": 0.5, "loss_below": 1.0, "loss_above": 1.0, "alone_off": 15.0, "routine_off": 20.0,
                 "loss": np.repeat(children, 4) + 2 * rng.standard_normal(24),
             }
         )  # fmt: skip
@@ -119,10 +119,31 @@ def test_levels_have_the_readings_own_doubt_and_say_what_their_mean_hides():
     (found,) = club_losses(pairs_of(*(both(FLAT, [a], [180.0], athlete=who, own=sd) for who, a in (("A", 170.0), ("B", 190.0)))))
     assert_allclose([found.alone, found.routine, found.loss], [180, 180, -10])
     assert_allclose([found.alone_off, found.routine_off], [10, 0])
-    assert_allclose([found.alone_half, found.routine_half], 3, rtol=1e-5, err_msg="readings may all err alike: more of them do not help")
+    assert_allclose(
+        [found.alone_range, found.routine_range],
+        [[177, 183]] * 2,
+        rtol=1e-5,
+        err_msg="readings may all err alike: more of them do not help",
+    )
     (lean,) = club_losses(pairs_of(both(LEAN, [4.0, 6.0], [8.0, 8.0], own=sd)))
     assert np.isnan([lean.alone_off, lean.routine_off]).all(), "one side counts: the level says it all"
-    assert_allclose(lean.alone_half, 3, rtol=1e-5)
+    assert_allclose(lean.alone_range, [2, 8], rtol=1e-5)
+
+
+def lopsided(key, value, low, high, *, setting="alone"):
+    return readings([0], [value], skill=key[0], detail=key[1], setting=setting).assign(low=low, high=high)
+
+
+def test_ranges_lean_as_the_readings_do():
+    """One session each; a clearance of 1 % in the routine may be 0 to 15, of 40 % alone 32 to 54: so 23 to 53 % are lost where 39 are read."""
+    (found,) = club_losses(pairs_of(lopsided(HIGH, 40.0, 32.0, 54.0), lopsided(HIGH, 1.0, 0.0, 15.0, setting="routine")))
+    assert_allclose([*found.alone_range, *found.routine_range], [32, 54, 0, 15], atol=1e-9)
+    assert_allclose([found.loss, found.low, found.high], [39, 39 - np.hypot(8, 14), 39 + np.hypot(14, 1)])
+    (lean,) = club_losses(pairs_of(lopsided(LEAN, 4.0, 3.0, 9.0), lopsided(LEAN, 8.0, 6.0, 12.0, setting="routine")))
+    assert_allclose([lean.loss, lean.low, lean.high], [4, 4 - np.hypot(5, 2), 4 + np.hypot(1, 4)], err_msg="less is wanted here")
+    piked, arched = (170.0, 168.0, 176.0), (185.0, 184.0, 195.0)
+    (flat,) = club_losses(pairs_of(lopsided(FLAT, *piked), lopsided(FLAT, *arched, setting="routine")))
+    assert_allclose([flat.loss, flat.low, flat.high], [-5, -5 - np.hypot(1, 2), -5 + np.hypot(10, 6)], err_msg="either side of the target")
 
 
 def test_without_pairs_or_tolerance_there_is_nothing_to_rank():
