@@ -7,7 +7,7 @@ its share of the tolerance's "close" band makes details with different units com
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -133,7 +133,7 @@ def athlete_losses(pairs: pd.DataFrame, athlete: str, scatter: Mapping[tuple[str
                 half, basis, p = _usual(mean, math.sqrt(variance[0] / n), float(dfs[0]))
         own = part[["loss_below", "loss_above"]].mean().to_numpy(float)
         if basis is Basis.NONE and np.isfinite(own).all():
-            half, basis = Z95 * np.sqrt(own), Basis.THESE  # one day's readings err together: more pairs do not help much
+            half, basis = _stated(own), Basis.THESE  # one day's readings err together: more pairs do not help much
         out.append(_loss(skill, detail, side, part, mean, half, basis, p, athletes=1))
     return ranked(out)
 
@@ -152,7 +152,7 @@ def club_losses(pairs: pd.DataFrame) -> list[Loss]:
             half, basis, p = _usual(mean, float(means.std(ddof=1) / math.sqrt(n)), n - 1.0)
         own = part.groupby("athlete", sort=False)[["loss_below", "loss_above"]].mean().to_numpy(float)
         if basis is Basis.NONE and np.isfinite(own).all():
-            half, basis = Z95 * np.sqrt(own.sum(axis=0)) / n, Basis.THESE  # one athlete's readings err without the other's
+            half, basis = _stated(own.sum(axis=0) / n**2), Basis.THESE  # one athlete's readings err without the other's
         out.append(_loss(skill, detail, side, part, mean, half, basis, p, athletes=n))
     return ranked(out)
 
@@ -172,7 +172,7 @@ def _group(one: Loss) -> int:
     return 0 if one.sure and one.loss > 0 else 1
 
 
-Half = Sequence[float] | np.ndarray  # (2,) how far an interval reaches below and above what it is of
+Half = tuple[float, float]  # how far an interval reaches below and above what it is of
 
 
 def _usual(mean: float, se: float, df: float) -> tuple[Half, Basis, float]:
@@ -181,15 +181,22 @@ def _usual(mean: float, se: float, df: float) -> tuple[Half, Basis, float]:
     return (half, half), Basis.USUAL, two_sided_p(mean / se, df) if se > 0 else 0.0 if mean else 1.0
 
 
+def _stated(variances: np.ndarray) -> Half:
+    """The halves that readings' own intervals state, of (2,) variances below and above."""
+    below, above = Z95 * np.sqrt(variances)
+    return float(below), float(above)
+
+
 def _loss(
     skill: str, detail: str, side: str, part: pd.DataFrame, mean: float, half: Half, basis: Basis, p: float, *, athletes: int
 ) -> Loss:  # fmt: skip
     each = part.groupby("athlete", sort=False)[["alone", "routine", "share", "alone_off", "routine_off", *OWN]].mean()
     per = each.mean()
     alone, routine = float(per["alone"]), float(per["routine"])
-    halves = Z95 * np.sqrt(each[OWN].mean(skipna=False).to_numpy(float))  # of levels: what all readings err alike stays in them
+    own = each[OWN].mean(skipna=False).to_numpy(float)  # of levels: what all readings err alike stays in them
+    (alone_below, alone_above), (routine_below, routine_above) = _stated(own[:2]), _stated(own[2:])
     return Loss(
-        skill, detail, side, alone, routine, mean, mean - float(half[0]), mean + float(half[1]), float(per["share"]), len(part), athletes, basis, p,
-        alone_range=(alone - float(halves[0]), alone + float(halves[1])), routine_range=(routine - float(halves[2]), routine + float(halves[3])),
+        skill, detail, side, alone, routine, mean, mean - half[0], mean + half[1], float(per["share"]), len(part), athletes, basis, p,
+        alone_range=(alone - alone_below, alone + alone_above), routine_range=(routine - routine_below, routine + routine_above),
         alone_off=float(per["alone_off"]), routine_off=float(per["routine_off"]),
     )  # fmt: skip
