@@ -24,7 +24,7 @@ from pipeline.reports.files import slug
 from pipeline.reports.language import Translations, day_words, drawn_in_units
 from pipeline.reports.motion import FOLDER, line_key, read_motion
 from pipeline.reports.numbers import number
-from pipeline.reports.overlay import overlay
+from pipeline.reports.overlay import drawn_straighter, overlay
 from pipeline.reports.phase import WINDOW
 from pipeline.reports.plots import CurveData, curve_plot
 from pipeline.reports.reading_view import VERDICTS, ReadingView, VerdictView, full_value, is_further, reading_view, short_value, skill_title
@@ -47,6 +47,7 @@ class PictureView:
     height: int
     alt: str
     overlay: Markup
+    note: str = ""  # where the line shows something else than the number
 
 
 @dataclass(frozen=True)
@@ -236,7 +237,11 @@ class Drawing:
         lines = overlay(
             picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation", angle=reading.unit == DEGREES
         )  # fmt: skip
-        return PictureView(source, picture.width, picture.height, alt, lines)
+        drawn = drawn_straighter(picture.points, reading.value) if reading.detail == "knee_angle" else None
+        note = "" if drawn is None else self.tr.gettext(
+            "Drawn, this knee looks like %s°: it also bends towards the phone or away from it, and the number counts that."
+        ) % number(drawn, 0)  # fmt: skip
+        return PictureView(source, picture.width, picture.height, alt, lines, note)
 
     def _plot(self, reading: ReadingRow, view: ReadingView, record: AttemptRecord, curve: Curve, beside: Curve | None) -> Markup:
         if len(curve.t) < 2 or not np.isfinite(curve.value).any():
