@@ -10,6 +10,7 @@ from pipeline.errors import MatsideError
 from pipeline.reports.cohort_view import cohorts_view
 from pipeline.reports.files import write_changed
 from pipeline.reports.language import Translations, translations
+from pipeline.reports.numbers import shown_ends
 from pipeline.reports.trend_page import csv_text, page_environment
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
@@ -62,8 +63,8 @@ def write_cohorts(
     drills = drill_effects(judged, starts[starts["date"].between(str(since), newest)])
     view = cohorts_view(tr, compared, met, dark, terms, drills, tolerances, names=names)
     files = {
-        "dots.csv": compared.dots if names else without_names(compared.dots),
-        "means.csv": compared.means,
+        "dots.csv": _as_shown(compared.dots if names else without_names(compared.dots), "level"),
+        "means.csv": _as_shown(compared.means, "mean"),
         "differences.csv": compared.differences,
         "met.csv": met,
         "next_term.csv": pd.DataFrame([t.__dict__ for t in terms]),
@@ -80,6 +81,13 @@ def write_cohorts(
     for name, one in files.items():
         write_changed(out / FOLDER / name, csv_text(one))
     return page
+
+
+def _as_shown(table: pd.DataFrame, value: str) -> pd.DataFrame:
+    """The table with the ends of its intervals as the page shows them; value : the column that they belong to."""
+    columns = (table[c] for c in (value, "low", "high", "skill", "detail"))
+    ends = [shown_ends(*row) for row in zip(*columns, strict=True)]
+    return table.assign(low=[low for low, _ in ends], high=[high for _, high in ends])
 
 
 def _filter_words(tr: Translations, filters: Filters) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from pipeline.vocabulary import ARMS_PER_S, CHORD, COUNTS, DEGREES, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS
+from pipeline.vocabulary import ARMS_PER_S, CHORD, COUNTS, DEGREES, DETAIL, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS, Skill
 
 
 def _(text: str) -> str:  # marks words for the catalogue; translated where they are shown
@@ -78,9 +78,15 @@ def _half(low: float, high: float, unit: str) -> str:
     return f"± {number(math.ceil(half / step - 1e-9) * step, decimals)}"
 
 
-def lower_end(value: float, low: float, unit: str) -> float:
-    """The lower end of a value's interval: not below 0 where the unit never is."""
-    return max(low, 0.0) if unit in NEVER_BELOW_0 and value >= 0 else low
+def shown_ends(value: float, low: float, high: float, skill: str, detail: str) -> tuple[float, float]:
+    """The ends of a value's interval, cut where the detail's values end: at 0 where its unit is never below, at 180 of a knee."""
+    known = DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
+    if known is None or not math.isfinite(high - low):
+        return low, high
+    least, most = known.limits
+    if known.unit in NEVER_BELOW_0:
+        least = 0.0
+    return max(low, least) if value >= least else low, min(high, most) if value <= most else high
 
 
 def outwards(low: float, high: float, unit: str) -> tuple[float, float]:

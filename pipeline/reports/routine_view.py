@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 import pandas as pd
 from markupsafe import Markup
 
+from pipeline.reports.difference_words import unit_of
 from pipeline.reports.language import Translations, in_units
-from pipeline.reports.numbers import half_width, lower_end, plus_minus, quantity, span
+from pipeline.reports.numbers import half_width, plus_minus, quantity, shown_ends, span
 from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
@@ -18,7 +19,7 @@ from pipeline.trends.filters import latest
 from pipeline.trends.routine_loss import Basis, Loss, athlete_losses, club_losses, learn_loss_scatter, paired_losses
 from pipeline.trends.sessions import sessions
 from pipeline.trends.shrink import Prior
-from pipeline.vocabulary import DETAIL, Setting, Skill
+from pipeline.vocabulary import Setting
 
 WEEKS = 26  # the last half year, as the trends show it
 WIDE, HIGH = 200, 18  # of a drawn loss
@@ -78,8 +79,7 @@ def loss_rows(tr: Translations, losses: Sequence[Loss], tolerances: Tolerances, 
 
 
 def _row(tr: Translations, one: Loss, tolerances: Tolerances, scale: tuple[float, float], club: bool) -> LossRow:
-    known = DETAIL.get((Skill(one.skill), one.detail)) if one.skill in set(Skill) else None
-    unit = known.unit if known else ""
+    unit = unit_of(one.skill, one.detail)
     half = half_width(one.low, one.high) if math.isfinite(one.low) else math.inf
     size = in_units(tr, quantity(abs(one.loss), unit, half=half))
     nothing = not any(digit in size for digit in "123456789")
@@ -89,17 +89,18 @@ def _row(tr: Translations, one: Loss, tolerances: Tolerances, scale: tuple[float
     target = tolerances[one.skill, one.detail].target
     return LossRow(
         title=column_title(tr, one.column), skill=skill_title(one.skill),
-        alone=_level(tr, one.alone, one.alone_range, one.alone_off, unit, target),
-        routine=_level(tr, one.routine, one.routine_range, one.routine_off, unit, target),
+        alone=_level(tr, one.alone, one.alone_range, one.alone_off, one, target),
+        routine=_level(tr, one.routine, one.routine_range, one.routine_off, one, target),
         lost=tr.gettext("nothing lost") if nothing else words % size, range=ends,
         bar=loss_bar(one, tolerances[one.skill, one.detail].close_within, scale), said=_said(tr, one), sure=one.sure and one.loss > 0,
         count=_count(tr, one, club),
     )  # fmt: skip
 
 
-def _level(tr: Translations, value: float, ends: tuple[float, float], off: float, unit: str, target: float) -> str:
+def _level(tr: Translations, value: float, ends: tuple[float, float], off: float, one: Loss, target: float) -> str:
     """A level with its ±, and beside it how far off the attempts were where their mean hides that: one piked, the next arched."""
-    low, high = lower_end(value, ends[0], unit), ends[1]
+    unit = unit_of(one.skill, one.detail)
+    low, high = shown_ends(value, *ends, one.skill, one.detail)
     level = in_units(tr, plus_minus(value, low, high, unit) if math.isfinite(low) else quantity(value, unit))
     hidden = off - abs(value - target) > HIDDEN * half_width(*ends)
     return f"{level} ({tr.gettext('%s off') % in_units(tr, quantity(off, unit))})" if hidden else level

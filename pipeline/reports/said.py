@@ -87,7 +87,9 @@ REASONS = (
     _("The clip ends too soon after the landing to count steps. Film until she has stood still for a second."),
     _("The 95 % interval reaches from met to not yet."),
     _("No tolerance is set for this detail."),
+    _("Compared only with the athlete's own: no value is right for everybody."),
     _("Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."),
+    _("One phone tells it too roughly for a verdict."),
     _("Shown without a verdict: it is asked for only within a routine."),
     _("Shown without a verdict: it is asked for only where the skill is done by itself."),
 )

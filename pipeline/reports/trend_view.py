@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from pipeline.reports.change_words import signed
 from pipeline.reports.language import Translations, day_words, drawn_in_units, in_units
-from pipeline.reports.numbers import lower_end, plus_minus, quantity
+from pipeline.reports.numbers import plus_minus, quantity, shown_ends
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
@@ -185,7 +185,7 @@ def level_words(trend: Trend, value: float, half: float, day: str) -> str:
     if not math.isfinite(half):
         readings = trend.attempts[trend.attempts["date"] == day]
         low, high = float(readings["low"].min()), float(readings["high"].max())
-    low = lower_end(value, low, trend.unit)
+    low, high = shown_ends(value, low, high, trend.skill, trend.detail)
     return plus_minus(value, low, high, trend.unit) if math.isfinite(low) and math.isfinite(high) else quantity(value, trend.unit)
 
 
@@ -223,7 +223,7 @@ def figure_table(trends: Sequence[Trend]) -> pd.DataFrame:
         points = zip(known["date"], known["value"], known["low"], known["high"], strict=True)
         rows += [(*t.key, "attempt", *point, 1, t.unit) for point in points]
         days = zip(*(t.sessions[c] for c in ("date", "median", "low", "high", "n")), strict=True)
-        rows += [(*t.key, "session", *day, t.unit) for day in days]
+        rows += [(*t.key, "session", day, y, *shown_ends(y, low, high, t.skill, t.detail), n, t.unit) for day, y, low, high, n in days]
         if math.isfinite(t.slope.low):
             line = t.slope
             rows.append((*t.key, "trend a month", "", line.per_month, line.low, line.high, len(t.sessions), t.unit))

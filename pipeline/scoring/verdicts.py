@@ -30,12 +30,16 @@ from pipeline.vocabulary import Setting, Verdict
 
 TOO_WIDE = "The 95 % interval reaches from met to not yet."
 NO_TOLERANCE = "No tolerance is set for this detail."
-ONLY_OWN = "Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."
+ONLY_OWN = "Compared only with the athlete's own: no value is right for everybody."
+ARMS_OWN = "Compared only with the athlete's own and with what the passage asks for: neither fast nor slow is right by itself."
+TOO_ROUGH = "One phone tells it too roughly for a verdict."
+ARMS_SPEED = ("arm_peak_speed", "arm_time_to_peak", "arm_smoothness")
+OWN_OF = dict.fromkeys(ARMS_SPEED, ARMS_OWN) | {"hands_in_line": TOO_ROUGH}  # by detail; any other says ONLY_OWN
 ONLY_THERE = {
     str(Setting.ROUTINE): "Shown without a verdict: it is asked for only within a routine.",
     str(Setting.ALONE): "Shown without a verdict: it is asked for only where the skill is done by itself.",
 }
-NOT_JUDGED = (ONLY_OWN, *ONLY_THERE.values())  # reasons of readings that are there and still get no verdict
+NOT_JUDGED = (ONLY_OWN, ARMS_OWN, TOO_ROUGH, *ONLY_THERE.values())  # reasons of readings that are there and still get no verdict
 WORDS = np.array(list(Verdict), dtype=object)
 PLACE = {verdict: place for place, verdict in enumerate(Verdict)}
 
@@ -80,7 +84,7 @@ def score(readings: pd.DataFrame, tolerances: Mapping[tuple[str, str], Tolerance
     for (skill, detail), rows in out.groupby(["skill", "detail"], sort=False).indices.items():
         tolerance = tolerances.get((skill, detail))
         if tolerance is None:
-            fallback = ONLY_OWN if (skill, detail) in own else NO_TOLERANCE
+            fallback = OWN_OF.get(str(detail), ONLY_OWN) if (skill, detail) in own else NO_TOLERANCE
         else:
             verdict[rows], fallback = decide(value[rows], low[rows], high[rows], tolerance), TOO_WIDE
             aside = rows[[not tolerance.asks(str(one)) for one in setting[rows]]] if tolerance.asked_in else rows[:0]

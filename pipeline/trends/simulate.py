@@ -33,7 +33,7 @@ class DetailTruth:
     cohort_level: Mapping[str, float] = field(default_factory=dict)  # added for a cohort
     cohort_per_month: Mapping[str, float] = field(default_factory=dict)
     steps: Mapping[str, tuple[int, float]] = field(default_factory=dict)  # cohort -> (week, what is added from then on): a drill
-    lowest: float = -np.inf  # a time or a height cannot be less
+    lowest: float = -np.inf  # a time or a height cannot be less; an angle stays within its detail's limits
     empty: float = 0.03  # share of readings without a value
 
 
@@ -126,11 +126,13 @@ def _draw(plan: Plan, d: DetailTruth, base: pd.DataFrame, athlete: np.ndarray, w
     error = own * (np.sqrt(d.own_shared) * shared + np.sqrt(1 - d.own_shared) * rng.standard_normal(k))
     done = level[athlete] + trend[athlete] * day / MONTH + step + d.routine_drop * routine
     done = done + steady[athlete] * (d.days * rng.standard_normal(sessions)[session] + d.attempts * rng.standard_normal(k))
-    value = np.maximum(np.maximum(done, d.lowest) + error, d.lowest)
+    known = DETAIL[(d.skill, d.detail)]
+    lowest, highest = max(d.lowest, known.limits[0]), known.limits[1]
+    value = np.clip(np.clip(done, lowest, highest) + error, lowest, highest)
     gone = rng.random(k) < d.empty
     value[gone] = np.nan
     table = base.assign(
-        detail=d.detail, value=value, low=np.maximum(value - Z95 * own, d.lowest), high=value + Z95 * own, unit=DETAIL[(d.skill, d.detail)].unit,
+        detail=d.detail, value=value, low=np.maximum(value - Z95 * own, lowest), high=np.minimum(value + Z95 * own, highest), unit=known.unit,
         usable_share=np.round(np.where(gone, 0.2, rng.uniform(0.8, 1.0, k)), 2), verdict="",
         reason=np.where(gone, "The athlete was hidden in most of the frames: film with nobody in front.", ""),
     )  # fmt: skip

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ast
+import importlib
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,7 +15,7 @@ from pipeline.landmarks.track import INDEX, Track
 from pipeline.measures.measure import measure_attempt
 from pipeline.measures.smoothing import smooth_both_ways
 from pipeline.measures.uncertainty import Evidence, Known, angle_sd, error_table, make_reading, spread_of_median
-from pipeline.vocabulary import DETAIL, Side, Skill
+from pipeline.vocabulary import DEGREES, DETAIL, Side, Skill
 from tests.measures import bodies
 from tests.measures.bodies import film
 
@@ -27,6 +30,21 @@ def test_the_committed_table_knows_every_detail() -> None:
     table = error_table()
     assert set(table) == set(DETAIL)
     assert all(row.sd >= 0 and row.factor > 0 for row in table.values())
+
+
+@pytest.mark.parametrize("skill", [Skill.LUNGE, Skill.LOADED_LUNGE, Skill.SHOULDER_STAND])
+def test_the_angles_limits_are_the_same_in_the_vocabulary_as_where_they_are_measured(skill: Skill) -> None:
+    source = ast.parse(Path(importlib.import_module(f"pipeline.measures.{skill}").__file__).read_text("utf-8"))
+    found = {}
+    for table in (node for node in ast.walk(source) if isinstance(node, ast.Dict)):
+        for key, call in zip(table.keys, table.values, strict=True):
+            if isinstance(call, ast.Call) and ast.unparse(call.func) == "held_angle":
+                given = {one.arg: ast.unparse(one.value) for one in call.keywords}
+                found[ast.literal_eval(key)] = given.get("limits", "(-inf, inf)").replace("np.", "")
+    angles = {detail: limits for detail, limits in found.items() if DETAIL[skill, detail].unit == DEGREES}
+    assert len(angles) >= 3
+    for detail, limits in angles.items():
+        assert eval(limits, {"inf": np.inf}) == DETAIL[skill, detail].limits, detail
 
 
 def test_parts_add_in_squares_and_the_factor_widens() -> None:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.reports.change_words import signed
-from pipeline.reports.numbers import doubt, number, plus_minus, quantity, span
+from pipeline.reports.numbers import doubt, number, plus_minus, quantity, shown_ends, span
 
 NARROW = "\u202f"
 
@@ -53,6 +53,22 @@ def test_the_interval_beside_a_value_in_a_table(value, low, high, unit, shown):
 )  # fmt: skip
 def test_a_change_has_its_sign_and_its_unit_and_zero_has_none(value, unit, shown):
     assert signed(value, unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("skill", "detail", "value", "low", "high", "shown"),
+    [
+        ("cartwheel", "knee_angle", 178.0, 174.0, 182.0, (174.0, 180.0)),
+        ("shoulder_stand", "hip_angle", 178.0, 174.0, 182.0, (174.0, 182.0)),  # hips may be arched
+        ("shoulder_stand", "leg_to_vertical", 2.0, -3.0, 7.0, (0.0, 7.0)),
+        ("backward_roll", "knee_contact_time", 0.1, -0.1, 0.3, (0.0, 0.3)),
+        ("loaded_lunge", "lean_angle", 2.0, -3.0, 7.0, (-3.0, 7.0)),
+        ("lunge", "not_a_detail_we_know", 178.0, -3.0, 182.0, (-3.0, 182.0)),
+        ("lunge", "knee_angle", 178.0, -math.inf, math.inf, (-math.inf, math.inf)),
+    ],
+)
+def test_an_interval_of_a_mean_ends_where_the_details_values_end(skill, detail, value, low, high, shown):
+    assert shown_ends(value, low, high, skill, detail) == shown
 
 
 def test_an_unknown_unit_is_written_out():

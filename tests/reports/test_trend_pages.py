@@ -54,6 +54,21 @@ def test_every_page_says_that_the_readings_are_invented(season, name):
     assert "Invented readings: no child was filmed." in text(season[1], name)
 
 
+def test_no_knee_is_more_than_straight(season, tmp_path):
+    write_athletes(season[0], load_tolerances(), tmp_path, codes=("HE-02", "HE-07"))
+    tables = [rows(season[1], "cohorts/means.csv"), rows(season[1], "cohorts/dots.csv")]
+    tables += [rows(tmp_path, f"trends/{code}.csv") for code in ("HE-02", "HE-07")]
+    for table in tables:
+        assert max(float(row["high"]) for row in table if row["detail"] == "knee_angle" and row["high"]) == 180
+    page = text(season[1], "cohorts/index.html")
+    plots = re.findall(r'aria-label="((?:Straight legs|Back knee)[^"]*)">(.*?)</svg>', page, re.S)
+    assert len(plots) == 6
+    for label, drawn in plots:
+        ends = re.findall(r"(\d+)\D(\d+)°\)", label)
+        ticks = re.findall(r">(\d+)°</text>", drawn)
+        assert len(ends) == 3 and ticks and max(int(one) for one in [*ticks, *sum(ends, ())]) <= 180
+
+
 def test_no_athlete_is_named_on_the_cohort_page_or_in_its_tables(season):
     codes = season[0].athletes()["athlete"]
     folder = season[1] / "cohorts"

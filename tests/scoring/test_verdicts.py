@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from pipeline.scoring.tolerances import Kind, Tolerance, load_tolerances
-from pipeline.scoring.verdicts import NO_TOLERANCE, ONLY_OWN, ONLY_THERE, TOO_WIDE, decide, score
+from pipeline.scoring.verdicts import ARMS_OWN, NO_TOLERANCE, ONLY_OWN, ONLY_THERE, TOO_ROUGH, TOO_WIDE, decide, score
 from pipeline.trends.shares import with_verdicts
 from pipeline.vocabulary import READING_COLUMNS, Verdict
 
@@ -194,9 +194,24 @@ def test_score_fills_verdicts_keeps_reasons_and_leaves_its_input_alone():
     before = table.copy()
     out = score(table, load_tolerances())
     assert list(out["verdict"]) == ["met", "cannot tell", "cannot tell", "not yet", "cannot tell", "cannot tell"]
-    assert list(out["reason"]) == ["", TOO_WIDE, "The legs are out of the picture.", "", NO_TOLERANCE, ONLY_OWN]
+    assert list(out["reason"]) == ["", TOO_WIDE, "The legs are out of the picture.", "", NO_TOLERANCE, ARMS_OWN]
     pd.testing.assert_frame_equal(table, before)
     assert list(out.columns) == list(table.columns)
+
+
+def test_a_reading_without_a_verdict_says_why_in_words_that_fit_it(tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text('[lunge.hip_angle]\nkind = "own"\n', encoding="utf-8")
+    speeds = [("lunge", "arm_peak_speed"), ("shoulder_stand", "arm_time_to_peak"), ("shoulder_stand", "arm_smoothness")]
+    others = [("cartwheel", "hands_in_line"), ("lunge", "hip_angle")]
+    table = readings(*({"skill": s, "detail": d, "value": 20, "low": 4, "high": 36} for s, d in speeds + others))
+    tolerances = load_tolerances(mine)
+    out = score(table, tolerances)
+    assert list(out["reason"]) == [ARMS_OWN] * 3 + [TOO_ROUGH, ONLY_OWN] and set(out["verdict"]) == {"cannot tell"}
+    speeds_only = {detail for _, detail in load_tolerances().own} - {"hands_in_line"}
+    assert all(detail.startswith("arm_") for detail in speeds_only)  # whatever else gets no verdict needs a reason that fits
+    for text in out["reason"].iloc[3:]:
+        assert "fast" not in text and "slow" not in text
 
 
 def test_what_only_a_routine_asks_for_gets_no_verdict_elsewhere():

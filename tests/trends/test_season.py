@@ -7,7 +7,7 @@ from pipeline.lean_readings import LEAN_COLUMNS
 from pipeline.store import INVENTED, Store
 from pipeline.trends.notes import add_note, drill_starts, remove_note
 from pipeline.trends.season import demo_club, write_season
-from pipeline.vocabulary import READING_COLUMNS
+from pipeline.vocabulary import DETAIL, READING_COLUMNS
 
 
 @pytest.fixture(scope="module")
@@ -23,6 +23,17 @@ def test_the_season_is_three_cohorts_of_24_athletes_and_says_that_it_is_invented
     assert "no child was filmed" in season.fact(INVENTED)
     moved = clips.groupby("athlete")["cohort"].nunique()
     assert (moved == 2).sum() == 2
+
+
+def test_no_invented_reading_leaves_what_the_body_allows(season):
+    readings = season.readings()
+    for (skill, detail), rows in readings[readings["value"].notna()].groupby(["skill", "detail"]):
+        least, most = DETAIL[skill, detail].limits
+        assert (rows[["value", "low", "high"]].to_numpy() >= least).all() and (rows[["value", "low", "high"]].to_numpy() <= most).all()
+        assert ((rows["low"] <= rows["value"]) & (rows["value"] <= rows["high"])).all()
+    knees = readings[readings["detail"] == "knee_angle"]
+    assert knees["high"].max() == 180 and readings.loc[readings["detail"] == "hip_angle", "value"].max() > 180
+    assert (knees["value"] == 180).sum() < 0.25 * knees["value"].notna().sum()
 
 
 def test_what_the_store_gives_back_is_what_was_simulated(season):
