@@ -113,6 +113,7 @@ CLIPS = (
         "%(file)s, rows %(first)s and %(number)s: the clip is there twice and the rows differ; expected one row a clip. "
         "If two athletes are in it, cut it in two"
     ),
+    _("what stood here named somebody, or a clip, since forgotten; the next run says anew what is to be done"),
     _("older than the %(number)s days that results are kept"),
     _("the clip breaks off after %(seconds)s s of %(length)s s, %(frames)s frames (%(why)s). Copy it from the phone again."),
     _("the clip breaks off after %(seconds)s s of %(length)s s, %(frames)s frames. Copy it from the phone again."),
