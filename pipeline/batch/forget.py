@@ -12,14 +12,14 @@ from pathlib import Path
 
 from pipeline.batch.leftovers import remove_parts
 from pipeline.batch.pages import write_pages
-from pipeline.clips.clip_list import BESIDE_NAME
+from pipeline.clips.clip_list import BESIDE_NAME, LIST_NAME
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.tables import decoded
 from pipeline.erasing import mentions, name_in_folder
 from pipeline.errors import MatsideError, one_line, shown
 from pipeline.files import write_whole
 from pipeline.reports.points_files import forget_sheets
-from pipeline.reports.sheets import UNASSIGNED
+from pipeline.reports.sheets import UNASSIGNED, remove_sheets
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Known, Store
 
@@ -41,6 +41,7 @@ class Forgotten:
     said: dict[str, int] = field(default_factory=dict)  # what the coach had said of the athlete: how many notes, pins, verdicts
     sources: list[Path] = field(default_factory=list)  # the coach's own clips that are still there
     deleted_sources: list[Path] = field(default_factory=list)
+    tables: list[Path] = field(default_factory=list)  # the coach's own clips.csv that still name the athlete or a clip of hers
 
 
 def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips: bool = False) -> Forgotten:
@@ -70,6 +71,7 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
         if delete_clips:
             done.deleted_sources = [path for path in sources(store, surely_theirs) if _deleted(path)]
             done.sources = [path for path in done.sources if path not in done.deleted_sources]
+        done.tables = _tables_that_name(store, [*map(name_in_folder, theirs)], spelled)
         _forget_folders(store, spelled)
         done.pages = [f"athletes/{one}.html" for one in sorted(spelled) if (out / "athletes" / f"{one}.html").exists()]
         write_pages(store, tolerances, out, changed=True)
@@ -138,16 +140,32 @@ def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]
         {k.content for k in clips.values() if k.content} - {k.content for c, k in store.known().items() if c not in clips},
     )
     hashes.save()
-    pattern = re.compile("|".join([re.escape(clip) for clip in clips] + [mentions(code).pattern for code in about]), re.IGNORECASE)
+    pattern = _any_of(clips, about)
     done.log_lines = sum(_without_lines(path, lambda line: bool(pattern.search(line))) for path in (data / "run.log", data / "workers.log"))
     _without_lines(out / BESIDE_NAME, lambda line: bool(pattern.search(line)))
     if (out / UNASSIGNED).is_file() and pattern.search(unescape((out / UNASSIGNED).read_text("utf-8", "replace"))):
-        (out / UNASSIGNED).unlink()  # the next run draws it again
+        remove_sheets(data)  # their names do not say whose they are; the next run takes the others' again
+        (out / UNASSIGNED).unlink()
     remove_parts(out)
     done.sheets = forget_sheets(out, about)
     for code in sorted(about) or [""]:
         store.erase(list(clips), about=code)
     return done
+
+
+def _any_of(clips: Iterable[str], codes: Iterable[str]) -> re.Pattern[str]:
+    return re.compile("|".join([*map(re.escape, clips), *(mentions(code).pattern for code in codes)]), re.IGNORECASE)
+
+
+def _tables_that_name(store: Store, clips: Iterable[str], codes: Iterable[str]) -> list[Path]:
+    """The coach's clips.csv in which one of these stands: rows in it are hers to take out, also those that a run has added."""
+    named, found = _any_of(clips, codes), []
+    for table in (Path(folder) / LIST_NAME for folder in _folders(store)):
+        try:
+            found += [table] if table.is_file() and named.search(decoded(table.read_bytes())[0]) else []
+        except OSError:  # it may not be read, so no run has added to it
+            continue
+    return found
 
 
 def _forget_folders(store: Store, codes: Iterable[str]) -> None:
@@ -200,4 +218,6 @@ def told(done: Forgotten, code: str) -> Sequence[str]:
             "These clips are yours and still there (--delete-clips deletes them):", *(f"  {path}" for path in done.sources),
             f"Take {code} off the roster, or the next run measures them again.",
         ]  # fmt: skip
+    if done.tables:
+        lines += [f"These tables of yours still name {code} or her clips; take those rows out:", *(f"  {path}" for path in done.tables)]
     return lines

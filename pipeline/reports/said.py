@@ -106,7 +106,7 @@ CLIPS = (
     _("Two people move much alike (%(number)s %%); which of them was filmed cannot be told."),
     _(
         "the same video as %(clip)s, but that is said to be of %(other)s and this of %(code)s: expected one athlete a video. "
-        "If both are in it, cut it in two"
+        "Fill in athlete in clips.csv, or skip for one of the two; if both are in it, cut it in two"
     ),
     _("%(file)s, row %(number)s, column %(column)s: expected %(expected)s, but came %(came)s"),
     _(

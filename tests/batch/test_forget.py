@@ -18,6 +18,7 @@ from pipeline.store import ClipResult, Picture, Store
 from pipeline.vocabulary import Side
 from tests.batch import nights
 from tests.batch.nights import TODAY, StandIn, clips_folder, contents, rows_of
+from tests.clips.filming import film
 
 ONE, TWO, THREE = "OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_2026-03-04_1.mp4"
 
@@ -225,8 +226,8 @@ def test_an_output_folder_that_was_moved(folder, out, tmp_path):
 def twice(tmp_path):
     """One video under the names of two athletes, after a night: neither is measured, and each row names the other."""
     folder = clips_folder(tmp_path, ())
-    for name in (ONE, TWO):
-        (folder / name).write_bytes(b"the same")
+    film(folder / ONE)
+    (folder / TWO).write_bytes((folder / ONE).read_bytes())
     run_folder(folder, tmp_path / "out", engine=StandIn(), today=TODAY)
     return folder, tmp_path / "out"
 
@@ -235,10 +236,14 @@ def test_a_reason_in_another_athletes_row_names_the_forgotten_one_no_longer(twic
     folder, out = twice
     assert ONE in rows_of(out)[TWO][1] and "OT-01" in rows_of(out)[TWO][1], "the coach must know which two clips are the same"
     assert {"clips.csv", "index.html", "unassigned.html", "data/matside.sqlite"} <= set(knows(out, ["OT-01"]))
-    forget_athlete("OT-01", out, load_tolerances())
-    assert knows(out, ["OT-01", "ot-01"]) == []
+    assert len(list((out / "data" / "sheets").glob("*.jpg"))) == 6
+    done = forget_athlete("OT-01", out, load_tolerances())
+    assert knows(out, ["OT-01", "ot-01"]) == [] and not list((out / "data" / "sheets").iterdir())
+    assert done.tables == [folder / "clips.csv"]
+    assert f"  {folder / 'clips.csv'}" in told(done, "OT-01"), "the coach's own, though the run wrote the row"
     assert rows_of(out) == {TWO: ("needs you", NAMED_SOMEBODY)}, "the other's clip is accounted for all the same"
     (folder / ONE).unlink()
+    (folder / "clips.csv").unlink()
     run_folder(folder, out, engine=StandIn(), today=TODAY)
     assert rows_of(out) == {TWO: ("measured", "")} and knows(out, [ONE]) == []
 
