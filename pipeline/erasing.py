@@ -7,6 +7,18 @@ from collections.abc import Sequence
 
 from pipeline.coach_tables import CoachTables
 
+NAMED_SOMEBODY = "what stood here named somebody, or a clip, since forgotten; the next run says anew what is to be done"
+TOLD_APART = re.compile(r"~[0-9a-f]{8}(?=\.[^.]*$)")  # what a namesake's clip has in its name in the store and not in the folder
+
+
+def name_in_folder(clip: str) -> str:
+    """A stored clip's name as the coach's file has it, before it was told apart from a namesake.
+
+    >>> name_in_folder("IMG_1~0123abcd.MOV"), name_in_folder("IMG_1.MOV")
+    ('IMG_1.MOV', 'IMG_1.MOV')
+    """
+    return TOLD_APART.sub("", clip)
+
 
 def mentions(code: str) -> re.Pattern[str]:
     """Finds an athlete's code in a text or a file name, in any capitals; not inside a longer code.
@@ -22,8 +34,8 @@ class Erasing(CoachTables):
 
     def erase(self, clips: Sequence[str], *, about: str = "") -> None:
         """Remove clips, all that was measured in them, what the coach said of them, and an athlete's notes, pins and row of the roster,
-        so that nothing is left in the file's free pages either. What she said of a clip that was given to another athlete since then
-        becomes that athlete's."""
+        so that nothing is left in the file's free pages either. Reasons in other clips' rows that name any of them go too. What she said of
+        a clip that was given to another athlete since then becomes that athlete's."""
         self._db.execute("PRAGMA secure_delete = ON")
         with self._transaction() as db:
             others = "FROM clips c WHERE c.content = eye.content AND c.athlete <> '' AND upper(c.athlete) <> upper(eye.athlete)"
@@ -40,6 +52,10 @@ class Erasing(CoachTables):
             db.execute("DELETE FROM eye WHERE athlete = ? AND athlete <> ''", (about,))
             said = [(row["id"],) for row in db.execute("SELECT id, text FROM notes") if about and mentions(about).search(row["text"])]
             db.executemany("DELETE FROM notes WHERE id = ?", said)
+            names = [re.escape(name) for clip in clips for name in dict.fromkeys((clip, name_in_folder(clip)))]
+            named = re.compile("|".join([*names, mentions(about).pattern if about else "(?!)"]), re.IGNORECASE)
+            reasons = [(NAMED_SOMEBODY, row["clip"]) for row in db.execute("SELECT clip, reason FROM clips") if named.search(row["reason"])]
+            db.executemany("UPDATE clips SET reason = ? WHERE clip = ?", reasons)
         self._vacuum()
 
     def erase_before(self, day: str) -> None:

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from html import unescape
 from pathlib import Path
 
 from pipeline.batch.leftovers import remove_parts
 from pipeline.batch.pages import write_pages
-from pipeline.clips.clip_list import BESIDE_NAME
+from pipeline.clips.clip_list import BESIDE_NAME, LIST_NAME
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.tables import decoded
-from pipeline.erasing import mentions
+from pipeline.erasing import mentions, name_in_folder
 from pipeline.errors import MatsideError, one_line, shown
 from pipeline.files import write_whole
 from pipeline.reports.points_files import forget_sheets
-from pipeline.reports.sheets import UNASSIGNED
+from pipeline.reports.sheets import UNASSIGNED, remove_sheets
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Known, Store
 
@@ -40,6 +41,7 @@ class Forgotten:
     said: dict[str, int] = field(default_factory=dict)  # what the coach had said of the athlete: how many notes, pins, verdicts
     sources: list[Path] = field(default_factory=list)  # the coach's own clips that are still there
     deleted_sources: list[Path] = field(default_factory=list)
+    tables: list[Path] = field(default_factory=list)  # the coach's own clips.csv that still name the athlete or a clip of hers
 
 
 def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips: bool = False) -> Forgotten:
@@ -51,25 +53,35 @@ def forget_athlete(code: str, out: Path, tolerances: Tolerances, *, delete_clips
     with Store(data / "matside.sqlite") as store:
         known = store.known()
         code_asked = code.upper()
-        theirs = {clip: k for clip, k in known.items() if k.athlete.upper() == code_asked}
+        surely_theirs = {clip for clip, k in known.items() if k.athlete.upper() == code_asked}
         noted = {about for about in store.notes()["about"] if about not in {*store.cohorts(), *store.roster()["cohort"]}}
         elsewhere = {*store.pins()["athlete"], *store.roster()["athlete"], *store.eye()["athlete"], *noted}
         known_otherwise = {one for one in elsewhere if one.upper() == code_asked}
-        if not theirs and not known_otherwise:
+        if not surely_theirs and not known_otherwise and _only_mentioned(code, known):
+            known_otherwise = {code_asked}
+        if not surely_theirs and not known_otherwise:
             codes = ", ".join(sorted({k.athlete for k in known.values() if k.athlete})) or "nobody"
             raise MatsideError(f"{one_line(code) or shown(code)}: nothing is stored about this athlete. Stored are: {codes}.")
-        spelled = {k.athlete for k in theirs.values()} | known_otherwise
+        spelled = {known[clip].athlete for clip in surely_theirs} | known_otherwise
+        theirs = {clip: k for clip, k in known.items() if clip in surely_theirs or (not k.athlete and mentions(code).search(clip))}
         of = {"notes": store.notes()["about"], "pins": store.pins()["athlete"], "verdicts": store.eye()["athlete"]}
         done = _remove(theirs, store, out, about=spelled)
         done.said = {what: int(about.isin(spelled).sum()) for what, about in of.items() if about.isin(spelled).any()}
         done.sources = sources(store, theirs)
         if delete_clips:
-            done.deleted_sources = [path for path in done.sources if _deleted(path)]
+            done.deleted_sources = [path for path in sources(store, surely_theirs) if _deleted(path)]
             done.sources = [path for path in done.sources if path not in done.deleted_sources]
+        done.tables = _tables_that_name(store, [*map(name_in_folder, theirs)], spelled)
         _forget_folders(store, spelled)
         done.pages = [f"athletes/{one}.html" for one in sorted(spelled) if (out / "athletes" / f"{one}.html").exists()]
         write_pages(store, tolerances, out, changed=True)
     return done
+
+
+def _only_mentioned(code: str, known: Mapping[str, Known]) -> bool:
+    """Whether what looks like a code, and is no word or number of ours, stands in the name of a clip that is nobody's, or in a reason."""
+    looks_so = any(sign.isdigit() for sign in code) and any(sign.isalpha() for sign in code)
+    return looks_so and any(mentions(code).search(f"{'' if k.athlete else clip} {k.reason}") for clip, k in known.items())
 
 
 def forget_old(store: Store, out: Path, keep_days: int, today: date) -> Forgotten:
@@ -98,8 +110,7 @@ def sources(store: Store, clips: Iterable[str]) -> list[Path]:
     found = []
     for folder in _folders(store):
         for clip in clips:
-            plain = re.sub(r"~[0-9a-f]{8}(?=\.[^.]*$)", "", clip)  # the name before it was told apart from a namesake
-            path = Path(folder) / plain
+            path = Path(folder) / name_in_folder(clip)
             if path.is_file() and path.resolve().is_relative_to(Path(folder).resolve()):
                 found.append(path)
     return sorted(set(found))
@@ -125,19 +136,36 @@ def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]
     done.pictures = _count(path for path in wanted if _deleted(path))
     hashes = ContentHashes(data / "contents.json")
     hashes.forget(
-        set(clips), {k.content for k in clips.values() if k.content} - {k.content for c, k in store.known().items() if c not in clips}
+        {name for clip in clips for name in (clip, name_in_folder(clip))},
+        {k.content for k in clips.values() if k.content} - {k.content for c, k in store.known().items() if c not in clips},
     )
     hashes.save()
-    pattern = re.compile("|".join([re.escape(clip) for clip in clips] + [mentions(code).pattern for code in about]), re.IGNORECASE)
+    pattern = _any_of(clips, about)
     done.log_lines = sum(_without_lines(path, lambda line: bool(pattern.search(line))) for path in (data / "run.log", data / "workers.log"))
     _without_lines(out / BESIDE_NAME, lambda line: bool(pattern.search(line)))
-    if (out / UNASSIGNED).is_file() and pattern.search((out / UNASSIGNED).read_text("utf-8", "replace")):
-        (out / UNASSIGNED).unlink()  # the next run draws it again
+    if (out / UNASSIGNED).is_file() and pattern.search(unescape((out / UNASSIGNED).read_text("utf-8", "replace"))):
+        remove_sheets(data)  # their names do not say whose they are; the next run takes the others' again
+        (out / UNASSIGNED).unlink()
     remove_parts(out)
     done.sheets = forget_sheets(out, about)
     for code in sorted(about) or [""]:
         store.erase(list(clips), about=code)
     return done
+
+
+def _any_of(clips: Iterable[str], codes: Iterable[str]) -> re.Pattern[str]:
+    return re.compile("|".join([*map(re.escape, clips), *(mentions(code).pattern for code in codes)]), re.IGNORECASE)
+
+
+def _tables_that_name(store: Store, clips: Iterable[str], codes: Iterable[str]) -> list[Path]:
+    """The coach's clips.csv in which one of these stands: rows in it are hers to take out, also those that a run has added."""
+    named, found = _any_of(clips, codes), []
+    for table in (Path(folder) / LIST_NAME for folder in _folders(store)):
+        try:
+            found += [table] if table.is_file() and named.search(decoded(table.read_bytes())[0]) else []
+        except OSError:  # it may not be read, so no run has added to it
+            continue
+    return found
 
 
 def _forget_folders(store: Store, codes: Iterable[str]) -> None:
@@ -190,4 +218,6 @@ def told(done: Forgotten, code: str) -> Sequence[str]:
             "These clips are yours and still there (--delete-clips deletes them):", *(f"  {path}" for path in done.sources),
             f"Take {code} off the roster, or the next run measures them again.",
         ]  # fmt: skip
+    if done.tables:
+        lines += [f"These tables of yours still name {code} or her clips; take those rows out:", *(f"  {path}" for path in done.tables)]
     return lines

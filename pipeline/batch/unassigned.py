@@ -43,7 +43,7 @@ def show_unassigned(
     tasks = []
     for clip in waiting:
         try:
-            key = sheet_key(clip.name, *stamp_of(clip.path)) if pictures and not clip.athlete else ""
+            key = sheet_key(clip.name, *stamp_of(clip.path)) if pictures and (clip.of_two or not clip.athlete) else ""
             rows[clip.name] = (key, clip.reason)
         except OSError as error:  # a link that leads nowhere, or moved during the night
             key = ""

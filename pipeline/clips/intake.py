@@ -35,6 +35,7 @@ class Clip:
     skill: Skill | None = None
     setting: Setting | None = None
     listed: bool = False  # has a row in clips.csv
+    of_two: bool = False  # the same video is there as another athlete's: it may be either's
     stamp: tuple[int, int] | None = None  # bytes and time of change when its content was read
 
 
@@ -49,8 +50,9 @@ class Intake:
 
     @property
     def gaps(self) -> list[tuple[str, str, str]]:
-        """(clip, athlete, date) of the clips that clips.csv should have a row for."""
-        return [(c.name, c.athlete, c.date.isoformat() if c.date else "") for c in self.clips if c.status == NEEDS_YOU and not c.listed]
+        """(clip, athlete, date) of the clips that clips.csv should have a row for; athlete and date are empty where they are what is asked."""
+        waiting = [c for c in self.clips if c.status == NEEDS_YOU and not c.listed]
+        return [(c.name, "" if c.of_two else c.athlete, c.date.isoformat() if c.date else "") for c in waiting]
 
 
 def take_in(folder: Path, out: Path, *, roster_path: Path | None = None, today: date, hashes: ContentHashes) -> Intake:
@@ -137,7 +139,7 @@ def _in_doubt(clip: Clip, told: Told, roster: Roster, today: date) -> Clip:
 
 
 def _once(clips: list[Clip]) -> list[Clip]:
-    """Leave each content ready once: under its first name, and not at all where it is said to be of two athletes."""
+    """Leave each content ready once: under its first name, and not at all where it is said to be of two athletes: then it is asked for."""
     ready: dict[str, list[Clip]] = {}
     for clip in clips:
         if clip.status == READY:
@@ -148,9 +150,9 @@ def _once(clips: list[Clip]) -> list[Clip]:
         if other := next((c for c in same if c.athlete != clip.athlete), None):
             reason = (
                 f"the same video as {other.name}, but that is said to be of {other.athlete} and this of {clip.athlete}: "
-                "expected one athlete a video. If both are in it, cut it in two"
+                "expected one athlete a video. Fill in athlete in clips.csv, or skip for one of the two; if both are in it, cut it in two"
             )
-            clip = replace(clip, status=NEEDS_YOU, reason=reason, listed=True)
+            clip = replace(clip, status=NEEDS_YOU, reason=reason, of_two=True)
         elif same[0].name != clip.name:
             clip = replace(clip, status=SKIPPED, reason=f"the same video as {same[0].name}, which is measured once")
         out.append(clip)

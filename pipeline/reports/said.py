@@ -108,13 +108,14 @@ CLIPS = (
     _("Two people move much alike (%(number)s %%); which of them was filmed cannot be told."),
     _(
         "the same video as %(clip)s, but that is said to be of %(other)s and this of %(code)s: expected one athlete a video. "
-        "If both are in it, cut it in two"
+        "Fill in athlete in clips.csv, or skip for one of the two; if both are in it, cut it in two"
     ),
     _("%(file)s, row %(number)s, column %(column)s: expected %(expected)s, but came %(came)s"),
     _(
         "%(file)s, rows %(first)s and %(number)s: the clip is there twice and the rows differ; expected one row a clip. "
         "If two athletes are in it, cut it in two"
     ),
+    _("what stood here named somebody, or a clip, since forgotten; the next run says anew what is to be done"),
     _("older than the %(number)s days that results are kept"),
     _("the clip breaks off after %(seconds)s s of %(length)s s, %(frames)s frames (%(why)s). Copy it from the phone again."),
     _("the clip breaks off after %(seconds)s s of %(length)s s, %(frames)s frames. Copy it from the phone again."),

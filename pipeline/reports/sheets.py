@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from pathlib import Path
 
 import cv2
@@ -38,6 +38,13 @@ def sheet_key(name: str, size: int, changed: int) -> str:
 def sheet_files(data: Path, key: str) -> list[Path]:
     """The pictures of one clip, in time order."""
     return sorted((data / FOLDER).glob(f"{key}_*.jpg"))
+
+
+def remove_sheets(data: Path, *, but: Set[str] = frozenset()) -> None:
+    """Remove the pictures and what the camera says of all clips, but of those with these keys."""
+    for old in (*(data / FOLDER).glob("*.jpg"), *(data / FOLDER).glob("*.json")):
+        if old.stem.split("_")[0] not in but:
+            old.unlink(missing_ok=True)
 
 
 def take_sheet(path: Path, key: str, data: Path) -> list[Path]:
@@ -75,10 +82,7 @@ def write_sheets(
     out: Path, data: Path, clips: Mapping[str, tuple[str, str]], *, list_name: str, language: str = "en", root: str = ""
 ) -> Path | None:
     """The page with a row a clip, {clip: (sheet key, or empty for none, and what is asked)}; without clips, the old page and its pictures go."""
-    keep = {key for key, _ in clips.values()}
-    for old in (*(data / FOLDER).glob("*.jpg"), *(data / FOLDER).glob("*.json")):
-        if old.stem.split("_")[0] not in keep:
-            old.unlink(missing_ok=True)
+    remove_sheets(data, but={key for key, _ in clips.values()})
     page = out / UNASSIGNED
     if not clips:
         page.unlink(missing_ok=True)

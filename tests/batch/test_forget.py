@@ -8,13 +8,17 @@ import pytest
 from pipeline.batch.forget import forget_athlete, told
 from pipeline.batch.pool import Outcome
 from pipeline.batch.run import run_folder
+from pipeline.erasing import NAMED_SOMEBODY
 from pipeline.errors import MatsideError
+from pipeline.reports.language import translations
+from pipeline.reports.said import known, said
 from pipeline.scoring.tolerances import load_tolerances
 from pipeline.settings import NightSettings, Settings
-from pipeline.store import Picture, Store
+from pipeline.store import ClipResult, Picture, Store
 from pipeline.vocabulary import Side
 from tests.batch import nights
 from tests.batch.nights import TODAY, StandIn, clips_folder, contents, rows_of
+from tests.clips.filming import film
 
 ONE, TWO, THREE = "OT-01_2026-03-02_1.mp4", "HE-02_2026-03-03_1.mp4", "CU-03_2026-03-04_1.mp4"
 
@@ -164,8 +168,6 @@ def test_the_same_clip_of_two_athletes_keeps_the_others_landmarks(tmp_path, fold
     """A content that another stored clip shares (a file that was given to somebody else) is not pulled from under it."""
     with Store(out / "data" / "matside.sqlite") as store:
         known = store.known()[ONE]
-        from pipeline.store import ClipResult
-
         store.put(ClipResult("copy.mp4", known.content, "HE-02", "Herons", "2026-03-02", "measured"))
     assert forget_athlete("OT-01", out, load_tolerances()).landmarks == 0
 
@@ -218,3 +220,74 @@ def test_an_output_folder_that_was_moved(folder, out, tmp_path):
     shutil.move(out, moved)
     forget_athlete("OT-01", moved, load_tolerances())
     assert knows(moved, ["OT-01"]) == []
+
+
+@pytest.fixture
+def twice(tmp_path):
+    """One video under the names of two athletes, after a night: neither is measured, and each row names the other."""
+    folder = clips_folder(tmp_path, ())
+    film(folder / ONE)
+    (folder / TWO).write_bytes((folder / ONE).read_bytes())
+    run_folder(folder, tmp_path / "out", engine=StandIn(), today=TODAY)
+    return folder, tmp_path / "out"
+
+
+def test_a_reason_in_another_athletes_row_names_the_forgotten_one_no_longer(twice):
+    folder, out = twice
+    assert ONE in rows_of(out)[TWO][1] and "OT-01" in rows_of(out)[TWO][1], "the coach must know which two clips are the same"
+    assert {"clips.csv", "index.html", "unassigned.html", "data/matside.sqlite"} <= set(knows(out, ["OT-01"]))
+    assert len(list((out / "data" / "sheets").glob("*.jpg"))) == 6
+    done = forget_athlete("OT-01", out, load_tolerances())
+    assert knows(out, ["OT-01", "ot-01"]) == [] and not list((out / "data" / "sheets").iterdir())
+    assert done.tables == [folder / "clips.csv"]
+    assert f"  {folder / 'clips.csv'}" in told(done, "OT-01"), "the coach's own, though the run wrote the row"
+    assert rows_of(out) == {TWO: ("needs you", NAMED_SOMEBODY)}, "the other's clip is accounted for all the same"
+    (folder / ONE).unlink()
+    (folder / "clips.csv").unlink()
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    assert rows_of(out) == {TWO: ("measured", "")} and knows(out, [ONE]) == []
+
+
+def test_a_reason_that_names_only_a_file_of_hers_goes_too_whatever_the_file_is_called(tmp_path):
+    folder, out = clips_folder(tmp_path, ()), tmp_path / "out"
+    for name in ("Anna & co.mp4", TWO):
+        (folder / name).write_bytes(b"the same")
+    (folder / "clips.csv").write_text("clip,athlete,date\nAnna & co.mp4,OT-01,2026-03-02\n")
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    with Store(out / "data" / "matside.sqlite") as store:
+        store.put(replace_reason(store, TWO, "the same video as Anna & co.mp4, which is measured once"))
+    (out / "unassigned.html").write_text("<p>the same video as Anna &amp; co.mp4</p>")
+    forget_athlete("OT-01", out, load_tolerances())
+    assert knows(out, ["OT-01", "Anna"]) == [] and rows_of(out)[TWO][1] == NAMED_SOMEBODY
+
+
+def replace_reason(store, clip, reason):
+    known = store.known()[clip]
+    return ClipResult(clip, known.content, known.athlete, known.cohort, known.date, known.status, reason)
+
+
+def test_a_clip_of_two_children_is_nobodys_and_names_the_forgotten_one_no_longer(tmp_path):
+    """She is off the roster, so nothing else is stored of her: neither the reason nor her code in a file name may stay."""
+    folder, out = clips_folder(tmp_path, ("IMG_1.MOV", "LU-02_2026-03-02_1.mp4", TWO)), tmp_path / "out"
+    rows = "".join(f"{clip},{code}\n" for clip in ("IMG_1.MOV", "LU-02_2026-03-02_1.mp4") for code in ("HE-02", "LU-02"))
+    (folder / "clips.csv").write_text("clip,athlete\n" + rows)
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    assert "LU-02" in rows_of(out)["IMG_1.MOV"][1]
+    done = forget_athlete("LU-02", out, load_tolerances(), delete_clips=True)
+    assert knows(out, ["LU-02"]) == []
+    assert done.deleted_sources == [] and done.sources == [folder / "LU-02_2026-03-02_1.mp4"], "it may be of the other one"
+    assert rows_of(out) == {"IMG_1.MOV": ("skipped", NAMED_SOMEBODY), TWO: ("measured", "")}
+
+
+def test_a_word_that_only_a_reason_or_a_phones_file_name_holds_is_no_athlete(tmp_path):
+    folder, out = clips_folder(tmp_path, ("IMG_1.MOV", TWO)), tmp_path / "out"
+    run_folder(folder, out, engine=StandIn(), today=TODAY)
+    for word in ("IMG", "athlete", "1"):
+        with pytest.raises(MatsideError, match="nothing is stored about this athlete"):
+            forget_athlete(word, out, load_tolerances(), delete_clips=True)
+    assert (folder / "IMG_1.MOV").exists()
+
+
+def test_what_stands_instead_of_a_reason_is_known_to_the_pages_and_german():
+    german = said(translations("de"), NAMED_SOMEBODY)
+    assert known(NAMED_SOMEBODY) and "vergessen" in german and "named" not in german

@@ -9,7 +9,7 @@ import pytest
 from pipeline.batch.run import run_folder
 from pipeline.reports.sheets import blurred
 from pipeline.settings import NightSettings, Settings
-from tests.batch.nights import TODAY, StandIn, clips_folder
+from tests.batch.nights import ONE, TODAY, TWO, StandIn, clips_folder, rows_of
 from tests.clips.filming import film
 
 
@@ -51,6 +51,36 @@ def test_sheets_are_taken_once_and_go_when_they_are_answered(folder, tmp_path, m
     done = run_folder(folder, out, engine=StandIn(), today=TODAY)
     assert done.unassigned is None and not (out / "unassigned.html").exists()
     assert not list((out / "data" / "sheets").iterdir())
+
+
+@pytest.fixture
+def twice(tmp_path):
+    """One video under the names of two athletes, both with consent."""
+    folder = clips_folder(tmp_path, ())
+    film(folder / ONE)
+    (folder / TWO).write_bytes((folder / ONE).read_bytes())
+    return folder
+
+
+def test_one_video_under_two_athletes_names_is_asked_for_in_the_table_and_shown(twice, tmp_path):
+    for _run in range(2):
+        done = run_folder(twice, tmp_path / "out", engine=StandIn(), today=TODAY)
+        page = done.unassigned.read_text("utf-8")
+        assert done.asked == twice / "clips.csv" and f"in {twice.name}/clips.csv and run again" in page
+        assert done.asked.read_text() == f"clip,athlete,date,skill,setting\n{TWO},,2026-03-03,,\n{ONE},,2026-03-02,,\n"
+        assert page.count("<img") == 6, "it may be of either, and both may be looked at"
+        assert all("Fill in athlete in clips.csv" in reason and "skip" in reason for _, reason in rows_of(tmp_path / "out").values())
+
+
+@pytest.mark.parametrize(("said_of_two", "then"), [("skip", "left out: clips.csv says skip"), ("OT-01", "which is measured once")])
+def test_what_the_table_then_says_of_either_settles_it(twice, tmp_path, said_of_two, then):
+    asked = run_folder(twice, tmp_path / "out", engine=StandIn(), today=TODAY).asked
+    asked.write_text(asked.read_text().replace(f"{TWO},,", f"{TWO},{said_of_two},"))
+    done = run_folder(twice, tmp_path / "out", engine=StandIn(), today=TODAY)
+    rows = rows_of(tmp_path / "out")
+    first, other = (ONE, TWO) if said_of_two == "skip" else (TWO, ONE)
+    assert rows[first] == ("measured", "") and rows[other][0] == "skipped" and then in rows[other][1]
+    assert done.asked is None and done.unassigned is None and not list((tmp_path / "out" / "data" / "sheets").iterdir())
 
 
 def test_no_pictures_where_the_settings_say_so(folder, tmp_path):
