@@ -237,7 +237,7 @@ class Drawing:
         lines = overlay(
             picture.points, picture.width, picture.height, view.v.id, said, chord=reading.detail == "line_deviation", angle=reading.unit == DEGREES
         )  # fmt: skip
-        drawn = drawn_straighter(picture.points, reading.value) if reading.detail == "knee_angle" else None
+        drawn = drawn_straighter(picture.points, reading.high) if reading.detail == "knee_angle" else None
         note = "" if drawn is None else self.tr.gettext(
             "Drawn, this knee looks like %s°: it also bends towards the phone or away from it, and the number counts that."
         ) % number(drawn, 0)  # fmt: skip

@@ -7,8 +7,6 @@ from markupsafe import Markup, escape
 
 from pipeline.geometry import joint_angle
 
-HIDDEN = 8.0  # degrees by which a drawn knee looks straighter than its number from which on it is said
-
 
 def overlay(
     points: tuple[tuple[float, float], ...], width: int, height: int, verdict: str, value_words: str, *, chord: bool, angle: bool = True
@@ -43,12 +41,13 @@ def overlay(
     )
 
 
-def drawn_straighter(points: tuple[tuple[float, float], ...], value: float) -> float | None:
-    """The degrees that a drawn knee of three points shows, where they are clearly more than it was read: it bends towards the phone or away."""
+def drawn_straighter(points: tuple[tuple[float, float], ...], high: float) -> float | None:
+    """The degrees that a drawn knee of three points shows, where they are more than its 95 % interval reaches up to: it bends towards the phone
+    or away from it."""
     if len(points) != 3:
         return None
     drawn = float(joint_angle(*(np.array(p, float) for p in points)))
-    return drawn if drawn - value > HIDDEN else None
+    return drawn if drawn > high else None
 
 
 def _arc(points: tuple[tuple[float, float], ...], radius: float, stroke: float, verdict: str) -> str:
