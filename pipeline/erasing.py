@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from pipeline.coach_tables import CoachTables
 
@@ -29,6 +29,16 @@ def mentions(code: str) -> re.Pattern[str]:
     return re.compile(rf"(?<![^\W_])(?<!-){re.escape(code)}(?![^\W_])(?!-)", re.IGNORECASE)
 
 
+def naming(names: Iterable[str], codes: Iterable[str]) -> re.Pattern[str]:
+    """Finds any of these file names, and any mention of these codes, in any capitals; nothing where there are none.
+
+    >>> [bool(naming(["a.mp4"], ["OT-1"]).search(text)) for text in ("in A.mp4", "of ot-1", "of OT-11")], naming([], []).search("a")
+    ([True, True, False], None)
+    """
+    patterns = [*map(re.escape, names), *(mentions(code).pattern for code in codes)]
+    return re.compile("|".join(patterns) if patterns else "(?!)", re.IGNORECASE)
+
+
 class Erasing(CoachTables):
     """The part of the store that forgets."""
 
@@ -52,8 +62,7 @@ class Erasing(CoachTables):
             db.execute("DELETE FROM eye WHERE athlete = ? AND athlete <> ''", (about,))
             said = [(row["id"],) for row in db.execute("SELECT id, text FROM notes") if about and mentions(about).search(row["text"])]
             db.executemany("DELETE FROM notes WHERE id = ?", said)
-            names = [re.escape(name) for clip in clips for name in dict.fromkeys((clip, name_in_folder(clip)))]
-            named = re.compile("|".join([*names, mentions(about).pattern if about else "(?!)"]), re.IGNORECASE)
+            named = naming([*clips, *map(name_in_folder, clips)], [about] if about else [])
             reasons = [(NAMED_SOMEBODY, row["clip"]) for row in db.execute("SELECT clip, reason FROM clips") if named.search(row["reason"])]
             db.executemany("UPDATE clips SET reason = ? WHERE clip = ?", reasons)
         self._vacuum()

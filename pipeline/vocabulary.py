@@ -104,6 +104,12 @@ DETAILS: tuple[Detail, ...] = (
 )  # fmt: skip
 DETAIL = {(d.skill, d.id): d for d in DETAILS}
 
+
+def known_detail(skill: str, detail: str) -> Detail | None:
+    """The vocabulary's entry; None for one that this version does not know."""
+    return DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
+
+
 READING_COLUMNS = (
     "clip", "athlete", "cohort", "date", "skill", "setting", "attempt", "start_s", "end_s", "detail", "side",
     "value", "low", "high", "unit", "usable_share", "verdict", "reason",

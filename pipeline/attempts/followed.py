@@ -15,9 +15,7 @@ from pipeline.landmarks.steadiness import extent, unsteadiness
 from pipeline.landmarks.track import Track
 
 NO_SKILL, OPEN = 0.3, 0.2  # in doubt so much more
-UNSURE = (
-    0.2  # a clip is followed by the network for crowds from here on: a fifth of drawn clips, in which four fifths of the wrong frames lie;
-)
+UNSURE = 0.2  # followed by the network for crowds from here on: a fifth of drawn clips, in which four fifths of the wrong frames lie
 DOUBTFUL = 0.3  # again at other moments from here on
 
 

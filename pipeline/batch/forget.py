@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -15,7 +14,7 @@ from pipeline.batch.pages import write_pages
 from pipeline.clips.clip_list import BESIDE_NAME, LIST_NAME
 from pipeline.clips.content import ContentHashes
 from pipeline.clips.tables import decoded
-from pipeline.erasing import mentions, name_in_folder
+from pipeline.erasing import mentions, name_in_folder, naming
 from pipeline.errors import MatsideError, one_line, shown
 from pipeline.files import write_whole
 from pipeline.reports.points_files import forget_sheets
@@ -140,7 +139,7 @@ def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]
         {k.content for k in clips.values() if k.content} - {k.content for c, k in store.known().items() if c not in clips},
     )
     hashes.save()
-    pattern = _any_of(clips, about)
+    pattern = naming(clips, about)
     done.log_lines = sum(_without_lines(path, lambda line: bool(pattern.search(line))) for path in (data / "run.log", data / "workers.log"))
     _without_lines(out / BESIDE_NAME, lambda line: bool(pattern.search(line)))
     if (out / UNASSIGNED).is_file() and pattern.search(unescape((out / UNASSIGNED).read_text("utf-8", "replace"))):
@@ -153,13 +152,9 @@ def _remove(clips: dict[str, Known], store: Store, out: Path, *, about: set[str]
     return done
 
 
-def _any_of(clips: Iterable[str], codes: Iterable[str]) -> re.Pattern[str]:
-    return re.compile("|".join([*map(re.escape, clips), *(mentions(code).pattern for code in codes)]), re.IGNORECASE)
-
-
 def _tables_that_name(store: Store, clips: Iterable[str], codes: Iterable[str]) -> list[Path]:
     """The coach's clips.csv in which one of these stands: rows in it are hers to take out, also those that a run has added."""
-    named, found = _any_of(clips, codes), []
+    named, found = naming(clips, codes), []
     for table in (Path(folder) / LIST_NAME for folder in _folders(store)):
         try:
             found += [table] if table.is_file() and named.search(decoded(table.read_bytes())[0]) else []

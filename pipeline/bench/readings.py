@@ -59,14 +59,11 @@ def whereabouts(folder: Path, loaded: dict[str, Track]) -> dict[str, Whereabouts
 def right_person(where: dict[str, Whereabouts]) -> pd.DataFrame:
     """Of each clip the share of frames on the right person: of `all`, of those with her `in_the_picture` and of those in which a body is `told`
     (NaN where there are none)."""
-    shares = {
-        stem: {
-            "all": w.right.mean(),
-            "in_the_picture": w.right[w.there].mean() if w.there.any() else np.nan,
-            "told": w.right[w.told].mean() if w.told.any() else np.nan,
-        }
-        for stem, w in where.items()
-    }
+
+    def of(w: Whereabouts, frames: np.ndarray) -> float:
+        return float(w.right[frames].mean()) if frames.any() else np.nan
+
+    shares = {stem: {"all": w.right.mean(), "in_the_picture": of(w, w.there), "told": of(w, w.told)} for stem, w in where.items()}
     return pd.DataFrame.from_dict(shares, orient="index")
 
 
@@ -141,7 +138,8 @@ def main() -> int:
         person = right_person(where)
         print(
             f"frames on the right person {100 * person['all'].mean():.1f} %, of those with her eight joints in the picture "
-            f"{100 * person.in_the_picture.mean():.1f} %, of those in which a body is told {100 * person.told.mean():.1f} %; clips with fewer than 99 %: {share(person['all'] < 0.99)}"
+            f"{100 * person.in_the_picture.mean():.1f} %, of those in which a body is told {100 * person.told.mean():.1f} %; "
+            f"clips with fewer than 99 %: {share(person['all'] < 0.99)}"
         )
         if args.worst:
             from pipeline.bench.worst import draw, furthest

@@ -9,6 +9,7 @@ them from key windows, cut as following cuts them. One file a scene; what is the
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -108,10 +109,14 @@ def label(seen: np.ndarray, flat: np.ndarray, crop: Crop, focal: float, size: tu
 
 def draw(index: int, each: int, out: Path) -> int:
     """Draw one scene's crops into `out`, or leave them; how many there are."""
-    path = out / f"{index:05d}.npz"
+    return drawn_once(out / f"{index:05d}.npz", lambda: crops(index, each))
+
+
+def drawn_once(path: Path, make: Callable[[], tuple[list[np.ndarray], np.ndarray]]) -> int:
+    """Write the crops and rows that `make` gives, or leave what is there; how many were made."""
     if path.exists():
         return 0
-    made, rows = crops(index, each)
+    made, rows = make()
     if made:
         write(path, made, rows)
     return len(made)

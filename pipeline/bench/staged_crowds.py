@@ -17,11 +17,10 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.bench.scenes import HUES, TAUGHT, any_hall, any_others, any_outfit, any_shot, any_styles, scene
-from pipeline.bench.staged_crops import KIND, all_cut
+from pipeline.bench.staged_crops import KIND, all_cut, drawn_once
 from pipeline.bench.staged_holds import GROWN_UP, PART, hold_bodies, is_checked
 from pipeline.landmarks.tuning.labels import LABEL
 from pipeline.landmarks.tuning.poses import Kind
-from pipeline.landmarks.tuning.staged import write
 from pipeline.stage.bodies import Shape
 from pipeline.stage.phone import Phone
 from pipeline.stage.scene import Acted, Extra, Scene, act, refilmed
@@ -109,13 +108,7 @@ def _moments(acted: Acted, rng: np.random.Generator) -> dict[int, Kind]:
 
 def draw(number: int, out: Path) -> int:
     """Draw one scene's crops into `out`, or leave them; how many there are."""
-    path = out / f"crowd{number:05d}.npz"
-    if path.exists():
-        return 0
-    made, rows = crops(number)
-    if made:
-        write(path, made, rows)
-    return len(made)
+    return drawn_once(out / f"crowd{number:05d}.npz", lambda: crops(number))
 
 
 def main() -> int:

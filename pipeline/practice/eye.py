@@ -14,7 +14,7 @@ from pipeline.errors import MatsideError, shown
 from pipeline.practice.agreement import SCALE, Agreement, Weights, agreement
 from pipeline.scoring.tolerances import Tolerance
 from pipeline.store import Store
-from pipeline.vocabulary import DETAIL, DETAILS, Side, Skill, Verdict
+from pipeline.vocabulary import DETAILS, Side, Verdict, known_detail
 
 SAME_GO = 0.3  # of two stretches of time together, what they must share to be the same attempt, found anew by a later run
 COLUMNS = ("detail", "eye")  # a table also names the attempt: by its link, or by clip and attempt number as in readings.csv
@@ -208,13 +208,13 @@ class _Checker:
             )
             raise MatsideError(f"{where}{shown(asked)}: expected an attempt's link, such as OT-01_2026-03-02_1a2b3c4d_1.{known}")
         skill = self.skills[link]
-        known_detail = DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
-        if known_detail is None:
+        told_of = known_detail(skill, detail)
+        if told_of is None:
             details = ", ".join(d.id for d in DETAILS if d.skill == skill)
             raise MatsideError(f"{where}{shown(detail)}: expected a detail of {skill.replace('_', ' ')} ({details}).")
-        sides = [str(s) for s in (Side.LEFT, Side.RIGHT)] if known_detail.sided else [""]
+        sides = [str(s) for s in (Side.LEFT, Side.RIGHT)] if told_of.sided else [""]
         if side.lower() not in sides:
-            wanted = "left or right" if known_detail.sided else "no side"
+            wanted = "left or right" if told_of.sided else "no side"
             raise MatsideError(f"{where}{detail}: expected {wanted}, but got {shown(side or 'none')}.")
         word = " ".join(verdict.replace("_", " ").replace("-", " ").lower().split())
         if word not in set(Verdict):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -14,7 +15,7 @@ from pipeline.reports.numbers import shown_ends
 from pipeline.reports.trend_page import csv_text, page_environment
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.store import Store
-from pipeline.trends.cohorts import CELL, compare_judged, without_names
+from pipeline.trends.cohorts import CELL, Comparison, compare_judged, without_names
 from pipeline.trends.drills import drill_effects
 from pipeline.trends.filters import Filters, latest
 from pipeline.trends.next_term import next_term
@@ -58,13 +59,13 @@ def write_cohorts(
     del readings  # years of them are large
     judged = learn(table).judge(table)
     del table
-    compared = compare_judged(judged)
+    compared = _as_shown(compare_judged(judged))
     starts = drill_starts(store)
     drills = drill_effects(judged, starts[starts["date"].between(str(since), newest)])
     view = cohorts_view(tr, compared, met, dark, terms, drills, tolerances, names=names)
     files = {
-        "dots.csv": _as_shown(compared.dots if names else without_names(compared.dots), "level"),
-        "means.csv": _as_shown(compared.means, "mean"),
+        "dots.csv": compared.dots if names else without_names(compared.dots),
+        "means.csv": compared.means,
         "differences.csv": compared.differences,
         "met.csv": met,
         "next_term.csv": pd.DataFrame([t.__dict__ for t in terms]),
@@ -83,8 +84,12 @@ def write_cohorts(
     return page
 
 
-def _as_shown(table: pd.DataFrame, value: str) -> pd.DataFrame:
-    """The table with the ends of its intervals as the page shows them; value : the column that they belong to."""
+def _as_shown(compared: Comparison) -> Comparison:
+    """The same with the intervals of levels and means ending where their details' values end, for the page and its tables."""
+    return replace(compared, dots=_with_shown_ends(compared.dots, "level"), means=_with_shown_ends(compared.means, "mean"))
+
+
+def _with_shown_ends(table: pd.DataFrame, value: str) -> pd.DataFrame:
     columns = (table[c] for c in (value, "low", "high", "skill", "detail"))
     ends = [shown_ends(*row) for row in zip(*columns, strict=True)]
     return table.assign(low=[low for low, _ in ends], high=[high for _, high in ends])

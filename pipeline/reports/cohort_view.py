@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pipeline.reports.change_words import signed
 from pipeline.reports.difference_words import detail_words, difference_words, setting_words, unit_of, unsure_words
 from pipeline.reports.language import MONTHS, Translations, day_words, drawn_in_units, in_units
-from pipeline.reports.numbers import quantity, shown_ends, span
+from pipeline.reports.numbers import quantity, span
 from pipeline.reports.reading_view import column_title, is_further, skill_title
 from pipeline.reports.records import ORDER
 from pipeline.reports.said import said
@@ -156,12 +156,9 @@ def _cell(
         one = one.sort_values("athlete" if names else "level", kind="stable")  # with names in the order of codes: no ranking
         mean = means.loc[cohort]
         titles = tuple(one["athlete"]) if names else ()
-        level = one["level"].to_numpy(float)
-        ends = [shown_ends(r.level, r.low, r.high, skill, detail) for r in one.itertuples()]
-        low, high = np.array(ends, float).T
-        mean_low, mean_high = shown_ends(mean["mean"], mean["low"], mean["high"], skill, detail)
-        drawn.append(CohortDots(str(cohort), level, low, high, mean["mean"], mean_low, mean_high, titles))
-        rows.append(_row(tr, str(cohort), mean, (mean_low, mean_high), shares, unit))
+        level, low, high = (one[c].to_numpy(float) for c in ("level", "low", "high"))
+        drawn.append(CohortDots(str(cohort), level, low, high, mean["mean"], mean["low"], mean["high"], titles))
+        rows.append(_row(tr, str(cohort), mean, shares, unit))
         if not mean["enough"]:
             few.append(str(cohort))
     where = setting_words(tr, setting)
@@ -184,8 +181,8 @@ def _cell(
     )
 
 
-def _row(tr: Translations, cohort: str, mean: pd.Series, ends: tuple[float, float], shares: pd.DataFrame, unit: str) -> CohortRow:
-    shown = in_units(tr, f"{quantity(mean['mean'], unit)} ({span(*ends, unit)})") if math.isfinite(ends[0]) else ""
+def _row(tr: Translations, cohort: str, mean: pd.Series, shares: pd.DataFrame, unit: str) -> CohortRow:
+    shown = in_units(tr, f"{quantity(mean['mean'], unit)} ({span(mean['low'], mean['high'], unit)})") if math.isfinite(mean["low"]) else ""
     change = ""
     if math.isfinite(mean["change_low"]):
         change = f"{signed(mean['change'], unit)} ({signed(mean['change_low'], unit)} … {signed(mean['change_high'], unit)})"

@@ -8,12 +8,12 @@ from typing import Any
 
 from pipeline.reports.change_words import signed
 from pipeline.reports.language import Translations
-from pipeline.reports.reading_view import column_title, known_detail, skill_title
+from pipeline.reports.reading_view import column_title, skill_title
 from pipeline.reports.said import said
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.trends.cohorts import CELL
 from pipeline.trends.words import NEARER, amount, distance
-from pipeline.vocabulary import Setting
+from pipeline.vocabulary import Setting, known_detail
 
 
 def unit_of(skill: str, detail: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from pipeline.vocabulary import ARMS_PER_S, CHORD, COUNTS, DEGREES, DETAIL, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS, Skill
+from pipeline.vocabulary import ARMS_PER_S, CHORD, COUNTS, DEGREES, HANDS, LEG, SECONDS, SHANK, SPARC, STEPS, known_detail
 
 
 def _(text: str) -> str:  # marks words for the catalogue; translated where they are shown
@@ -80,7 +80,7 @@ def _half(low: float, high: float, unit: str) -> str:
 
 def shown_ends(value: float, low: float, high: float, skill: str, detail: str) -> tuple[float, float]:
     """The ends of a value's interval, cut where the detail's values end: at 0 where its unit is never below, at 180 of a knee."""
-    known = DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
+    known = known_detail(skill, detail)
     if known is None or not math.isfinite(high - low):
         return low, high
     least, most = known.limits

@@ -16,7 +16,7 @@ from pipeline.reports.said import said
 from pipeline.reports.words import DETAIL_WORDS, GENERIC, SKILL_WORDS, VERDICT_MEANS, VERDICT_WORDS, DetailWords
 from pipeline.scoring.tolerances import Kind, Tolerance
 from pipeline.scoring.verdicts import NOT_JUDGED, TOO_WIDE
-from pipeline.vocabulary import DETAIL, Detail, Skill, Verdict
+from pipeline.vocabulary import Skill, Verdict, known_detail
 
 
 @dataclass(frozen=True)
@@ -50,11 +50,6 @@ class ReadingView:
     wanted: str
     how: str
     range: str
-
-
-def known_detail(skill: str, detail: str) -> Detail | None:
-    """The vocabulary's entry; None for one that this version does not know."""
-    return DETAIL.get((Skill(skill), detail)) if skill in set(Skill) else None
 
 
 def is_further(skill: str, detail: str) -> bool:

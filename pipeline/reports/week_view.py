@@ -18,7 +18,6 @@ from pipeline.reports.reading_view import (
     film_again,
     full_value,
     is_further,
-    known_detail,
     short_doubt,
     short_value,
     skill_title,
@@ -27,7 +26,7 @@ from pipeline.reports.records import COLUMN, ReadingRow, Records, Week, columns_
 from pipeline.reports.said import said
 from pipeline.scoring.tolerances import Tolerances
 from pipeline.scoring.verdicts import NOT_JUDGED
-from pipeline.vocabulary import Verdict
+from pipeline.vocabulary import Verdict, known_detail
 
 MEASURED, NEEDS_YOU = "measured", "needs you"  # of a clip's statuses, the two that the page tells apart
 LATEST_WEEKS = 8
